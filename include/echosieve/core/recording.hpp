@@ -1,0 +1,138 @@
+// A recording: frames of samples of one line, with what is known of the sensor and the medium.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <utility>
+#include <variant>
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/scalar.hpp"
+
+namespace echosieve {
+
+/// What the sensor sends and hears.
+struct Sensor {
+    double centre_frequency = 0;  ///< [Hz]
+    double bandwidth = 0;         ///< -6 dB, full width [Hz]
+};
+
+inline void validate(const Sensor& sensor) {
+    require(sensor.centre_frequency > 0 && is_finite(sensor.centre_frequency), "centre_frequency",
+            sensor.centre_frequency, "must be positive and finite [Hz]");
+    require(sensor.bandwidth > 0 && sensor.bandwidth < 2 * sensor.centre_frequency, "bandwidth",
+            sensor.bandwidth, "must be positive and below twice the centre frequency [Hz]");
+}
+
+/// How a recording was made.
+struct RecordingSettings {
+    double sampling_rate = 0;  ///< fast time [Hz]
+    double frame_rate = 0;     ///< slow time [Hz]
+    double start_time = 0;     ///< delay of each frame's first sample from its pulse [s]
+    Sensor sensor;
+    double sound_speed =
+        1540;  ///< [m/s]; 1540 is the soft-tissue convention (common practice, no source)
+
+    /// Depth [m] of an echo that arrives at `time` [s] after the pulse: there and back.
+    [[nodiscard]] constexpr double depth(double time) const noexcept {
+        return time * sound_speed / 2;
+    }
+    /// Arrival [s] of the echo of `depth` [m].
+    [[nodiscard]] constexpr double arrival(double depth) const noexcept {
+        return 2 * depth / sound_speed;
+    }
+    [[nodiscard]] constexpr SamplingGrid grid(std::size_t samples) const noexcept {
+        return {start_time, sampling_rate, samples, 0};
+    }
+};
+
+inline void validate(const RecordingSettings& settings) {
+    require(settings.sampling_rate > 0 && is_finite(settings.sampling_rate), "sampling_rate",
+            settings.sampling_rate, "must be positive and finite [Hz]");
+    require(settings.frame_rate > 0 && is_finite(settings.frame_rate), "frame_rate",
+            settings.frame_rate, "must be positive and finite [Hz]");
+    require(settings.start_time >= 0 && is_finite(settings.start_time), "start_time",
+            settings.start_time, "must be zero or more and finite [s]");
+    require(settings.sound_speed > 0 && is_finite(settings.sound_speed), "sound_speed",
+            settings.sound_speed, "must be positive and finite [m/s]");
+    validate(settings.sensor);
+    const double top = settings.sensor.centre_frequency + settings.sensor.bandwidth / 2;
+    require(top < settings.sampling_rate / 2, "sampling_rate", settings.sampling_rate,
+            "must exceed twice the upper -6 dB edge of the sensor's band [Hz]");
+}
+
+/// Frames in memory that somebody else owns: frame by frame, each frame's samples side by side (C
+/// order).
+template <class T>
+class FrameView {
+public:
+    FrameView() = default;
+    /// Throws InvalidInput unless data.size() == frames * samples.
+    FrameView(std::span<const T> data, std::size_t frames, std::size_t samples)
+        : data_(data), frames_(frames), samples_(samples) {
+        require(data.size() == frames * samples, "number of values", data.size(),
+                detail::concatenate("must be frames * samples = ", frames, " * ", samples));
+    }
+
+    [[nodiscard]] std::size_t frames() const noexcept { return frames_; }
+    [[nodiscard]] std::size_t samples() const noexcept { return samples_; }
+    [[nodiscard]] std::span<const T> operator[](std::size_t frame) const noexcept {
+        return data_.subspan(frame * samples_, samples_);
+    }
+    /// The frames first .. first + count - 1.
+    [[nodiscard]] FrameView part(std::size_t first, std::size_t count) const {
+        return {data_.subspan(first * samples_, count * samples_), count, samples_};
+    }
+
+private:
+    std::span<const T> data_;
+    std::size_t frames_ = 0;
+    std::size_t samples_ = 0;
+};
+
+/// Frames with their memory.
+template <class T>
+class FrameMatrix {
+public:
+    FrameMatrix() = default;
+    FrameMatrix(std::size_t frames, std::size_t samples)
+        : data_(frames * samples), frames_(frames), samples_(samples) {}
+    FrameMatrix(std::vector<T> data, std::size_t frames, std::size_t samples)
+        : data_(std::move(data)), frames_(frames), samples_(samples) {
+        static_cast<void>(view());  // checks the size
+    }
+
+    [[nodiscard]] std::size_t frames() const noexcept { return frames_; }
+    [[nodiscard]] std::size_t samples() const noexcept { return samples_; }
+    [[nodiscard]] std::span<T> operator[](std::size_t frame) noexcept {
+        return std::span<T>(data_).subspan(frame * samples_, samples_);
+    }
+    [[nodiscard]] std::span<const T> operator[](std::size_t frame) const noexcept {
+        return std::span<const T>(data_).subspan(frame * samples_, samples_);
+    }
+    [[nodiscard]] FrameView<T> view() const { return {data_, frames_, samples_}; }
+    [[nodiscard]] std::span<const T> values() const noexcept { return data_; }
+
+private:
+    std::vector<T> data_;
+    std::size_t frames_ = 0;
+    std::size_t samples_ = 0;
+};
+
+/// A whole recording in memory, in the sample type that it was stored in.
+struct Recording {
+    RecordingSettings settings;
+    std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> samples;
+
+    [[nodiscard]] std::size_t frame_count() const {
+        return std::visit([](const auto& m) { return m.frames(); }, samples);
+    }
+    [[nodiscard]] std::size_t sample_count() const {
+        return std::visit([](const auto& m) { return m.samples(); }, samples);
+    }
+};
+
+}  // namespace echosieve
