@@ -1,0 +1,48 @@
+// The complex baseband lines of a recording as the motion room sees them: usable or bridged, with
+// their geometry.
+#pragma once
+
+#include <Eigen/Core>
+#include <complex>
+#include <numbers>
+#include <vector>
+
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/recording.hpp"
+
+namespace echosieve {
+
+/// Frames x samples of complex baseband, column-major: one depth over all frames is contiguous.
+struct LineHistory {
+    Eigen::ArrayXXcd samples;    ///< [frames x samples], unusable frames bridged
+    SamplingGrid grid;           ///< fast time of the samples
+    RecordingSettings settings;  ///< frame rate, sensor and sound speed are used
+    std::vector<bool> usable;    ///< per frame: measured, not bridged
+
+    [[nodiscard]] Eigen::Index frames() const noexcept { return samples.rows(); }
+    [[nodiscard]] double depth(double index) const noexcept {
+        return settings.depth(grid.time(index));
+    }
+    [[nodiscard]] double first_depth() const noexcept { return depth(0); }
+    [[nodiscard]] double last_depth() const noexcept {
+        return depth(static_cast<double>(grid.count) - 1);
+    }
+    /// Fractional sample index of `depth` [m].
+    [[nodiscard]] double index(double depth) const noexcept {
+        return grid.index(settings.arrival(depth));
+    }
+    /// Phase [rad] by which an echo of `frequency` [Hz] turns when it moves 1 m deeper, sign apart.
+    [[nodiscard]] double phase_per_metre(double frequency) const noexcept {
+        return 2 * std::numbers::pi * frequency * 2 / settings.sound_speed;
+    }
+    /// 1 for usable frames, 0 for bridged ones.
+    [[nodiscard]] Eigen::ArrayXd weights() const {
+        Eigen::ArrayXd w(frames());
+        for (Eigen::Index i = 0; i < w.size(); ++i) {
+            w[i] = usable[static_cast<std::size_t>(i)] ? 1 : 0;
+        }
+        return w;
+    }
+};
+
+}  // namespace echosieve
