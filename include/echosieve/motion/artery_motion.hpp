@@ -1,0 +1,90 @@
+// What following an artery gives back: both walls, frame by frame, and what was found on the way.
+#pragma once
+
+#include <cstddef>
+#include <string_view>
+#include <vector>
+
+#include "echosieve/atoms/gabor.hpp"
+
+namespace echosieve {
+
+/// One frame of the artery's motion. In a frame that is not valid the depths are the straight line
+/// between the valid neighbours, the standard deviations are NaN and the quality is 0.
+struct FrameMotion {
+    double time = 0;       ///< from the first frame [s]
+    double near_wall = 0;  ///< depth, deeper is larger [m]
+    double near_wall_std =
+        0;                ///< standard deviation of the displacement from the fit's residual [m]
+    double far_wall = 0;  ///< [m]
+    double far_wall_std = 0;  ///< [m]
+    double diameter = 0;      ///< far_wall - near_wall [m]
+    double diameter_std = 0;  ///< [m]
+    bool valid = false;
+    double quality =
+        0;  ///< 0 to 1: correlation of the frame's wall echoes with the reference, worse wall
+};
+
+/// How a search for an artery ended.
+enum class TrackStatus {
+    not_run,
+    tracked,           ///< both walls found, and at least half of the frames valid
+    mostly_invalid,    ///< both walls found, but fewer than half of the frames valid
+    too_few_frames,    ///< fewer usable frames than the common motion needs
+    nothing_coherent,  ///< no echo whose phase can be followed from frame to frame
+    no_artery          ///< echoes move, but no pair of walls moves apart with a common pulse
+};
+
+[[nodiscard]] constexpr std::string_view describe(TrackStatus status) noexcept {
+    switch (status) {
+        case TrackStatus::not_run:
+            return "not run";
+        case TrackStatus::tracked:
+            return "both walls followed";
+        case TrackStatus::mostly_invalid:
+            return "walls found, but fewer than half of the frames are valid";
+        case TrackStatus::too_few_frames:
+            return "too few usable frames";
+        case TrackStatus::nothing_coherent:
+            return "no echo that can be followed from frame to frame";
+        case TrackStatus::no_artery:
+            return "no two walls that move apart with a common pulse";
+    }
+    return "unknown";
+}
+
+/// One wall: where it is, how it moves, and its echoes.
+struct WallReport {
+    double depth = 0;        ///< mean depth of the wall's strongest echo [m]
+    double pulse_share = 0;  ///< displacement over the range of the pulse, deeper positive [m]
+    double bulk_share = 0;   ///< share in the bulk motion
+    double tissue_pulse_share = 0;  ///< of the tissue that overlaps it [m]
+    double residual = 0;  ///< part of the gate's power that wall and tissue leave unexplained
+    std::vector<Echo<Gabor<double>>> reference;  ///< the wall's echoes at rest
+    std::vector<std::vector<Echo<Gabor<double>>>>
+        echoes;  ///< per frame, associated with the reference
+};
+
+struct ArteryMotion {
+    TrackStatus status = TrackStatus::not_run;
+    std::vector<FrameMotion> frames;
+    WallReport near;
+    WallReport far;
+    double coherence = 0;          ///< weighted mean over the line's tracks
+    std::size_t dropped = 0;       ///< frames found dropped, frozen or not finite
+    std::size_t clipped = 0;       ///< frames found clipped
+    std::size_t unassociated = 0;  ///< usable frames in which a wall's echoes were not found
+
+    [[nodiscard]] bool usable() const noexcept { return status == TrackStatus::tracked; }
+    [[nodiscard]] std::size_t valid_frames() const noexcept {
+        std::size_t count = 0;
+        for (const FrameMotion& frame : frames) {
+            count += frame.valid ? 1 : 0;
+        }
+        return count;
+    }
+    [[nodiscard]] auto begin() const noexcept { return frames.begin(); }
+    [[nodiscard]] auto end() const noexcept { return frames.end(); }
+};
+
+}  // namespace echosieve
