@@ -1,0 +1,17 @@
+// The exception for files that can't be read or written.
+#pragma once
+
+#include <filesystem>
+#include <stdexcept>
+#include <string>
+
+namespace echosieve {
+
+/// Thrown for every file that is refused: what() names the file, and the field and value at fault.
+class FileError : public std::runtime_error {
+public:
+    FileError(const std::filesystem::path& file, const std::string& problem)
+        : std::runtime_error(file.string() + ": " + problem) {}
+};
+
+}  // namespace echosieve

@@ -1,0 +1,30 @@
+// Matrices in .npy files: C order, little endian, int16 or float32 (and complex64 for writing).
+#pragma once
+
+#include <complex>
+#include <cstddef>
+#include <cstdint>
+#include <filesystem>
+#include <span>
+#include <variant>
+
+#include "echosieve/core/recording.hpp"
+
+namespace echosieve {
+
+/// Reads a 2-D .npy file (format 1.0, 2.0 or 3.0). Throws FileError, naming file, field and value,
+/// if it is missing, truncated, longer than its header says, empty, of another dtype than '<i2' or
+/// '<f4', in Fortran order, or not 2-D.
+[[nodiscard]] std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read_npy(
+    const std::filesystem::path& file);
+
+/// Writes rows x columns values as a 2-D .npy file, whole or not at all. Throws FileError if that
+/// fails and InvalidInput unless values.size() == rows * columns.
+void write_npy(const std::filesystem::path& file, std::span<const std::int16_t> values,
+               std::size_t rows, std::size_t columns);
+void write_npy(const std::filesystem::path& file, std::span<const float> values, std::size_t rows,
+               std::size_t columns);
+void write_npy(const std::filesystem::path& file, std::span<const std::complex<float>> values,
+               std::size_t rows, std::size_t columns);
+
+}  // namespace echosieve

@@ -1,0 +1,28 @@
+// Recordings as files: NAME.npy with the samples, NAME.json with the settings.
+#pragma once
+
+#include <filesystem>
+
+#include "echosieve/core/recording.hpp"
+
+namespace echosieve {
+
+/// NAME.json for NAME.npy.
+[[nodiscard]] std::filesystem::path settings_path(const std::filesystem::path& samples);
+
+/// Reads the settings: an object with the numbers sampling_rate, frame_rate, start_time,
+/// centre_frequency, bandwidth and sound_speed, all SI; other fields are ignored. Throws FileError,
+/// naming file, field and value, if a field is missing, not a number, or outside its domain (see
+/// validate(RecordingSettings)).
+[[nodiscard]] RecordingSettings read_settings(const std::filesystem::path& file);
+
+/// Reads NAME.npy and its settings. Throws FileError as read_npy and read_settings do, and for
+/// samples that are not finite.
+[[nodiscard]] Recording read_recording(const std::filesystem::path& samples,
+                                       const std::filesystem::path& settings);
+[[nodiscard]] Recording read_recording(const std::filesystem::path& samples);
+
+/// Writes both files, each whole or not at all. Throws FileError if that fails.
+void write_recording(const Recording& recording, const std::filesystem::path& samples);
+
+}  // namespace echosieve

@@ -1,0 +1,110 @@
+#include "echosieve/io/recording_file.hpp"
+
+#include <cmath>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <string>
+#include <system_error>
+
+#include "echosieve/io/atomic_file.hpp"
+#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/npy.hpp"
+
+namespace echosieve {
+namespace {
+
+double number(const nlohmann::json& object, const char* name, const std::filesystem::path& file) {
+    const auto found = object.find(name);
+    if (found == object.end()) {
+        throw FileError(file, std::string("field '") + name + "' is missing");
+    }
+    if (!found->is_number()) {
+        throw FileError(
+            file, std::string("field '") + name + "' = " + found->dump() + ": must be a number");
+    }
+    return found->get<double>();
+}
+
+void require_finite(const FrameMatrix<float>& samples, const std::filesystem::path& file) {
+    for (std::size_t i = 0; i < samples.frames(); ++i) {
+        const auto frame = samples[i];
+        for (std::size_t k = 0; k < frame.size(); ++k) {
+            if (!std::isfinite(frame[k])) {
+                throw FileError(file, "sample " + std::to_string(k) + " of frame " +
+                                          std::to_string(i) + " = " + std::to_string(frame[k]) +
+                                          ": must be finite");
+            }
+        }
+    }
+}
+
+}  // namespace
+
+std::filesystem::path settings_path(const std::filesystem::path& samples) {
+    std::filesystem::path path = samples;
+    return path.replace_extension(".json");
+}
+
+RecordingSettings read_settings(const std::filesystem::path& file) {
+    std::error_code error;
+    if (!std::filesystem::exists(file, error)) {
+        throw FileError(file,
+                        "there is no such file; a recording's settings stand beside its samples");
+    }
+    std::ifstream in(file);
+    nlohmann::json object;
+    try {
+        object = nlohmann::json::parse(in);
+    } catch (const nlohmann::json::exception& problem) {
+        throw FileError(file, std::string("is not valid JSON: ") + problem.what());
+    }
+    if (!object.is_object()) {
+        throw FileError(file, "must hold a JSON object");
+    }
+    RecordingSettings settings;
+    settings.sampling_rate = number(object, "sampling_rate", file);
+    settings.frame_rate = number(object, "frame_rate", file);
+    settings.start_time = number(object, "start_time", file);
+    settings.sensor.centre_frequency = number(object, "centre_frequency", file);
+    settings.sensor.bandwidth = number(object, "bandwidth", file);
+    settings.sound_speed = number(object, "sound_speed", file);
+    try {
+        validate(settings);
+    } catch (const InvalidInput& problem) {
+        throw FileError(file, std::string("field ") + problem.what());
+    }
+    return settings;
+}
+
+Recording read_recording(const std::filesystem::path& samples,
+                         const std::filesystem::path& settings) {
+    Recording recording;
+    recording.samples = read_npy(samples);
+    recording.settings = read_settings(settings);
+    if (const auto* floats = std::get_if<FrameMatrix<float>>(&recording.samples)) {
+        require_finite(*floats, samples);
+    }
+    return recording;
+}
+
+Recording read_recording(const std::filesystem::path& samples) {
+    return read_recording(samples, settings_path(samples));
+}
+
+void write_recording(const Recording& recording, const std::filesystem::path& samples) {
+    std::visit(
+        [&](const auto& matrix) {
+            write_npy(samples, matrix.values(), matrix.frames(), matrix.samples());
+        },
+        recording.samples);
+    const RecordingSettings& s = recording.settings;
+    const nlohmann::ordered_json object = {
+        {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
+        {"start_time", s.start_time},       {"centre_frequency", s.sensor.centre_frequency},
+        {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
+    AtomicFile out(settings_path(samples));
+    out.stream() << object.dump(1) << '\n';
+    out.commit();
+}
+
+}  // namespace echosieve
