@@ -1,0 +1,64 @@
+// What a minimisation gives back.
+#pragma once
+
+#include <cstddef>
+#include <limits>
+#include <string_view>
+#include <vector>
+
+#include "echosieve/core/scalar.hpp"
+
+namespace echosieve {
+
+/// Why a minimisation ended.
+enum class OptimiseStatus {
+    not_run,
+    target_reached,  ///< value <= target
+    stagnated,       ///< value fell by no more than tolerance over stagnation_iterations iterations
+    iteration_limit,   ///< iterations == the option's limit
+    evaluation_limit,  ///< the next iteration would exceed max_evaluations
+    stopped,           ///< the observer returned stop
+    aborted,           ///< the observer returned abort
+    no_finite_value    ///< the work ended, for whichever reason, without one finite value of the
+                       ///< objective
+};
+
+[[nodiscard]] constexpr std::string_view describe(OptimiseStatus status) noexcept {
+    switch (status) {
+        case OptimiseStatus::not_run:
+            return "not run";
+        case OptimiseStatus::target_reached:
+            return "target reached";
+        case OptimiseStatus::stagnated:
+            return "stagnated";
+        case OptimiseStatus::iteration_limit:
+            return "iteration limit";
+        case OptimiseStatus::evaluation_limit:
+            return "evaluation limit";
+        case OptimiseStatus::stopped:
+            return "stopped by the observer";
+        case OptimiseStatus::aborted:
+            return "aborted by the observer";
+        case OptimiseStatus::no_finite_value:
+            return "no finite value found";
+    }
+    return "unknown";
+}
+
+template <Real R>
+struct OptimiseResult {
+    OptimiseStatus status = OptimiseStatus::not_run;
+    std::vector<R> x;                              ///< best point, inside the box; empty if not run
+    R value = std::numeric_limits<R>::infinity();  ///< objective there
+    std::size_t evaluations = 0;
+    std::size_t non_finite = 0;  ///< evaluations that gave a NaN or an infinity
+    std::size_t iterations = 0;
+
+    /// x holds a point with a finite value, and nobody aborted.
+    [[nodiscard]] bool usable() const noexcept {
+        return status != OptimiseStatus::not_run && status != OptimiseStatus::aborted &&
+               status != OptimiseStatus::no_finite_value;
+    }
+};
+
+}  // namespace echosieve

@@ -1,0 +1,72 @@
+// What happens to a particle that flies out of the box.
+#pragma once
+
+#include <algorithm>
+#include <cmath>
+#include <concepts>
+
+#include "echosieve/core/scalar.hpp"
+
+namespace echosieve {
+
+/// Brings one coordinate x back into [lower, upper] and adapts its velocity v. The result lies in
+/// the interval for every finite x, and for infinite or NaN x as well (at a bound), since rounding
+/// must never let it out.
+template <class P, class R>
+concept BoundPolicy = Real<R> && requires(const P& policy, R& x, R& v, R lower, R upper) {
+    { policy.apply(x, v, lower, upper) } -> std::same_as<void>;
+};
+
+/// Stops at the bound: x = the bound, v = 0.
+struct AbsorbingBounds {
+    template <Real R>
+    void apply(R& x, R& v, R lower, R upper) const noexcept {
+        if (!(x >= lower)) {
+            x = lower;
+            v = 0;
+        } else if (x > upper) {
+            x = upper;
+            v = 0;
+        }
+    }
+};
+
+/// Bounces off: x is folded back, as often as needed, and v changes sign.
+/// Fold: lower + W - | ((x - lower) mod 2 W) - W |, W the width.
+struct ReflectingBounds {
+    template <Real R>
+    void apply(R& x, R& v, R lower, R upper) const noexcept {
+        if (x >= lower && x <= upper) {
+            return;
+        }
+        const R width = upper - lower;
+        R rest = width > 0 ? std::fmod(x - lower, 2 * width) : R{0};
+        rest = rest < 0 ? rest + 2 * width : rest;
+        x = std::clamp(lower + width - std::abs(rest - width), lower, upper);
+        x = is_finite(x) ? x : lower;
+        v = -v;
+    }
+};
+
+/// Comes in again on the other side: for angles and phases. x = lower + ((x - lower) mod W); v is
+/// kept.
+struct PeriodicBounds {
+    template <Real R>
+    void apply(R& x, R& v, R lower, R upper) const noexcept {
+        if (x >= lower && x <= upper) {
+            return;
+        }
+        const R width = upper - lower;
+        R rest = width > 0 ? std::fmod(x - lower, width) : R{0};
+        rest = rest < 0 ? rest + width : rest;
+        x = std::clamp(lower + rest, lower, upper);
+        x = is_finite(x) ? x : lower;
+        v = is_finite(v) ? v : R{0};
+    }
+};
+
+static_assert(BoundPolicy<AbsorbingBounds, double> && BoundPolicy<ReflectingBounds, float> &&
+              BoundPolicy<PeriodicBounds, double>);
+static_assert(!BoundPolicy<int, double>);
+
+}  // namespace echosieve
