@@ -1,0 +1,154 @@
+// Gabor echoes as a source of atoms: the best of a grid over a box, then refined.
+#pragma once
+
+#include <Eigen/Core>
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "echosieve/atoms/gabor.hpp"
+#include "echosieve/atoms/inner_product.hpp"
+#include "echosieve/atoms/sampling.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/random.hpp"
+#include "echosieve/core/scalar.hpp"
+#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/gabor_grid.hpp"
+#include "echosieve/pursuit/refine.hpp"
+#include "echosieve/pursuit/stop.hpp"
+
+namespace echosieve {
+
+/// Proposes echoes for signals on one sampling grid. Complex samples: an atom is one column. Real
+/// samples: it is the plane of its real and imaginary part, and the amplitude follows from the
+/// exact projection on it.
+template <Sample T, Refinement Refine>
+class EchoSource {
+public:
+    using sample_type = T;
+    using real_type = RealOf<T>;
+    using choice_type = Gabor<double>;
+    using element_type = Echo<Gabor<real_type>>;
+    using Matrix = Eigen::Matrix<T, Eigen::Dynamic, Eigen::Dynamic>;
+    static constexpr Eigen::Index columns_per_atom = is_complex<T> ? 1 : 2;
+
+    /// Atoms with less than this part of their energy inside the grid are not proposed.
+    static constexpr double least_inside = 0.01;
+
+    /// Throws InvalidInput for an invalid grid or box, or a mixing frequency with real samples.
+    EchoSource(const SamplingGrid& grid, const GaborBox& box, const Refine& refinement,
+               std::uint64_t seed, double loss = 0.03)
+        : grid_(grid), box_(box), refinement_(refinement), seed_(seed) {
+        validate(grid);
+        if constexpr (!is_complex<T>) {
+            require(grid.mixing_frequency == 0, "mixing_frequency", grid.mixing_frequency,
+                    "must be 0 for real samples [Hz]");
+        }
+        for (const Gabor<double>& atom : gabor_grid(box, loss)) {
+            if (inside(atom) >= least_inside) {
+                atoms_.push_back(atom);
+            }
+        }
+        const auto count = static_cast<Eigen::Index>(atoms_.size());
+        columns_.resize(samples(), count * columns_per_atom);
+        products_.resize(count * columns_per_atom);
+        for (Eigen::Index k = 0; k < count; ++k) {
+            auto block = columns_.middleCols(k * columns_per_atom, columns_per_atom);
+            write(atoms_[static_cast<std::size_t>(k)], block);
+            block.col(0).normalize();
+            if constexpr (columns_per_atom == 2) {
+                block.col(1) -= block.col(0).dot(block.col(1)) * block.col(0);
+                const real_type rest = block.col(1).norm();
+                block.col(1) *= rest > 0 ? 1 / rest : real_type{0};
+            }
+        }
+    }
+
+    [[nodiscard]] Eigen::Index samples() const noexcept {
+        return static_cast<Eigen::Index>(grid_.count);
+    }
+    [[nodiscard]] const GaborBox& box() const noexcept { return box_; }
+    [[nodiscard]] const SamplingGrid& grid() const noexcept { return grid_; }
+
+    /// Searches from another seed from now on: give each frame its own.
+    void reseed(std::uint64_t seed) noexcept { seed_ = seed; }
+
+    template <class Vector>
+    [[nodiscard]] std::optional<choice_type> propose(const Vector& residual, std::size_t round) {
+        if (atoms_.empty()) {
+            return std::nullopt;
+        }
+        products_.noalias() = columns_.adjoint() * residual;
+        Eigen::Index best = 0;
+        real_type largest = -1;
+        for (Eigen::Index k = 0; k < static_cast<Eigen::Index>(atoms_.size()); ++k) {
+            const real_type captured =
+                products_.segment(k * columns_per_atom, columns_per_atom).squaredNorm();
+            if (captured > largest) {
+                largest = captured;
+                best = k;
+            }
+        }
+        const Gabor<double> atom = refine(refinement_, atoms_[static_cast<std::size_t>(best)], box_,
+                                          grid_, residual, mixed_seed(round));
+        return atom;
+    }
+    template <class Block>
+    void write(const choice_type& atom, Block&& out) const {
+        out.setZero();
+        detail::for_each_sample(atom, grid_, [&](std::size_t i, std::complex<double> g) {
+            const auto row = static_cast<Eigen::Index>(i);
+            if constexpr (is_complex<T>) {
+                out(row, 0) = static_cast<T>(g);
+            } else {
+                out(row, 0) = static_cast<T>(g.real());
+                out(row, 1) = static_cast<T>(g.imag());
+            }
+        });
+    }
+    /// Real samples: Re(a g) = x Re g + y Im g, so a = x - i y.
+    [[nodiscard]] element_type element(const choice_type& atom,
+                                       std::span<const T> coefficients) const {
+        const Gabor<real_type> rounded{static_cast<real_type>(atom.arrival),
+                                       static_cast<real_type>(atom.centre_frequency),
+                                       static_cast<real_type>(atom.bandwidth)};
+        if constexpr (is_complex<T>) {
+            return {rounded, coefficients[0]};
+        } else {
+            return {rounded, {coefficients[0], -coefficients[1]}};
+        }
+    }
+    /// Threshold on T for noise anywhere in the box's gate; see false_alarm_threshold in stop.hpp.
+    [[nodiscard]] double false_alarm_threshold(double probability) const {
+        return echosieve::false_alarm_threshold(
+            box_.arrival.length(), decay_from_bandwidth(box_.bandwidth.centre()), probability);
+    }
+
+private:
+    // Part of the atom's energy that the grid's samples hold.
+    [[nodiscard]] double inside(const Gabor<double>& atom) const {
+        double sum = 0;
+        detail::for_each_sample(atom, grid_,
+                                [&](std::size_t, std::complex<double> g) { sum += std::norm(g); });
+        return sum * grid_.step() / energy(atom);
+    }
+    [[nodiscard]] std::uint64_t mixed_seed(std::size_t round) const noexcept {
+        RandomStream stream(seed_, round);
+        const std::uint64_t high = stream();
+        return (high << 32) | stream();
+    }
+
+    SamplingGrid grid_;
+    GaborBox box_;
+    Refine refinement_;
+    std::uint64_t seed_;
+    std::vector<Gabor<double>> atoms_;
+    Matrix columns_;
+    Eigen::Matrix<T, Eigen::Dynamic, 1> products_;
+};
+
+}  // namespace echosieve
