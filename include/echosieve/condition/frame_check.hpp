@@ -39,7 +39,9 @@ struct FrameCheckOptions {
     double energy_range =
         9;               ///< largest factor between a frame's energy and the median, either way
     int neighbours = 3;  ///< looked at on each side
-    double clipped_fraction = 0.005;
+    double clipped_fraction = 0.005;  ///< of a frame's samples, see FrameState::clipped
+    double saturated_part =
+        0.05;  ///< samples pinned in more than this part of the frames are the ring-down
 };
 
 inline void validate(const FrameCheckOptions& options) {
@@ -48,6 +50,8 @@ inline void validate(const FrameCheckOptions& options) {
     require(options.energy_range > 1, "energy_range", options.energy_range, "must exceed 1");
     require(options.neighbours >= 1, "neighbours", options.neighbours, "must be at least 1");
     require(options.clipped_fraction > 0, "clipped_fraction", options.clipped_fraction,
+            "must be positive");
+    require(options.saturated_part > 0, "saturated_part", options.saturated_part,
             "must be positive");
 }
 
@@ -71,22 +75,21 @@ template <class T>
     }
 }
 
-// Samples in runs of at least `run` that equal `low` or `high`.
-template <class T>
-[[nodiscard]] std::size_t pinned_samples(std::span<const T> frame, T low, T high,
-                                         std::size_t run) noexcept {
-    std::size_t pinned = 0;
+// Calls mark(k) for the samples in runs of at least `run` that equal `low` or `high`.
+template <class T, class Mark>
+void for_each_pinned(std::span<const T> frame, T low, T high, std::size_t run, Mark mark) {
     for (std::size_t k = 0; k < frame.size();) {
         std::size_t end = k + 1;
         if (frame[k] == low || frame[k] == high) {
             while (end < frame.size() && frame[end] == frame[k]) {
                 ++end;
             }
-            pinned += end - k >= run ? end - k : 0;
+            for (std::size_t j = k; end - k >= run && j < end; ++j) {
+                mark(j);
+            }
         }
         k = end;
     }
-    return pinned;
 }
 
 }  // namespace detail
@@ -124,6 +127,19 @@ template <class T, Real R>
         const double cycle =
             baseband.settings.sampling_rate / baseband.settings.sensor.centre_frequency;
         run += static_cast<std::size_t>(std::ceil(cycle / std::numbers::pi * std::sqrt(2 / top)));
+    }
+
+    std::vector<std::size_t> pinned(frames.samples(), 0);
+    for (std::size_t i = 0; i < count; ++i) {
+        if (states[i] == FrameState::good && high > low) {
+            detail::for_each_pinned(frames[i], low, high, run, [&](std::size_t k) { ++pinned[k]; });
+        }
+    }
+    std::vector<bool> always(frames.samples());
+    for (std::size_t k = 0; k < always.size(); ++k) {
+        always[k] =
+            static_cast<double>(pinned[k]) >= options.saturated_part * static_cast<double>(count) &&
+            count > 1;
     }
 
     using Row = Eigen::ArrayXcd;
@@ -166,10 +182,14 @@ template <class T, Real R>
             states[i] = FrameState::dropped;
         } else if (i > 0 && std::equal(frame.begin(), frame.end(), frames[i - 1].begin())) {
             states[i] = FrameState::frozen;
-        } else if (high > low &&
-                   static_cast<double>(detail::pinned_samples(frame, low, high, run)) >
-                       options.clipped_fraction * static_cast<double>(frame.size())) {
-            states[i] = FrameState::clipped;
+        } else if (high > low) {
+            std::size_t clipped = 0;
+            detail::for_each_pinned(frame, low, high, run,
+                                    [&](std::size_t k) { clipped += always[k] ? 0 : 1; });
+            if (static_cast<double>(clipped) >
+                options.clipped_fraction * static_cast<double>(frame.size())) {
+                states[i] = FrameState::clipped;
+            }
         }
     }
     return states;

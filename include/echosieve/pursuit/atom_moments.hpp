@@ -18,7 +18,8 @@ namespace echosieve {
 
 // Symbols
 //   u = t - tau;  g the sampled atom, shifted down by the grid's mixing frequency;  r the signal
-//   c_k = sum u^k conj(g) r,  k = 0, 1, 2;   M_k = sum u^k |g|^2,  k = 0 .. 4;   Z = sum g^2
+//   c_k = sum u^k conj(g) r,  k = 0, 1, 2;   M_k = sum u^k |g|^2,  k = 0 .. 4;   Z_k = sum u^k g^2,
+//   k = 0, 1, 2
 //
 // Complex r:  best amplitude a = c_0 / M_0, energy captured |c_0|^2 / M_0.
 // Real r:     the atom is the plane of Re g and Im g; a = 2 (M_0 c_0 - conj(Z) conj(c_0)) / (M_0^2
@@ -32,7 +33,7 @@ namespace echosieve {
 struct AtomMoments {
     std::array<std::complex<double>, 3> c{};
     std::array<double, 5> m{};
-    std::complex<double> z{0, 0};
+    std::array<std::complex<double>, 3> z{};  ///< of a real signal only
     bool real_signal = false;
 
     /// Best complex amplitude; 0 if the atom has no samples.
@@ -43,10 +44,16 @@ struct AtomMoments {
         if (!real_signal) {
             return c[0] / m[0];
         }
-        const double determinant = m[0] * m[0] - std::norm(z);
+        const double determinant = m[0] * m[0] - std::norm(z[0]);
         return determinant > 1e-12 * m[0] * m[0]
-                   ? 2.0 * (m[0] * c[0] - std::conj(z) * std::conj(c[0])) / determinant
+                   ? 2.0 * (m[0] * c[0] - std::conj(z[0] * c[0])) / determinant
                    : std::complex<double>{0, 0};
+    }
+    /// e_k = sum u^k conj(g) (what the atom leaves), doubled for a real signal, whose echo holds
+    /// half of the analytic one: the gradient's ingredients.
+    [[nodiscard]] std::complex<double> left_over(std::size_t k,
+                                                 std::complex<double> a) const noexcept {
+        return real_signal ? 2.0 * c[k] - a * m[k] - std::conj(a * z[k]) : c[k] - a * m[k];
     }
     /// Energy that the atom takes out of the signal: sum |r|^2 - sum |r - a g|^2 (real part of a g
     /// for real r).
@@ -55,7 +62,7 @@ struct AtomMoments {
     }
 };
 
-/// Computes the moments over the atom's support. With Full == false only c_0, M_0 and Z.
+/// Computes the moments over the atom's support. With Full == false only c_0, M_0 and Z_0.
 template <bool Full, class Derived>
 [[nodiscard]] AtomMoments atom_moments(const Gabor<double>& atom, const SamplingGrid& grid,
                                        const Eigen::MatrixBase<Derived>& signal) {
@@ -80,8 +87,9 @@ template <bool Full, class Derived>
     double gi = start.imag();
     double wr = ratio.real();
     double wi = ratio.imag();
-    double c0r = 0, c0i = 0, c1r = 0, c1i = 0, c2r = 0, c2i = 0, zr = 0, zi = 0;
+    double c0r = 0, c0i = 0, c1r = 0, c1i = 0, c2r = 0, c2i = 0;
     std::array<double, 5> m{};
+    std::array<std::complex<double>, 3> z{};
     for (std::size_t n = range.first; n < range.last; ++n, u += 1) {
         double pr = 0;
         double pi = 0;  // conj(g) r
@@ -94,8 +102,12 @@ template <bool Full, class Derived>
         } else {
             pr = gr * static_cast<double>(r);
             pi = -gi * static_cast<double>(r);
-            zr += gr * gr - gi * gi;
-            zi += 2 * gr * gi;
+            const std::complex<double> square{gr * gr - gi * gi, 2 * gr * gi};
+            z[0] += square;
+            if constexpr (Full) {
+                z[1] += u * square;
+                z[2] += u * u * square;
+            }
         }
         const double e = gr * gr + gi * gi;
         c0r += pr;
@@ -120,7 +132,7 @@ template <bool Full, class Derived>
     }
     out.c = {std::complex<double>{c0r, c0i}, {c1r, c1i}, {c2r, c2i}};
     out.m = m;
-    out.z = {zr, zi};
+    out.z = z;
     return out;
 }
 

@@ -67,16 +67,14 @@ template <class Vector>
     double damping = 1e-3;
     const double h = grid.step();
     for (int k = 0; k < options.iterations; ++k) {
-        // A real signal holds half of the analytic one: its moments with conj(g) count twice.
-        const double twice = at.real_signal ? 2 : 1;
         const std::complex<double> a = at.amplitude();
         const auto& m = at.m;
         if (!(m[0] > 0) || !(std::norm(a) > 0)) {
             break;
         }
         const double alpha = decay(atom);
-        const std::complex<double> e1 = std::conj(a) * (twice * at.c[1] - a * m[1]) * h;
-        const std::complex<double> e2 = std::conj(a) * (twice * at.c[2] - a * m[2]) * h * h;
+        const std::complex<double> e1 = std::conj(a) * at.left_over(1, a) * h;
+        const std::complex<double> e2 = std::conj(a) * at.left_over(2, a) * h * h;
         const double v11 = (m[2] - m[1] * m[1] / m[0]) * h * h * std::norm(a);
         const double v12 = (m[3] - m[1] * m[2] / m[0]) * h * h * h * std::norm(a);
         const double v22 = (m[4] - m[2] * m[2] / m[0]) * h * h * h * h * std::norm(a);

@@ -1,0 +1,186 @@
+"""Reads the sources and reports what breaks the rules of the house.
+
+The rules: includes follow the arrows between the rooms and never run in a circle; only users include the
+umbrella header, and it names every public header; no file grows past its limit; nothing names a place on
+one machine; test names and checks avoid the traps of the test framework.
+
+    python3 structure.py --root DIR            report, status 1 if anything is wrong
+    python3 structure.py --root DIR --umbrella write include/echosieve/echosieve.hpp anew
+"""
+
+import argparse
+import pathlib
+import re
+import sys
+
+# Each room with the rooms that it hangs on directly; what those hang on is open to it as well.
+ARROWS = {
+    "core": [],
+    "atoms": ["core"],
+    "optimise": ["core"],
+    "condition": ["core"],
+    "dictionary": ["atoms"],
+    "correlate": ["atoms"],
+    "pursuit": ["dictionary", "optimise"],
+    "motion": ["pursuit", "correlate", "condition"],
+    "artery": ["motion"],
+    "synthesis": ["atoms"],
+    "io": ["atoms"],
+}
+
+LINE_LIMIT = 500
+UMBRELLA = "include/echosieve/echosieve.hpp"
+UMBRELLA_TOP = "// All public headers. For users: inside the library every file includes what it uses.\n"
+SOURCES = {".hpp", ".cpp"}
+CHECKED = SOURCES | {".py", ".sh", ".cmake", ".in"}
+FOLDERS = ["include", "src", "tests", "examples", "bench", ".ci"]
+USERS = ("examples/", "tests/consumer/")
+
+INCLUDE = re.compile(r'^\s*#\s*include\s*(["<])([^">]+)[">]', re.MULTILINE)
+# A path that starts at the root of a file system, after a blank, quote, bracket or sign.
+ROOTED = re.compile(r"""(?:^|(?<=[\s"'`=(:,]))/(?:(?:tmp|root|home|work)\b|[A-Za-z_]\w*/[A-Za-z_])""",
+                    re.MULTILINE)
+SYSTEM = re.compile(r"/(?:usr/bin|etc|dev|proc)/")
+APPROX = re.compile(r"\bdoctest::Approx\b|\bApprox\s*\(")
+CASE = re.compile(r'\bTEST_CASE(?:_TEMPLATE|_FIXTURE)?\w*\s*\([^"\n]*"((?:[^"\\]|\\.)*)"')
+# Missing from, or broken in, one of the two compilers that must take the library.
+NEWER = re.compile(r"\bstd::(?:views|ranges::views|ranges::view_interface|format|source_location)\b")
+
+
+def reachable(room):
+    """The rooms that `room` may include, itself among them."""
+    found = {room}
+    for below in ARROWS[room]:
+        found |= reachable(below)
+    return found
+
+
+def room_of(path):
+    """The room of a file of the library, or None: include/echosieve/<room>/..., src/<room>/..."""
+    parts = pathlib.PurePosixPath(path).parts
+    if parts[:2] == ("include", "echosieve") and len(parts) > 3:
+        return parts[2]
+    if parts[0] == "src" and len(parts) > 2:
+        return parts[1]
+    return None
+
+
+def read_sources(root):
+    """Relative path -> text of every file that the rules cover."""
+    files = {}
+    for folder in FOLDERS:
+        for path in sorted((root / folder).rglob("*")):
+            if path.is_file() and (path.suffix in CHECKED or path.name in ("CMakeLists.txt", "run")):
+                files[path.relative_to(root).as_posix()] = path.read_text(encoding="utf-8")
+    return files
+
+
+def check_includes(files):
+    """Arrows, path form, existence and the umbrella, include by include."""
+    for path, text in files.items():
+        if pathlib.PurePosixPath(path).suffix not in SOURCES:
+            continue
+        room = room_of(path)
+        if room is not None and room not in ARROWS:
+            yield f"{path}: the room '{room}' is not in the plan of the rooms"
+            continue
+        for bracket, name in INCLUDE.findall(text):
+            target = f"include/{name}"
+            if target == UMBRELLA and not path.startswith(USERS):
+                yield f"{path}: includes the umbrella header, which is for users"
+            if not name.startswith("echosieve/"):
+                if bracket == '"' and path.startswith("include/"):
+                    yield f"{path}: includes \"{name}\", write the path from echosieve/ on"
+                continue
+            if target not in files:
+                yield f"{path}: includes {name}, which does not exist"
+            other = room_of(target)
+            if room is not None and other is not None and other not in reachable(room):
+                yield f"{path}: the room '{room}' may not include '{other}' ({name})"
+
+
+def check_circles(files):
+    """No header includes itself by way of others."""
+    graph = {path: [f"include/{name}" for _, name in INCLUDE.findall(text) if f"include/{name}" in files]
+             for path, text in files.items() if path.startswith("include/")}
+    done, open_ = set(), []
+
+    def visit(path):
+        if path in open_:
+            return [" -> ".join(open_[open_.index(path):] + [path]) + ": includes run in a circle"]
+        if path in done:
+            return []
+        open_.append(path)
+        found = [line for below in graph[path] for line in visit(below)]
+        open_.pop()
+        done.add(path)
+        return found
+
+    for path in graph:
+        yield from visit(path)
+
+
+def public_headers(files):
+    return sorted(path[len("include/"):] for path in files
+                  if path.startswith("include/echosieve/") and path != UMBRELLA)
+
+
+def umbrella_text(files):
+    lines = "".join(f'#include "{name}"\n' for name in public_headers(files))
+    return f"{UMBRELLA_TOP}#pragma once\n\n{lines}"
+
+
+def check_umbrella(files):
+    named = {name for _, name in INCLUDE.findall(files.get(UMBRELLA, ""))}
+    for name in public_headers(files):
+        if name not in named:
+            yield f"{UMBRELLA}: does not include {name} (write it anew with --umbrella)"
+
+
+def check_text(files):
+    """Length, places on one machine, traps of the test framework and of the compilers."""
+    for path, text in files.items():
+        count = text.count("\n")
+        if count > LINE_LIMIT:
+            yield f"{path}: {count} lines, the limit is {LINE_LIMIT}"
+        for match in ROOTED.finditer(text):
+            if not SYSTEM.match(text, match.start()):
+                line = text.count("\n", 0, match.start()) + 1
+                yield f"{path}:{line}: names a place on one machine: {text[match.start():].split()[0]}"
+        if pathlib.PurePosixPath(path).suffix not in SOURCES:
+            continue
+        if path.startswith("include/") and "#pragma once" not in text:
+            yield f"{path}: has no #pragma once"
+        if APPROX.search(text):
+            yield f"{path}: uses doctest's Approx, whose tolerance is not the one written"
+        for name in CASE.findall(text):
+            if ";" in name:
+                yield f"{path}: ';' in the test name '{name}' makes empty tests that pass"
+        if NEWER.search(text):
+            yield f"{path}: uses {NEWER.search(text).group()}, which not all compilers have"
+
+
+def violations(root):
+    files = read_sources(root)
+    if not public_headers(files):
+        return [f"{root}: there is no header below include/echosieve"]
+    return [line for check in (check_includes, check_circles, check_umbrella, check_text)
+            for line in check(files)]
+
+
+def main():
+    parser = argparse.ArgumentParser(description="Checks the structure of the source tree.")
+    parser.add_argument("--root", type=pathlib.Path, required=True)
+    parser.add_argument("--umbrella", action="store_true", help="write the umbrella header anew")
+    arguments = parser.parse_args()
+    if arguments.umbrella:
+        (arguments.root / UMBRELLA).write_text(umbrella_text(read_sources(arguments.root)), encoding="utf-8")
+    found = violations(arguments.root)
+    for line in found:
+        print(line)
+    print(f"{len(found)} violations in {len(read_sources(arguments.root))} files")
+    return 1 if found else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,88 @@
+"""Plants one violation at a time in a small tree: each must be reported, and the clean tree must not be."""
+
+import pathlib
+import sys
+import tempfile
+
+import structure
+
+HEADER = "#pragma once\n"
+CLEAN = {
+    "include/echosieve/core/error.hpp": HEADER,
+    "include/echosieve/atoms/gabor.hpp": HEADER + '#include "echosieve/core/error.hpp"\n',
+    "include/echosieve/optimise/swarm.hpp": HEADER + '#include "echosieve/core/error.hpp"\n',
+    "include/echosieve/motion/walls.hpp": HEADER + '#include "echosieve/atoms/gabor.hpp"\n',
+    "include/echosieve/io/npy.hpp": HEADER,
+    "src/io/npy.cpp": '#include "echosieve/io/npy.hpp"\n',
+    "tests/atoms/gabor_test.cpp": 'TEST_CASE("a, b") {}\n',
+    "examples/one.cpp": '#include "echosieve/echosieve.hpp"\n',
+}
+
+# name -> (file, text, part of the report that must appear). The paths are put together here, so that this
+# file itself stays clean.
+SLASH = "/"
+PLANTED = {
+    "arrow against the design": ("include/echosieve/atoms/bad.hpp",
+                                 HEADER + '#include "echosieve/motion/walls.hpp"\n',
+                                 "the room 'atoms' may not include 'motion'"),
+    "arrow with angle brackets": ("include/echosieve/core/bad.hpp",
+                                  HEADER + "#  include <echosieve/atoms/gabor.hpp>\n",
+                                  "the room 'core' may not include 'atoms'"),
+    "arrow between neighbours": ("include/echosieve/optimise/bad.hpp",
+                                 HEADER + '#include "echosieve/atoms/gabor.hpp"\n',
+                                 "the room 'optimise' may not include 'atoms'"),
+    "arrow in a compiled file": ("src/io/bad.cpp", '#include "echosieve/motion/walls.hpp"\n',
+                                 "the room 'io' may not include 'motion'"),
+    "unplanned room": ("include/echosieve/cellar/bad.hpp", HEADER, "the room 'cellar' is not in the plan"),
+    "umbrella inside": ("src/io/bad.cpp", '#include "echosieve/echosieve.hpp"\n', "includes the umbrella"),
+    "umbrella in a test": ("tests/io/bad.cpp", '#include "echosieve/echosieve.hpp"\n', "includes the umbrella"),
+    "relative include": ("include/echosieve/atoms/bad.hpp", HEADER + '#include "gabor.hpp"\n',
+                         "write the path from echosieve/"),
+    "missing header": ("src/io/bad.cpp", '#include "echosieve/io/none.hpp"\n', "does not exist"),
+    "circle": ("include/echosieve/core/error.hpp", HEADER + '#include "echosieve/core/error.hpp"\n',
+               "run in a circle"),
+    "no include guard": ("include/echosieve/core/bad.hpp", "\n", "no #pragma once"),
+    "too long": ("src/io/bad.cpp", "\n" * (structure.LINE_LIMIT + 1), "the limit is"),
+    "rooted path": ("src/io/bad.cpp", f'auto x = "{SLASH}opt{SLASH}data{SLASH}x.npy";\n', "a place on one machine"),
+    "scratch folder": ("tests/io/bad.sh", f"cd {SLASH}tmp\n", "a place on one machine"),
+    "approximate check": ("tests/io/bad.cpp", "CHECK(1.0 == doctest::Approx(1.0));\n", "uses doctest's Approx"),
+    "semicolon": ("tests/io/bad.cpp", 'TEST_CASE("a; b") {}\n', "';' in the test name"),
+    "too new": ("include/echosieve/core/bad.hpp", HEADER + "auto x = std::views::iota(1);\n", "not all compilers"),
+}
+
+
+def report(changes, umbrella=True):
+    """The violations in the clean tree after the changes."""
+    with tempfile.TemporaryDirectory() as folder:
+        root = pathlib.Path(folder)
+        for name, text in {**CLEAN, **changes}.items():
+            (root / name).parent.mkdir(parents=True, exist_ok=True)
+            (root / name).write_text(text, encoding="utf-8")
+        text = structure.umbrella_text(structure.read_sources(root))
+        (root / structure.UMBRELLA).write_text(
+            text if umbrella else text.replace('#include "echosieve/io/npy.hpp"\n', ""), encoding="utf-8")
+        return structure.violations(root)
+
+
+def main():
+    failures = []
+    if report({}):
+        failures.append(f"clean tree: reported {report({})}")
+    for name, (path, text, expected) in PLANTED.items():
+        found = report({path: text})
+        if len(found) != 1 or expected not in found[0] or not found[0].startswith(path):
+            failures.append(f"{name}: expected one report with \"{expected}\", found {found}")
+    found = report({}, umbrella=False)
+    if len(found) != 1 or "does not include echosieve/io/npy.hpp" not in found[0]:
+        failures.append(f"umbrella with a header left out: found {found}")
+    with tempfile.TemporaryDirectory() as folder:
+        if not structure.violations(pathlib.Path(folder)):
+            failures.append("a tree without headers passes")
+    for line in failures:
+        print(line)
+    print(f"{len(PLANTED) + 3} cases, {len(failures)} failures")
+    return 1 if failures else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
