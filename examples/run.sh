@@ -1,0 +1,27 @@
+#!/usr/bin/env bash
+# Sets up, builds the example programs and runs the main job: makes a recording with known truth, follows
+# both artery walls through it, draws the pictures. Debian 12 or Ubuntu 24.04, as root or with sudo.
+#   bash examples/run.sh
+set -euo pipefail
+source "$(dirname "${BASH_SOURCE[0]}")/../.ci/setup.sh"
+cd "${repository}"
+[[ $# -eq 0 ]] || fail "unknown option '$1'; for your own file run build/examples/examples/track_artery --help"
+
+need_packages "${packages_build[@]}" "${packages_examples[@]}"
+step "Building the example programs in build/examples"
+configure -S . -B build/examples -G Ninja -DCMAKE_BUILD_TYPE=Release -DECHOSIEVE_BUILD_TESTS=OFF \
+    -DECHOSIEVE_BUILD_BENCH=OFF
+build build/examples
+
+mkdir -p demo
+step "Making the recording demo/recording.npy"
+build/examples/examples/make_recording demo/recording.npy
+step "Following the artery walls"
+build/examples/examples/track_artery demo/recording.npy --out demo
+
+step "Done"
+echo "Pictures:"
+ls demo/*.png
+echo "Tables, settings and wall echoes: demo/motion.csv, demo/summary.json, demo/wall_echoes.npy"
+echo "Your own file: build/examples/examples/track_artery NAME.npy --out FOLDER"
+echo "Research use, not a medical device, not for diagnosis."

@@ -1,0 +1,70 @@
+#!/usr/bin/env bash
+# Sets up, builds and runs the tests. Debian 12 or Ubuntu 24.04, as root or with sudo.
+#   bash tests/run.sh        the tests, as every day
+#   bash tests/run.sh --ci   the whole matrix: g++ and clang with warnings as errors, sanitisers, format,
+#                            every header alone, reference values made anew, benches tried
+set -euo pipefail
+source "$(dirname "${BASH_SOURCE[0]}")/../.ci/setup.sh"
+cd "${repository}"
+
+run_ctest() {
+    ctest --test-dir "$1" --output-on-failure --no-tests=error --parallel "$(jobs)" "${@:2}"
+}
+
+everyday() {
+    need_packages "${packages_build[@]}" "${packages_tests[@]}"
+    step "Building the tests in build/tests"
+    configure -S . -B build/tests -G Ninja -DCMAKE_BUILD_TYPE=Release "-DCMAKE_CXX_FLAGS_RELEASE=-O2 -DNDEBUG" \
+        -DECHOSIEVE_BUILD_EXAMPLES=OFF -DECHOSIEVE_BUILD_BENCH=OFF
+    build build/tests
+    step "Running the tests"
+    run_ctest build/tests
+}
+
+check_format() {
+    step "Format"
+    find include src tests examples bench \( -name '*.hpp' -o -name '*.cpp' \) -print0 |
+        xargs -0 clang-format-16 --dry-run --Werror
+}
+
+check_references() {
+    step "Reference values, made anew and compared"
+    local script count=0
+    for script in tests/*/reference/*.py; do
+        [[ -e "${script}" ]] || continue
+        echo "${script}"
+        /usr/bin/python3 "${script}" --check
+        count=$((count + 1))
+    done
+    echo "${count} scripts"
+}
+
+whole_matrix() {
+    need_packages "${packages_build[@]}" "${packages_examples[@]}" "${packages_tests[@]}" "${packages_ci[@]}"
+    check_format
+    check_references
+    step "g++, Release, warnings as errors"
+    configure --preset release -DECHOSIEVE_WARNINGS_AS_ERRORS=ON "-DCMAKE_CXX_FLAGS_RELEASE=-O2 -DNDEBUG"
+    build build/release
+    run_ctest build/release
+    step "Benches, tried"
+    build/release/bench/bench_echosieve --benchmark_min_time=0
+    step "clang, warnings as errors"
+    configure --preset clang
+    build build/clang
+    run_ctest build/clang
+    step "Every header alone"
+    build build/clang all_verify_interface_header_sets
+    step "Address and undefined-behaviour sanitisers"
+    configure --preset sanitise
+    build build/sanitise
+    # The consumers show nothing that the other two builds did not.
+    UBSAN_OPTIONS=print_stacktrace=1 run_ctest build/sanitise --label-exclude consumer
+}
+
+case "${1:-}" in
+    "") everyday ;;
+    --ci) whole_matrix ;;
+    *) fail "unknown option '$1'; there is --ci" ;;
+esac
+step "All passed"
