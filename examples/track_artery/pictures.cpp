@@ -1,5 +1,6 @@
 #include "pictures.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <cstdlib>
 #include <fstream>

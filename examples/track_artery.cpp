@@ -1,0 +1,82 @@
+// track_artery: finds the artery in a recording and follows both walls, with no hand work.
+#include "echosieve/motion/track_artery.hpp"
+
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <exception>
+#include <filesystem>
+#include <string>
+
+#include "echosieve/io/recording_file.hpp"
+#include "track_artery/outputs.hpp"
+
+namespace {
+
+constexpr const char* notice = "Research use: not a medical device, not for diagnosis.";
+
+echosieve::Smoothing chosen_smoothing(const std::string& name, double milliseconds, int frames) {
+    if (name == "none") {
+        return echosieve::NoSmoothing{};
+    }
+    if (name == "average") {
+        return echosieve::MovingAverage{frames};
+    }
+    return echosieve::GaussianSmoothing{milliseconds * 1e-3};
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    CLI::App app{
+        std::string(
+            "Finds the artery in a recording NAME.npy (settings in NAME.json) and follows both "
+            "walls.\nWrites motion.csv, summary.json, wall_echoes.npy and pictures.\n") +
+        notice};
+    std::string samples;
+    std::string meta;
+    std::string out;
+    std::string smoothing = "gaussian";
+    double smoothing_time = 3;
+    int smoothing_frames = 30;
+    bool no_pictures = false;
+    bool no_echoes = false;
+    echosieve::TrackOptions options;
+    app.add_option("NAME.npy", samples, "Recording: frames x samples, int16 or float32")
+        ->required();
+    app.add_option("--meta", meta, "Settings of the recording [NAME.json]");
+    app.add_option("--out", out, "Folder for the results [NAME_motion]");
+    app.add_option("--smoothing", smoothing, "Along frames: a Gaussian, a moving average, or none")
+        ->check(CLI::IsMember({"gaussian", "average", "none"}))
+        ->capture_default_str();
+    app.add_option("--smoothing-time", smoothing_time, "Standard deviation of the Gaussian [ms]")
+        ->capture_default_str();
+    app.add_option("--smoothing-frames", smoothing_frames, "Length of the moving average [frames]")
+        ->capture_default_str();
+    app.add_option("--atoms", options.echoes.atoms, "Echoes per wall and frame, at most")
+        ->capture_default_str();
+    app.add_option("--dead-zone", options.walls.dead_zone,
+                   "No wall above this depth under the first sample [m]")
+        ->capture_default_str();
+    app.add_flag("--no-pictures", no_pictures, "Draw no pictures");
+    app.add_flag("--no-wall-echoes", no_echoes, "Write no wall_echoes.npy");
+    CLI11_PARSE(app, argc, argv);
+
+    try {
+        options.smoothing = chosen_smoothing(smoothing, smoothing_time, smoothing_frames);
+        track_artery::Job job;
+        job.samples = samples;
+        job.meta =
+            meta.empty() ? echosieve::settings_path(job.samples) : std::filesystem::path(meta);
+        job.folder = out.empty()
+                         ? std::filesystem::path(samples).replace_extension().concat("_motion")
+                         : std::filesystem::path(out);
+        job.options = options;
+        job.smoothing = smoothing;
+        job.pictures = !no_pictures;
+        job.wall_echoes = !no_echoes;
+        return track_artery::run(job, notice);
+    } catch (const std::exception& problem) {
+        std::fprintf(stderr, "track_artery: %s\n", problem.what());
+        return 1;
+    }
+}

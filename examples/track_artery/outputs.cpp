@@ -1,0 +1,300 @@
+#include "outputs.hpp"
+
+#include <algorithm>
+#include <array>
+#include <chrono>
+#include <cmath>
+#include <complex>
+#include <cstdio>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <span>
+#include <type_traits>
+#include <vector>
+
+#include "echosieve/atoms/sampling.hpp"
+#include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/io/atomic_file.hpp"
+#include "echosieve/io/csv.hpp"
+#include "echosieve/io/npy.hpp"
+#include "echosieve/io/recording_file.hpp"
+#include "pictures.hpp"
+
+namespace track_artery {
+namespace {
+
+namespace fs = std::filesystem;
+using echosieve::ArteryMotion;
+using echosieve::Echo;
+using echosieve::Gabor;
+using echosieve::SamplingGrid;
+using echosieve::WallReport;
+
+constexpr std::array<const char*, 7> output_names = {
+    "motion.csv",      "summary.json",     "wall_echoes.npy", "measured_m_mode.png",
+    "wall_m_mode.png", "frame_echoes.png", "motion.png"};
+
+void prepare_folder(const fs::path& folder) {
+    std::error_code error;
+    fs::create_directories(folder, error);
+    if (error) {
+        throw echosieve::FileError(folder, "the folder can't be made: " + error.message());
+    }
+    for (const char* name : output_names) {
+        fs::remove(folder / name, error);
+    }
+}
+
+void write_motion(const ArteryMotion& motion, const fs::path& file) {
+    echosieve::CsvWriter table(file, {{"time_s", 6},
+                                      {"near_wall_m", 9},
+                                      {"near_wall_std_m", 9},
+                                      {"far_wall_m", 9},
+                                      {"far_wall_std_m", 9},
+                                      {"diameter_m", 9},
+                                      {"valid", 0},
+                                      {"quality", 4}});
+    for (const auto& m : motion) {
+        table.row({m.time, m.near_wall, m.near_wall_std, m.far_wall, m.far_wall_std, m.diameter,
+                   m.valid ? 1.0 : 0.0, m.quality});
+    }
+    table.commit();
+}
+
+// The wall echoes alone, as real samples on the recording's own grid.
+void write_wall_echoes(const ArteryMotion& motion, const SamplingGrid& grid, const fs::path& file) {
+    std::vector<float> samples(motion.frames.size() * grid.count, 0.0F);
+    for (std::size_t i = 0; i < motion.frames.size(); ++i) {
+        const std::span<float> row = std::span(samples).subspan(i * grid.count, grid.count);
+        for (const WallReport* wall : {&motion.near, &motion.far}) {
+            for (const Echo<Gabor<double>>& echo : wall->echoes[i]) {
+                const Gabor<float> atom{static_cast<float>(echo.atom.arrival),
+                                        static_cast<float>(echo.atom.centre_frequency),
+                                        static_cast<float>(echo.atom.bandwidth)};
+                // The rounding of the arrival to float turns the phase by 2e-5 rad at most.
+                echosieve::add(Echo<Gabor<float>>{atom, std::complex<float>(echo.amplitude)}, grid,
+                               row);
+            }
+        }
+    }
+    echosieve::write_npy(file, samples, motion.frames.size(), grid.count);
+}
+
+nlohmann::ordered_json wall_json(const WallReport& wall) {
+    nlohmann::ordered_json echoes = nlohmann::ordered_json::array();
+    for (const auto& echo : wall.reference) {
+        echoes.push_back({{"arrival_s", echo.atom.arrival},
+                          {"centre_frequency_hz", echo.atom.centre_frequency},
+                          {"bandwidth_hz", echo.atom.bandwidth},
+                          {"amplitude", std::abs(echo.amplitude)},
+                          {"phase_rad", std::arg(echo.amplitude)}});
+    }
+    return {{"depth_m", wall.depth},
+            {"pulse_displacement_m", wall.pulse_share},
+            {"bulk_motion_share", wall.bulk_share},
+            {"overlapping_tissue_pulse_displacement_m", wall.tissue_pulse_share},
+            {"unexplained_power", wall.residual},
+            {"reference_echoes", echoes}};
+}
+
+struct Extent {
+    double mean = 0, low = INFINITY, high = -INFINITY;
+};
+
+Extent diameter_extent(const ArteryMotion& motion) {
+    Extent extent;
+    for (const auto& m : motion) {
+        if (m.valid) {
+            extent.mean += m.diameter / static_cast<double>(motion.valid_frames());
+            extent.low = std::min(extent.low, m.diameter);
+            extent.high = std::max(extent.high, m.diameter);
+        }
+    }
+    return extent;
+}
+
+void write_summary(const Job& job, const echosieve::Recording& recording,
+                   const ArteryMotion& motion, const std::vector<std::string>& pictures,
+                   const char* notice, double seconds) {
+    const echosieve::RecordingSettings& s = recording.settings;
+    nlohmann::ordered_json summary;
+    summary["notice"] = notice;
+    summary["recording"] = job.samples.string();
+    summary["settings"] = {
+        {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
+        {"start_time", s.start_time},       {"centre_frequency", s.sensor.centre_frequency},
+        {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
+    summary["status"] = std::string(echosieve::describe(motion.status));
+    summary["both_walls_followed"] = motion.usable();
+    summary["frames"] = recording.frame_count();
+    summary["valid_frames"] = motion.valid_frames();
+    summary["dropped_frames"] = motion.dropped;
+    summary["clipped_frames"] = motion.clipped;
+    summary["unassociated_frames"] = motion.unassociated;
+    summary["tissue_coherence"] = motion.coherence;
+    if (!motion.frames.empty()) {
+        const Extent diameter = diameter_extent(motion);
+        summary["near_wall"] = wall_json(motion.near);
+        summary["far_wall"] = wall_json(motion.far);
+        if (motion.valid_frames() > 0) {
+            summary["diameter_mean_m"] = diameter.mean;
+            summary["diameter_smallest_m"] = diameter.low;
+            summary["diameter_largest_m"] = diameter.high;
+        }
+    }
+    // The tracking draws no random numbers, so no seed is needed to repeat it.
+    summary["options"] = {{"smoothing", job.smoothing},
+                          {"atoms", job.options.echoes.atoms},
+                          {"spread", job.options.echoes.spread},
+                          {"dead_zone_m", job.options.walls.dead_zone},
+                          {"half_gate_m", job.options.walls.half_gate}};
+    std::visit(
+        [&](const auto& smoother) {
+            using S = std::decay_t<decltype(smoother)>;
+            if constexpr (std::is_same_v<S, echosieve::GaussianSmoothing>) {
+                summary["options"]["smoothing_time_s"] = smoother.sigma;
+            } else if constexpr (std::is_same_v<S, echosieve::MovingAverage>) {
+                summary["options"]["smoothing_frames"] = smoother.frames;
+            }
+        },
+        job.options.smoothing);
+    summary["seed"] = nullptr;
+    summary["tracking_seconds"] = seconds;
+    summary["pictures"] = pictures;
+    echosieve::AtomicFile out(job.folder / "summary.json");
+    out.stream() << summary.dump(2) << '\n';
+    out.commit();
+}
+
+// Finer in depth than the tracking needs, for the eye.
+echosieve::Baseband<float> picture_baseband(const echosieve::Recording& recording) {
+    return std::visit(
+        [&](const auto& frames) {
+            return echosieve::to_baseband<float>(frames.view(), recording.settings,
+                                                 {.cutoff = 1.1, .rate = 12});
+        },
+        recording.samples);
+}
+
+Eigen::ArrayXd real_samples(const Eigen::ArrayXcf& baseband, const SamplingGrid& from,
+                            const SamplingGrid& to) {
+    // Linear interpolation of the slowly varying baseband, then back up to the carrier.
+    Eigen::ArrayXd x(static_cast<Eigen::Index>(to.count));
+    for (Eigen::Index i = 0; i < x.size(); ++i) {
+        const double time = to.time(static_cast<double>(i));
+        const double place =
+            std::clamp(from.index(time), 0.0, static_cast<double>(from.count) - 1.001);
+        const auto k = static_cast<Eigen::Index>(place);
+        const double part = place - static_cast<double>(k);
+        const std::complex<double> y = (1 - part) * std::complex<double>(baseband[k]) +
+                                       part * std::complex<double>(baseband[k + 1]);
+        x[i] = (y * echosieve::unit_phasor(from.mixing_frequency * time)).real();
+    }
+    return x;
+}
+
+PictureData picture_data(const echosieve::Recording& recording, const ArteryMotion& motion) {
+    PictureData data;
+    data.settings = &recording.settings;
+    data.motion = &motion;
+    const echosieve::Baseband<float> baseband = picture_baseband(recording);
+    data.grid = baseband.grid;
+    data.measured = baseband.samples.abs();
+    data.isolated.setZero(baseband.samples.rows(), baseband.samples.cols());
+    std::vector<std::complex<double>> row(data.grid.count);
+    std::size_t best = 0;
+    for (std::size_t i = 0; i < motion.frames.size(); ++i) {
+        std::fill(row.begin(), row.end(), 0);
+        for (const WallReport* wall : {&motion.near, &motion.far}) {
+            for (const auto& echo : wall->echoes[i]) {
+                echosieve::add(echo, data.grid, std::span(row));
+            }
+        }
+        for (std::size_t k = 0; k < row.size(); ++k) {
+            data.isolated(static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(k)) =
+                static_cast<float>(std::abs(row[k]));
+        }
+        best = motion.frames[i].quality > motion.frames[best].quality ? i : best;
+    }
+    data.frame_index = best;
+    data.frame_grid = recording.settings.grid(recording.sample_count());
+    data.frame = real_samples(baseband.samples.row(static_cast<Eigen::Index>(best)), data.grid,
+                              data.frame_grid);
+    data.frame_walls.setZero(data.frame.size());
+    for (const WallReport* wall : {&motion.near, &motion.far}) {
+        for (const auto& echo : wall->echoes[best]) {
+            echosieve::add(echo, data.frame_grid,
+                           std::span<double>(data.frame_walls.data(), data.frame_grid.count));
+        }
+    }
+    return data;
+}
+
+void print_findings(const Job& job, const ArteryMotion& motion, double seconds, double recorded) {
+    const Extent diameter = diameter_extent(motion);
+    double near_std = 0;
+    double far_std = 0;
+    for (const auto& m : motion) {
+        if (m.valid) {
+            near_std += m.near_wall_std / static_cast<double>(motion.valid_frames());
+            far_std += m.far_wall_std / static_cast<double>(motion.valid_frames());
+        }
+    }
+    std::printf("Near wall at %.2f mm, far wall at %.2f mm.\n", 1e3 * motion.near.depth,
+                1e3 * motion.far.depth);
+    std::printf("Diameter %.3f to %.3f mm, mean %.3f mm.\n", 1e3 * diameter.low,
+                1e3 * diameter.high, 1e3 * diameter.mean);
+    std::printf("Standard deviation of a frame: near wall %.1f um, far wall %.1f um.\n",
+                1e6 * near_std, 1e6 * far_std);
+    std::printf(
+        "%zu of %zu frames valid; %zu dropped, %zu clipped, %zu without the walls' echoes.\n",
+        motion.valid_frames(), motion.frames.size(), motion.dropped, motion.clipped,
+        motion.unassociated);
+    std::printf("Tracked %.2f s of recording in %.2f s. Results in %s.\n", recorded, seconds,
+                job.folder.string().c_str());
+}
+
+}  // namespace
+
+int run(const Job& job, const char* notice) {
+    const echosieve::Recording recording = echosieve::read_recording(job.samples, job.meta);
+    prepare_folder(job.folder);
+    const auto start = std::chrono::steady_clock::now();
+    const ArteryMotion motion = echosieve::track_artery(recording, job.options);
+    const double seconds =
+        std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+    std::vector<std::string> pictures;
+    if (!motion.frames.empty()) {
+        write_motion(motion, job.folder / "motion.csv");
+        if (job.wall_echoes) {
+            write_wall_echoes(motion, recording.settings.grid(recording.sample_count()),
+                              job.folder / "wall_echoes.npy");
+        }
+        if (job.pictures) {
+            try {
+                pictures = draw_pictures(picture_data(recording, motion), job.folder);
+            } catch (const std::runtime_error& problem) {
+                std::fprintf(stderr, "track_artery: no pictures: %s\n", problem.what());
+            }
+        }
+    }
+    write_summary(job, recording, motion, pictures, notice, seconds);
+    if (motion.frames.empty()) {
+        std::fprintf(stderr, "track_artery: %s: %s (%zu frames, %zu dropped, %zu clipped)\n",
+                     job.samples.string().c_str(),
+                     std::string(echosieve::describe(motion.status)).c_str(),
+                     recording.frame_count(), motion.dropped, motion.clipped);
+        return 2;
+    }
+    print_findings(job, motion, seconds,
+                   static_cast<double>(recording.frame_count()) / recording.settings.frame_rate);
+    if (!motion.usable()) {
+        std::fprintf(stderr, "track_artery: %s\n",
+                     std::string(echosieve::describe(motion.status)).c_str());
+    }
+    std::printf("%s\n", notice);
+    return motion.usable() ? 0 : 2;
+}
+
+}  // namespace track_artery

@@ -1,0 +1,26 @@
+// What track_artery does between its command line and its files.
+#pragma once
+
+#include <filesystem>
+#include <string>
+
+#include "echosieve/motion/track_artery.hpp"
+
+namespace track_artery {
+
+struct Job {
+    std::filesystem::path samples;
+    std::filesystem::path meta;
+    std::filesystem::path folder;
+    echosieve::TrackOptions options;
+    std::string smoothing;
+    bool pictures = true;
+    bool wall_echoes = true;
+};
+
+/// Reads, tracks, writes; returns the exit status: 0 if both walls were followed, 2 if not. Results
+/// of an earlier run in the folder are removed first, so that they can't be taken for this run's.
+/// Throws what the library throws.
+int run(const Job& job, const char* notice);
+
+}  // namespace track_artery
