@@ -1,4 +1,5 @@
 # Shared by the scripts that a person runs: packages, and a build that shows what it does. Bash; sourced.
+# shellcheck disable=SC2034  # the lists are for the scripts that source this file
 
 # The folder that holds the repository.
 repository="$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)"

@@ -3,6 +3,7 @@
 # both artery walls through it, draws the pictures. Debian 12 or Ubuntu 24.04, as root or with sudo.
 #   bash examples/run.sh
 set -euo pipefail
+# shellcheck source=.ci/setup.sh
 source "$(dirname "${BASH_SOURCE[0]}")/../.ci/setup.sh"
 cd "${repository}"
 [[ $# -eq 0 ]] || fail "unknown option '$1'; for your own file run build/examples/examples/track_artery --help"

@@ -4,6 +4,7 @@
 #   bash tests/run.sh --ci   the whole matrix: g++ and clang with warnings as errors, sanitisers, format,
 #                            every header alone, reference values made anew, benches tried
 set -euo pipefail
+# shellcheck source=.ci/setup.sh
 source "$(dirname "${BASH_SOURCE[0]}")/../.ci/setup.sh"
 cd "${repository}"
 

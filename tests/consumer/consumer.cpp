@@ -1,9 +1,11 @@
-// A user's program: every public header, one template, one compiled function.
+// A user's program: a few headers, one template, one compiled function.
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
 
-#include "echosieve/echosieve.hpp"
+#include "echosieve/atoms/gabor.hpp"
+#include "echosieve/atoms/inner_product.hpp"
+#include "echosieve/io/recording_file.hpp"
 
 int main() {
     const echosieve::Gabor<double> atom{.arrival = 2e-6, .centre_frequency = 4e6, .bandwidth = 1e6};

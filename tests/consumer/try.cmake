@@ -1,7 +1,7 @@
 # Configures, builds and runs the user's project in this folder, in a scratch folder of the build tree.
 # WAY: installed     install the library under a scratch prefix, then find_package
 #      subdirectory  add_subdirectory; the user's compiler flags must stay the user's
-#      warnings      add_subdirectory, with the user's own warnings as errors
+#      warnings      add_subdirectory, every public header under the user's own warnings, as errors
 set(scratch ${LIBRARY_BINARY}/consumer/${WAY})
 file(REMOVE_RECURSE ${scratch})
 
@@ -55,5 +55,9 @@ if(WAY STREQUAL "subdirectory")
   endif()
 endif()
 
-run(${CMAKE_COMMAND} --build ${scratch}/build)
-run(${scratch}/build/consumer)
+if(WAY STREQUAL "warnings")
+  run(${CMAKE_COMMAND} --build ${scratch}/build --target everything)
+else()
+  run(${CMAKE_COMMAND} --build ${scratch}/build)
+  run(${scratch}/build/consumer)
+endif()
