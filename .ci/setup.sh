@@ -1,3 +1,4 @@
+# shellcheck shell=bash
 # Shared by the scripts that a person runs: packages, and a build that shows what it does. Bash; sourced.
 # shellcheck disable=SC2034  # the lists are for the scripts that source this file
 
