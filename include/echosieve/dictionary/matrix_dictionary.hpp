@@ -34,7 +34,7 @@ public:
     using element_type = MatrixTerm<T>;
     static constexpr Eigen::Index columns_per_atom = 1;
 
-    /// How far a column's norm may be from 1.
+    /// How far a column's norm may be from 1, in units of the square root of the number of rows.
     static constexpr real_type norm_tolerance = 64 * std::numeric_limits<real_type>::epsilon();
 
     /// Throws InvalidInput if the matrix is empty or a column's norm is not 1 (scale the columns
@@ -71,12 +71,27 @@ public:
                                        std::span<const T> coefficients) const {
         return {choice, coefficients[0]};
     }
-    /// T = energy / sigma^2 of a column in noise exceeds this in one of the columns with the given
-    /// probability, if the columns were independent: -2 ln(1 - (1 - P)^(1/M)) for complex noise.
+    /// T = energy / sigma^2, sigma^2 the variance of one real component, exceeds this in one of the
+    /// M columns with the given probability, if the columns were independent (dependent ones: less
+    /// often). Complex noise: T ~ chi^2 with 2 degrees of freedom, -2 ln(1 - (1 - P)^(1/M)). Real
+    /// noise: 1 degree, solves erfc(sqrt(T / 2)) = 1 - (1 - P)^(1/M). Throws InvalidInput unless
+    /// 0 < P < 1.
     [[nodiscard]] double false_alarm_threshold(double probability) const {
+        require(probability > 0 && probability < 1, "probability", probability,
+                "must lie in (0, 1)");
         const double one =
             -std::expm1(std::log1p(-probability) / static_cast<double>(columns_.cols()));
-        return -2 * std::log(one);
+        const double upper = -2 * std::log(one);
+        if constexpr (is_complex<T>) {
+            return upper;
+        }
+        double low = 0;
+        double high = upper;  // erfc(sqrt(T / 2)) < exp(-T / 2): the answer lies below
+        for (int k = 0; k < 100; ++k) {
+            const double middle = (low + high) / 2;
+            (std::erfc(std::sqrt(middle / 2)) > one ? low : high) = middle;
+        }
+        return low;
     }
 
 private:

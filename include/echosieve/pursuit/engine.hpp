@@ -3,6 +3,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <concepts>
 #include <cstddef>
 #include <limits>
@@ -82,7 +83,8 @@ struct PursuitResult {
 };
 
 /// Runs pursuits of one size again and again in the same memory. Not thread-safe: one object a
-/// thread.
+/// thread. The first run sets the memory up; later runs of the same size and strategy into the same
+/// result allocate nothing, unless the source does or a greedy run takes more atoms than samples.
 template <AtomSource Source>
 class PursuitEngine {
 public:
@@ -96,34 +98,31 @@ public:
     static constexpr R dependence = 1e4 * std::numeric_limits<R>::epsilon();
 
     /// Decomposes `signal` into `result`, whose memory is reused. Throws InvalidInput if the
-    /// signal's size is not source.samples(), a sample is not finite, or the options are outside
-    /// their domain.
+    /// signal's size is not source.samples(), a sample or the sum of their squares is not finite,
+    /// or the options are outside their domain.
     template <PursuitStrategy Strategy>
     void run(std::span<const T> signal, Source& source, const Strategy& strategy, const Stop& stop,
              Result& result) {
         validate(stop);
-        constexpr Eigen::Index width = Source::columns_per_atom;
         const Eigen::Index samples = source.samples();
         require(static_cast<Eigen::Index>(signal.size()) == samples, "number of samples",
                 signal.size(), detail::concatenate("must be the source's, ", samples));
-        prepare(samples, static_cast<Eigen::Index>(strategy.atoms) * width);
+        prepare<Strategy>(samples, strategy.atoms, result);
         residual_ = Eigen::Map<const Vector>(signal.data(), samples);
         require(residual_.allFinite(), "signal", "NaN or infinity", "every sample must be finite");
-        result.atoms.clear();
-        result.residual_energy.clear();
         result.signal_energy = residual_.squaredNorm();
-        choices_.clear();
+        require(is_finite(result.signal_energy), "signal energy", result.signal_energy,
+                "must be finite: scale the signal down");
         result.status = result.signal_energy > 0
                             ? loop<Strategy>(source, strategy.atoms, stop, result)
                             : PursuitStatus::silent;
         if constexpr (Strategy::orthogonal) {
-            solve(0, static_cast<Eigen::Index>(choices_.size()) * width);
+            coefficients_.resize(choices_.size() * width);
+            solve(static_cast<Eigen::Index>(coefficients_.size()), coefficients_.data());
         }
         for (std::size_t n = 0; n < choices_.size(); ++n) {
             result.atoms.push_back(source.element(
-                choices_[n],
-                std::span<const T>(coefficients_.data() + static_cast<Eigen::Index>(n) * width,
-                                   static_cast<std::size_t>(width))));
+                choices_[n], std::span<const T>(coefficients_).subspan(n * width, width)));
         }
     }
 
@@ -133,19 +132,35 @@ public:
     }
 
 private:
-    void prepare(Eigen::Index samples, Eigen::Index columns) {
+    static constexpr std::size_t width = static_cast<std::size_t>(Source::columns_per_atom);
+
+    // Orthogonal columns can't outnumber the samples; a greedy step needs those of one atom only.
+    template <class Strategy>
+    void prepare(Eigen::Index samples, std::size_t atoms, Result& result) {
+        const std::size_t most = std::min(atoms, static_cast<std::size_t>(samples));
+        const auto columns = static_cast<Eigen::Index>(
+            Strategy::orthogonal
+                ? std::min(atoms, static_cast<std::size_t>(samples) / width) * width
+                : width);
         if (basis_.rows() != samples || basis_.cols() < columns) {
             basis_.resize(samples, columns);
             residual_.resize(samples);
             triangle_.setZero(columns, columns);
             projections_.resize(columns);
-            coefficients_.resize(columns);
         }
+        choices_.clear();
+        choices_.reserve(most);
+        coefficients_.clear();
+        coefficients_.reserve(most * width);
+        result.atoms.clear();
+        result.atoms.reserve(most);
+        result.residual_energy.clear();
+        result.residual_energy.reserve(most);
     }
 
     template <class Strategy>
     PursuitStatus loop(Source& source, std::size_t atoms, const Stop& stop, Result& result) {
-        constexpr Eigen::Index width = Source::columns_per_atom;
+        constexpr Eigen::Index block = Source::columns_per_atom;
         // Projections of a few atoms can't be trusted below this.
         const R rounding = result.signal_energy * std::numeric_limits<R>::epsilon() *
                            std::numeric_limits<R>::epsilon() * 64;
@@ -161,12 +176,15 @@ private:
             if (!choice) {
                 return PursuitStatus::exhausted;
             }
-            const Eigen::Index first = static_cast<Eigen::Index>(choices_.size()) * width;
-            source.write(*choice, basis_.middleCols(first, width));
+            const Eigen::Index first =
+                Strategy::orthogonal ? static_cast<Eigen::Index>(choices_.size()) * block : 0;
+            if (first + block > basis_.cols()) {
+                return PursuitStatus::exhausted;
+            }
+            source.write(*choice, basis_.middleCols(first, block));
             R captured = 0;
-            const Eigen::Index from = Strategy::orthogonal ? 0 : first;
-            for (Eigen::Index k = first; k < first + width; ++k) {
-                if (!orthonormalise(from, k)) {
+            for (Eigen::Index k = first; k < first + block; ++k) {
+                if (!orthonormalise(k)) {
                     return PursuitStatus::exhausted;
                 }
                 projections_[k] = basis_.col(k).dot(residual_);
@@ -179,12 +197,13 @@ private:
             if (!(captured > 0)) {
                 return PursuitStatus::exhausted;
             }
-            for (Eigen::Index k = first; k < first + width; ++k) {
+            for (Eigen::Index k = first; k < first + block; ++k) {
                 residual_.noalias() -= projections_[k] * basis_.col(k);
             }
             energy = residual_.squaredNorm();
             if constexpr (!Strategy::orthogonal) {
-                solve(first, width);
+                coefficients_.resize(coefficients_.size() + width);
+                solve(block, coefficients_.data() + coefficients_.size() - width);
             }
             choices_.push_back(*choice);
             result.residual_energy.push_back(energy);
@@ -197,14 +216,14 @@ private:
         return (is_complex<T> ? 2 : 1) * captured / variance;
     }
 
-    // Makes column k orthogonal to the columns from .. k-1, twice (Giraud and others 2005: twice is
+    // Makes column k orthogonal to the columns 0 .. k-1, twice (Giraud and others 2005: twice is
     // enough), and of unit norm; the multipliers go to the triangle. False if nothing but rounding
     // is left of it.
-    bool orthonormalise(Eigen::Index from, Eigen::Index k) {
+    bool orthonormalise(Eigen::Index k) {
         const R before = basis_.col(k).norm();
         triangle_.col(k).setZero();
         for (int pass = 0; pass < 2; ++pass) {
-            for (Eigen::Index j = from; j < k; ++j) {
+            for (Eigen::Index j = 0; j < k; ++j) {
                 const T product = basis_.col(j).dot(basis_.col(k));
                 triangle_(j, k) += product;
                 basis_.col(k) -= product * basis_.col(j);
@@ -219,14 +238,14 @@ private:
         return true;
     }
 
-    // Coefficients of the columns first .. first + width - 1 themselves, by back substitution.
-    void solve(Eigen::Index first, Eigen::Index width) {
-        for (Eigen::Index k = first + width - 1; k >= first; --k) {
+    // Coefficients of the columns 0 .. count - 1 themselves, by back substitution.
+    void solve(Eigen::Index count, T* out) const {
+        for (Eigen::Index k = count - 1; k >= 0; --k) {
             T sum = projections_[k];
-            for (Eigen::Index j = k + 1; j < first + width; ++j) {
-                sum -= triangle_(k, j) * coefficients_[j];
+            for (Eigen::Index j = k + 1; j < count; ++j) {
+                sum -= triangle_(k, j) * out[j];
             }
-            coefficients_[k] = sum / triangle_(k, k);
+            out[k] = sum / triangle_(k, k);
         }
     }
 
@@ -234,7 +253,7 @@ private:
     Matrix triangle_;
     Vector residual_;
     Vector projections_;
-    Vector coefficients_;
+    std::vector<T> coefficients_;
     std::vector<typename Source::choice_type> choices_;
 };
 
