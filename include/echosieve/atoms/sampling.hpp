@@ -13,12 +13,6 @@
 
 namespace echosieve {
 
-/// Samples first .. last - 1 of a grid.
-struct SampleRange {
-    std::size_t first = 0;
-    std::size_t last = 0;
-};
-
 /// Beyond this many nepers under its peak an atom is taken as zero: exp(-45) = 3e-20 of the peak,
 /// below the rounding of a double sum of atoms.
 inline constexpr double negligible_nepers = 45;

@@ -15,21 +15,23 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 
 // Symbols
-//   y_i  baseband of frame i;  r_i = max over neighbours j = i-3 .. i+3, j != i, of |<y_i, y_j>| /
-//   (|y_i| |y_j|)
+//   y_i  baseband of frame i;  e_i = |y_i|^2
+//   r_i  max of |<y_i, y_j>| / (|y_i| |y_j|) over the nearest frames j != i, `neighbours` of them
+//        on each side, frozen and not finite ones not counted
 //
 // Echoes hardly change from one frame to the next, so a frame that is unlike all its neighbours
-// holds no echo.
+// holds no echo. Common practice, no source.
 
 enum class FrameState : unsigned char {
     good,
-    dropped,  ///< r_i < least_correlation * median r, or energy outside energy_range times the
-              ///< median
-    frozen,   ///< sample for sample the frame before
+    dropped,  ///< e_i = 0, r_i < least_correlation * median r, e_i * energy_range < median e, or
+              ///< e_i > energy_range * median e; or frozen from such a frame
+    frozen,   ///< sample for sample the frame before, which is not dropped
     clipped,  ///< more than clipped_fraction of its samples are pinned at the recording's extremes
     not_finite  ///< holds a NaN or an infinity
 };
@@ -55,8 +57,26 @@ inline void validate(const FrameCheckOptions& options) {
             "must be positive");
 }
 
+/// How many frames are in each state.
+struct FrameCounts {
+    std::size_t good = 0;
+    std::size_t dropped = 0;
+    std::size_t frozen = 0;
+    std::size_t clipped = 0;
+    std::size_t not_finite = 0;
+};
+
+[[nodiscard]] inline FrameCounts count_states(std::span<const FrameState> states) {
+    const auto number = [&](FrameState state) {
+        return static_cast<std::size_t>(std::count(states.begin(), states.end(), state));
+    };
+    return {number(FrameState::good), number(FrameState::dropped), number(FrameState::frozen),
+            number(FrameState::clipped), number(FrameState::not_finite)};
+}
+
 namespace detail {
 
+// The upper median; 0 of nothing.
 [[nodiscard]] inline double middle(std::vector<double> values) {
     if (values.empty()) {
         return 0;
@@ -92,11 +112,68 @@ void for_each_pinned(std::span<const T> frame, T low, T high, std::size_t run, M
     }
 }
 
+// Marks the good frames that are clipped.
+template <class T>
+void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
+                  const FrameCheckOptions& options, std::vector<FrameState>& states) {
+    T low = std::numeric_limits<T>::max();
+    T high = std::numeric_limits<T>::lowest();
+    for (std::size_t i = 0; i < states.size(); ++i) {
+        if (states[i] != FrameState::not_finite) {
+            for (const T x : frames[i]) {
+                low = std::min(low, x);
+                high = std::max(high, x);
+            }
+        }
+    }
+    if (!(high > low)) {
+        return;
+    }
+    // The rounded top of a sinusoid of A counts is flat over (samples a cycle / pi) sqrt(2 / A)
+    // samples.
+    std::size_t run = 3;
+    if constexpr (std::is_integral_v<T>) {
+        const double top =
+            std::max(1.0, std::max(-static_cast<double>(low), static_cast<double>(high)));
+        const double cycle = settings.sampling_rate / settings.sensor.centre_frequency;
+        run += static_cast<std::size_t>(std::ceil(cycle / std::numbers::pi * std::sqrt(2 / top)));
+    }
+    std::vector<std::size_t> pinned(frames.samples(), 0);
+    std::size_t looked_at = 0;
+    for (std::size_t i = 0; i < states.size(); ++i) {
+        if (states[i] == FrameState::good) {
+            ++looked_at;
+            for_each_pinned(frames[i], low, high, run, [&](std::size_t k) { ++pinned[k]; });
+        }
+    }
+    const double saturated = options.saturated_part * static_cast<double>(looked_at);
+    for (std::size_t i = 0; i < states.size(); ++i) {
+        if (states[i] != FrameState::good) {
+            continue;
+        }
+        std::size_t clipped = 0;
+        for_each_pinned(frames[i], low, high, run, [&](std::size_t k) {
+            const bool ring_down = looked_at > 1 && static_cast<double>(pinned[k]) >= saturated;
+            clipped += ring_down ? 0 : 1;
+        });
+        if (static_cast<double>(clipped) >
+            options.clipped_fraction * static_cast<double>(frames.samples())) {
+            states[i] = FrameState::clipped;
+        }
+    }
+}
+
 }  // namespace detail
 
 /// State of each frame. `frames` are the raw samples, `baseband` the same frames conditioned.
-/// A single frame has no neighbours and is taken as it is. Throws InvalidInput if the numbers of
-/// frames differ.
+///
+/// Where several states apply, not_finite comes before dropped, frozen and clipped, in this order.
+/// A single frame has no neighbours and is dropped only if it holds nothing. Medians are the
+/// yardstick, so more than half of the frames must hold echoes. Frames of noise alone are found as
+/// long as the recording's r stands clear of theirs: they reach some 0.3 by chance, so the median
+/// r must exceed 0.6, a signal-to-noise ratio in the baseband above 2 dB. A recording whose
+/// amplitude is below 100 counts and stored as float may show flat tops that are no clipping.
+/// Throws InvalidInput if the numbers of frames differ.
 template <class T, Real R>
 [[nodiscard]] std::vector<FrameState> check_frames(const FrameView<T>& frames,
                                                    const Baseband<R>& baseband,
@@ -106,90 +183,53 @@ template <class T, Real R>
     require(static_cast<std::size_t>(baseband.samples.rows()) == count, "baseband frames",
             baseband.samples.rows(), detail::concatenate("must equal the raw frames, ", count));
     std::vector<FrameState> states(count, FrameState::good);
-    T low = std::numeric_limits<T>::max();
-    T high = std::numeric_limits<T>::lowest();
+    std::vector<std::size_t> compared;  // frames with a content of their own
     for (std::size_t i = 0; i < count; ++i) {
-        if (!detail::all_finite(frames[i])) {
-            states[i] = FrameState::not_finite;
-            continue;
-        }
-        for (const T x : frames[i]) {
-            low = std::min(low, x);
-            high = std::max(high, x);
-        }
-    }
-    // The rounded top of a sinusoid of A counts is flat over (samples a cycle / pi) sqrt(2 / A)
-    // samples.
-    std::size_t run = 3;
-    if constexpr (std::is_integral_v<T>) {
-        const double top =
-            std::max(1.0, std::max(-static_cast<double>(low), static_cast<double>(high)));
-        const double cycle =
-            baseband.settings.sampling_rate / baseband.settings.sensor.centre_frequency;
-        run += static_cast<std::size_t>(std::ceil(cycle / std::numbers::pi * std::sqrt(2 / top)));
-    }
-
-    std::vector<std::size_t> pinned(frames.samples(), 0);
-    for (std::size_t i = 0; i < count; ++i) {
-        if (states[i] == FrameState::good && high > low) {
-            detail::for_each_pinned(frames[i], low, high, run, [&](std::size_t k) { ++pinned[k]; });
-        }
-    }
-    std::vector<bool> always(frames.samples());
-    for (std::size_t k = 0; k < always.size(); ++k) {
-        always[k] =
-            static_cast<double>(pinned[k]) >= options.saturated_part * static_cast<double>(count) &&
-            count > 1;
-    }
-
-    using Row = Eigen::ArrayXcd;
-    std::vector<double> energy(count, 0);
-    std::vector<double> best(count, 0);
-    const auto row = [&](std::size_t i) {
-        return Row(baseband.samples.row(static_cast<Eigen::Index>(i))
-                       .template cast<std::complex<double>>());
-    };
-    std::vector<double> energies;
-    for (std::size_t i = 0; i < count; ++i) {
-        if (states[i] == FrameState::good) {
-            energy[i] = row(i).abs2().sum();
-            energies.push_back(energy[i]);
-        }
-    }
-    for (std::size_t i = 0; i < count; ++i) {
-        const Row here = row(i);
-        for (std::size_t j = i + 1;
-             j < count && j <= i + static_cast<std::size_t>(options.neighbours); ++j) {
-            const double scale = std::sqrt(energy[i] * energy[j]);
-            if (scale > 0) {
-                const double r = std::abs((here.conjugate() * row(j)).sum()) / scale;
-                best[i] = std::max(best[i], r);
-                best[j] = std::max(best[j], r);
-            }
-        }
-    }
-    const double median_energy = detail::middle(energies);
-    const double median_best = detail::middle(best);
-    for (std::size_t i = 0; i < count; ++i) {
-        if (states[i] != FrameState::good) {
-            continue;
-        }
         const auto frame = frames[i];
-        const bool strange = energy[i] * options.energy_range < median_energy ||
-                             energy[i] > options.energy_range * median_energy ||
-                             best[i] < options.least_correlation * median_best;
-        if (count > 1 && strange) {
-            states[i] = FrameState::dropped;
+        if (!detail::all_finite(frame)) {
+            states[i] = FrameState::not_finite;
         } else if (i > 0 && std::equal(frame.begin(), frame.end(), frames[i - 1].begin())) {
             states[i] = FrameState::frozen;
-        } else if (high > low) {
-            std::size_t clipped = 0;
-            detail::for_each_pinned(frame, low, high, run,
-                                    [&](std::size_t k) { clipped += always[k] ? 0 : 1; });
-            if (static_cast<double>(clipped) >
-                options.clipped_fraction * static_cast<double>(frame.size())) {
-                states[i] = FrameState::clipped;
+        } else {
+            compared.push_back(i);
+        }
+    }
+    detail::mark_clipped(frames, baseband.settings, options, states);
+
+    const auto row = [&](std::size_t n) {
+        return baseband.samples.row(static_cast<Eigen::Index>(compared[n]))
+            .template cast<std::complex<double>>();
+    };
+    std::vector<double> energy(compared.size(), 0);
+    std::vector<double> best(compared.size(), 0);
+    for (std::size_t n = 0; n < compared.size(); ++n) {
+        energy[n] = row(n).abs2().sum();
+    }
+    for (std::size_t n = 0; n < compared.size(); ++n) {
+        const std::size_t end =
+            std::min(compared.size(), n + 1 + static_cast<std::size_t>(options.neighbours));
+        for (std::size_t m = n + 1; m < end; ++m) {
+            const double scale = std::sqrt(energy[n]) * std::sqrt(energy[m]);
+            if (scale > 0) {
+                const double r = std::abs((row(n).conjugate() * row(m)).sum()) / scale;
+                best[n] = std::max(best[n], r);
+                best[m] = std::max(best[m], r);
             }
+        }
+    }
+    const double median_energy = detail::middle(energy);
+    const double median_best = detail::middle(best);
+    for (std::size_t n = 0; n < compared.size(); ++n) {
+        const bool strange = energy[n] * options.energy_range < median_energy ||
+                             energy[n] > options.energy_range * median_energy ||
+                             best[n] < options.least_correlation * median_best;
+        if (!(energy[n] > 0) || (compared.size() > 1 && strange)) {
+            states[compared[n]] = FrameState::dropped;
+        }
+    }
+    for (std::size_t i = 1; i < count; ++i) {
+        if (states[i] == FrameState::frozen && states[i - 1] == FrameState::dropped) {
+            states[i] = FrameState::dropped;
         }
     }
     return states;

@@ -44,6 +44,15 @@ struct SamplingGrid {
     friend constexpr bool operator==(const SamplingGrid&, const SamplingGrid&) = default;
 };
 
+/// Samples first .. last - 1 of a grid.
+struct SampleRange {
+    std::size_t first = 0;
+    std::size_t last = 0;
+
+    [[nodiscard]] constexpr std::size_t count() const noexcept { return last - first; }
+    friend constexpr bool operator==(const SampleRange&, const SampleRange&) = default;
+};
+
 /// Throws InvalidInput unless the grid's rate is positive and all its numbers are finite.
 inline void validate(const SamplingGrid& grid) {
     require(is_finite(grid.start_time), "start_time", grid.start_time, "must be finite [s]");
