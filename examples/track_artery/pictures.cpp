@@ -129,7 +129,7 @@ set tics out nomirror
 
 constexpr const char* m_mode_style = R"(
 set palette gray
-set cblabel 'Envelope [dB under the strongest echo]'
+set cblabel 'Envelope [dB under the strongest echo]' offset 1.5
 set xlabel 'Time [s]'
 set ylabel 'Depth [mm]'
 set yrange [*:*] reverse

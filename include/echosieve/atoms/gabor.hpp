@@ -91,13 +91,20 @@ template <Atom A>
     return {std::cos(angle), std::sin(angle)};
 }
 
-/// g(t), the analytic atom at `time` [s]. Computed in double whatever the parameters' type: the
-/// error is below 4 eps |g| (1 + |turns|), turns = f u + gamma u^2 / 2, plus the rounding to R.
+/// Bound on |computed - exact| of value(atom, time) for double, in units of
+/// epsilon (1 + |f u| + |gamma u^2 / 2|): three roundings of the phase's turns make 3 pi epsilon.
+inline constexpr double value_error_epsilons = 10;
+
+/// g(t), the analytic atom at `time` [s]; 0 where the envelope underflows. Computed in double
+/// whatever the parameters' type, then rounded to R; for the error see value_error_epsilons.
 template <Atom A>
 [[nodiscard]] std::complex<typename A::real_type> value(const A& atom, double time) noexcept {
     const double u = time - static_cast<double>(atom.arrival);
     const double envelope =
         std::exp(-decay_from_bandwidth(static_cast<double>(atom.bandwidth)) * u * u);
+    if (envelope == 0) {
+        return 0;  // so far away the turns may overflow
+    }
     const double turns = (static_cast<double>(atom.centre_frequency) +
                           static_cast<double>(atom.chirp_rate) * u / 2) *
                          u;

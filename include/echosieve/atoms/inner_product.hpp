@@ -19,10 +19,10 @@ namespace echosieve {
 // A complex Gaussian integral: complete the square in t. Re P > 0, so the principal root is the
 // right one.
 
-/// Bound on |computed - exact| / sqrt(energy(g1) energy(g2)), in units of epsilon of the atoms'
-/// type, for |phase| = |d (f1 + f2)| / 2 up to 1 turn; it grows in proportion to the phase beyond
-/// that.
-inline constexpr double inner_product_error_epsilons = 64;
+/// Bound on |computed - exact| / sqrt(energy(g1) energy(g2)) before the rounding to the atoms'
+/// type, in units of epsilon of double max(1, |d (f1 + f2)| / 2): the turns of the phase between
+/// the two. For float atoms the rounding adds half an epsilon of float.
+inline constexpr double inner_product_error_epsilons = 24;
 
 /// <g1, g2> [s], linear in the first atom, conjugate-linear in the second.
 /// Underflows to 0 for atoms far apart in time or frequency; never overflows for valid atoms.

@@ -12,9 +12,13 @@
 namespace echosieve {
 
 // Symbols
-//   u = t - tau in units of the step h;  g the atom, shifted down by the grid's mixing frequency
-//   f_m g(u + 1) = g(u) w(u),  w(u + 1) = w(u) q w(u) = exp(-alpha h^2 (2 u + 1) + i 2 pi ((f -
-//   f_m) h + gamma h^2 (u + 1/2))), q    = exp(-2 alpha h^2 + i 2 pi gamma h^2)
+//   u = t - tau in units of the step h
+//   g           the atom, shifted down by the grid's mixing frequency f_m
+//   w           its ratio from one sample to the next, q the ratio of the ratios
+//
+//   g(u + 1) = g(u) w(u),   w(u + 1) = w(u) q
+//   w(u) = exp(-alpha h^2 (2 u + 1) + i 2 pi ((f - f_m) h + gamma h^2 (u + 1/2)))
+//   q    = exp(-2 alpha h^2 + i 2 pi gamma h^2)
 
 /// Largest error of the recurrence over `samples` samples, relative to the atom's peak: two
 /// roundings a step in w, whose errors add up along g.

@@ -135,7 +135,7 @@ void bridge(Array& rows, const std::vector<bool>& usable) {
 [[nodiscard]] inline double quantile(const Eigen::Ref<const Eigen::ArrayXd>& x, double part) {
     require(x.size() > 0, "number of values", x.size(), "must be at least 1");
     require(part >= 0 && part <= 1, "part", part, "must lie in [0, 1]");
-    std::vector<double> sorted(x.data(), x.data() + x.size());
+    std::vector<double> sorted(x.begin(), x.end());
     std::sort(sorted.begin(), sorted.end());
     const double place = part * static_cast<double>(sorted.size() - 1);
     const auto low = static_cast<std::size_t>(place);

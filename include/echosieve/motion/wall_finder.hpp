@@ -36,6 +36,8 @@ struct WallFinderOptions {
     double separation = 0.7e-3;       ///< between extremes [m]
     double smallest_motion = 30e-6;   ///< between a wall and the tissue on it [m]
     double lowest_gain = 0.1;  ///< part of the one-layer misfit that the second layer must explain
+    double largest_residual =
+        0.5;  ///< part of a gate's power that wall and tissue may leave unexplained
     LayerStartOptions start;
 };
 
@@ -242,7 +244,9 @@ namespace detail {
                 diameter >= options.smallest_diameter && diameter <= options.largest_diameter &&
                 n.relative_motion() >= options.smallest_motion &&
                 f.relative_motion() >= options.smallest_motion &&
-                n.gain_part >= options.lowest_gain && f.gain_part >= options.lowest_gain;
+                n.gain_part >= options.lowest_gain && f.gain_part >= options.lowest_gain &&
+                n.fit.residual() <= options.largest_residual &&
+                f.fit.residual() <= options.largest_residual;
             const double score = std::sqrt(n.gain * f.gain) *
                                  detail::wall_belief(n, options.smallest_motion) *
                                  detail::wall_belief(f, options.smallest_motion);

@@ -1,0 +1,310 @@
+// The sensor's centre frequency and bandwidth, estimated from a recording itself.
+#pragma once
+
+#include <Eigen/Core>
+#include <Eigen/LU>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <numbers>
+#include <optional>
+#include <vector>
+
+#include <unsupported/Eigen/FFT>
+
+#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/gates.hpp"
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/recording.hpp"
+
+namespace echosieve {
+
+// Symbols
+//   P(f)  power spectrum of the line, averaged over frames, its depths brought to like power first
+//   M(f) = A exp(-(f - f0)^2 / (2 s^2)) + N   model: Gaussian pulse, white noise floor
+//   B = 4 s sqrt(ln 10^0.3)                   -6 dB full width of the pulse's amplitude spectrum
+//
+// Many echoes at random give a periodogram whose values are spread like M(f) times an exponential
+// variable. The fit solves sum W J (P - M) = 0, J the derivatives of M, with W = 1 / (M + A / 50)^2
+// (Whittle's likelihood, but deaf to the pulse's far skirts, which no real sensor has Gaussian).
+
+enum class SensorStatus {
+    not_run,
+    estimated,      ///< centre_std <= B / 4, signal_to_noise >= least_signal, the last step in f0
+                    ///< and B below 1e-6 B
+    no_band,        ///< no power at all, signal_to_noise < least_signal, or centre_std > B / 4
+    not_converged,  ///< step still above 1e-6 B after max_iterations
+};
+
+struct SensorSpectrumOptions {
+    std::optional<Gate> gate;       ///< part of the line [s] to look at; all of it if empty
+    double lowest_frequency = 5e5;  ///< [Hz] nothing below is looked at
+    double least_signal = 1;        ///< least A / N
+    std::size_t max_frames = 256;   ///< looked at, evenly spread over the recording
+    int max_iterations = 100;
+};
+
+inline void validate(const SensorSpectrumOptions& options) {
+    require(options.lowest_frequency >= 0 && is_finite(options.lowest_frequency),
+            "lowest_frequency", options.lowest_frequency, "must be zero or more and finite [Hz]");
+    require(options.least_signal > 0, "least_signal", options.least_signal, "must be positive");
+    require(options.max_frames >= 1, "max_frames", options.max_frames, "must be at least 1");
+    require(options.max_iterations >= 1, "max_iterations", options.max_iterations,
+            "must be at least 1");
+}
+
+struct SensorEstimate {
+    SensorStatus status = SensorStatus::not_run;
+    Sensor sensor;               ///< zeros with no_band
+    double centre_std = 0;       ///< of the centre frequency [Hz]
+    double bandwidth_std = 0;    ///< [Hz]
+    double signal_to_noise = 0;  ///< A / N, power density at the centre to the floor's
+    std::size_t frames = 0;      ///< looked at: finite ones
+    int iterations = 0;
+
+    [[nodiscard]] bool usable() const noexcept { return status == SensorStatus::estimated; }
+};
+
+/// A power spectrum on an even grid of frequencies.
+struct LineSpectrum {
+    Eigen::ArrayXd power;       ///< at k * step, k = 0 .. half the transform's length
+    double step = 0;            ///< [Hz]
+    double effective_time = 0;  ///< of the weighted line [s]: values 1 / effective_time apart are
+                                ///< independent
+    std::size_t frames = 0;     ///< averaged
+};
+
+/// Power spectrum of the line, averaged over at most options.max_frames frames, those with a NaN
+/// or an infinity left out. Every frame's mean is taken off, and depths are brought to like power
+/// by the inverse of the root of their power over 1/16 of the line, so that one strong echo, or
+/// the ring-down, does not stand for all. Throws InvalidInput for an invalid grid, gate or option,
+/// a grid of another count than the frames' samples, or fewer than 16 samples.
+template <class T>
+[[nodiscard]] LineSpectrum line_spectrum(const FrameView<T>& frames, const SamplingGrid& grid,
+                                         const SensorSpectrumOptions& options = {}) {
+    validate(grid);
+    validate(options);
+    require(grid.count == frames.samples(), "count", grid.count,
+            detail::concatenate("must equal the frames' samples, ", frames.samples()));
+    const SampleRange range =
+        options.gate ? gate_samples(grid, *options.gate) : SampleRange{0, grid.count};
+    require(range.count() >= 16, "samples to look at", range.count(), "must be at least 16");
+    const auto count = static_cast<Eigen::Index>(range.count());
+
+    std::vector<std::size_t> chosen;
+    const std::size_t wanted = std::min(options.max_frames, frames.frames());
+    for (std::size_t n = 0; n < wanted; ++n) {
+        const std::size_t i = n * frames.frames() / wanted;
+        if (detail::all_finite(frames[i])) {
+            chosen.push_back(i);
+        }
+    }
+    const auto part = [&](std::size_t i) {
+        const Eigen::ArrayXd x = Eigen::Map<const Eigen::Array<T, Eigen::Dynamic, 1>>(
+                                     frames[i].data() + range.first, count)
+                                     .template cast<double>();
+        return Eigen::ArrayXd(x - x.mean());
+    };
+
+    Eigen::ArrayXd power = Eigen::ArrayXd::Zero(count);
+    for (const std::size_t i : chosen) {
+        power += part(i).square();
+    }
+    const Eigen::Index reach = std::max<Eigen::Index>(1, count / 32);
+    Eigen::ArrayXd local(count);
+    for (Eigen::Index n = 0; n < count; ++n) {
+        const Eigen::Index first = std::max<Eigen::Index>(0, n - reach);
+        local[n] = power.segment(first, std::min(count, n + reach + 1) - first).mean();
+    }
+    const double typical = detail::middle({local.begin(), local.end()});
+    Eigen::ArrayXd gain(count);
+    for (Eigen::Index n = 0; n < count; ++n) {
+        const double position = (static_cast<double>(n) + 0.5) / static_cast<double>(count);
+        gain[n] = local[n] > 0 ? tukey(position, 0.2) / std::sqrt(local[n] + typical) : 0;
+    }
+
+    Eigen::Index length = 16;
+    while (length < count) {
+        length *= 2;
+    }
+    LineSpectrum spectrum;
+    spectrum.power.setZero(length / 2 + 1);
+    spectrum.step = grid.sampling_rate / static_cast<double>(length);
+    spectrum.frames = chosen.size();
+    const Eigen::ArrayXd weighed = gain.square() * local;
+    const double energy = weighed.square().sum();
+    spectrum.effective_time = energy > 0 ? weighed.sum() * weighed.sum() / energy * grid.step() : 0;
+    Eigen::FFT<double> transform;
+    transform.SetFlag(Eigen::FFT<double>::HalfSpectrum);
+    std::vector<double> line(static_cast<std::size_t>(length), 0);
+    std::vector<std::complex<double>> values;
+    for (const std::size_t i : chosen) {
+        Eigen::Map<Eigen::ArrayXd>(line.data(), count) = part(i) * gain;
+        transform.fwd(values, line);
+        for (Eigen::Index k = 0; k < spectrum.power.size(); ++k) {
+            spectrum.power[k] +=
+                std::norm(values[static_cast<std::size_t>(k)]) / static_cast<double>(chosen.size());
+        }
+    }
+    return spectrum;
+}
+
+namespace detail {
+
+struct BandModel {
+    double peak = 0;    // A
+    double centre = 0;  // f0 [Hz]
+    double spread = 0;  // s [Hz]
+    double floor = 0;   // N
+
+    [[nodiscard]] double shape(double f) const noexcept {
+        const double x = (f - centre) / spread;
+        return std::exp(-x * x / 2);
+    }
+    [[nodiscard]] double bandwidth() const noexcept {
+        return 4 * spread * std::sqrt(0.3 * std::numbers::ln10);
+    }
+};
+
+// The best of a coarse grid of bands by Whittle's likelihood over all frequencies from `first` on.
+[[nodiscard]] inline BandModel coarse_band(const LineSpectrum& spectrum, Eigen::Index first) {
+    const Eigen::Index count = spectrum.power.size() - first;
+    const Eigen::ArrayXd power = spectrum.power.tail(count);
+    std::vector<double> smooth;
+    for (Eigen::Index k = 0; k + 8 <= count; k += 8) {
+        smooth.push_back(power.segment(k, 8).mean());
+    }
+    std::sort(smooth.begin(), smooth.end());
+    const double least = power.mean() * 1e-9;
+    BandModel best;
+    double best_cost = std::numeric_limits<double>::infinity();
+    const double lowest = spectrum.step * static_cast<double>(std::max<Eigen::Index>(first, 1));
+    const double highest = spectrum.step * static_cast<double>(spectrum.power.size() - 1);
+    for (double centre = lowest; centre < highest; centre *= 1.06) {
+        for (double spread = 0.03 * centre; spread < 0.5 * centre; spread *= 1.5) {
+            BandModel model{0, centre, spread, std::max(smooth[smooth.size() / 10], least)};
+            double top = 0;
+            double bottom = 0;
+            for (Eigen::Index k = 0; k < count; ++k) {
+                const double shape = model.shape(spectrum.step * static_cast<double>(first + k));
+                top += (power[k] - model.floor) * shape;
+                bottom += shape * shape;
+            }
+            model.peak = bottom > 0 ? top / bottom : 0;
+            if (!(model.peak > 0)) {
+                continue;
+            }
+            double cost = 0;
+            for (Eigen::Index k = 0; k < count; ++k) {
+                const double m =
+                    model.peak * model.shape(spectrum.step * static_cast<double>(first + k)) +
+                    model.floor;
+                cost += std::log(m) + power[k] / m;
+            }
+            if (cost < best_cost) {
+                best_cost = cost;
+                best = model;
+            }
+        }
+    }
+    return best;
+}
+
+}  // namespace detail
+
+/// Fits a Gaussian band over a white floor to the line's spectrum.
+///
+/// Accuracy: a line holds T B independent stretches, T its effective length, and where nothing
+/// moves more frames do not help. The standard deviations given hold for that case: about
+/// 0.3 B / sqrt(T B) for the centre and 0.5 B / sqrt(T B) for the bandwidth; motion makes them
+/// smaller. It is the band of the echoes that is estimated: attenuation that grows with frequency,
+/// by the factor exp(-b f) in amplitude along the way, lowers the centre by 0.18 B^2 b.
+/// An echo-free or narrow-band recording gives no_band. Throws as line_spectrum does.
+template <class T>
+[[nodiscard]] SensorEstimate estimate_sensor(const FrameView<T>& frames, const SamplingGrid& grid,
+                                             const SensorSpectrumOptions& options = {}) {
+    const LineSpectrum spectrum = line_spectrum(frames, grid, options);
+    const Eigen::Index size = spectrum.power.size();
+    const auto lowest = static_cast<Eigen::Index>(
+        std::ceil(std::min(options.lowest_frequency / spectrum.step, static_cast<double>(size))));
+    require(lowest + 16 <= size, "lowest_frequency", options.lowest_frequency,
+            "must leave 16 values of the spectrum below half the sampling rate [Hz]");
+    SensorEstimate result;
+    result.frames = spectrum.frames;
+    if (!(spectrum.power.tail(size - lowest).sum() > 0)) {
+        result.status = SensorStatus::no_band;
+        return result;
+    }
+    detail::BandModel model = detail::coarse_band(spectrum, lowest);
+    Eigen::Index first = lowest;
+    Eigen::Index last = size;
+    bool converged = false;
+    Eigen::Matrix4d hessian;
+    Eigen::Matrix4d scatter;
+    const double least_floor = 1e-9 * spectrum.power.maxCoeff();
+    while (model.peak > 0 && !converged && result.iterations < options.max_iterations) {
+        if (result.iterations < 10) {  // the band to look at, then kept so that the steps end
+            const double reach = 2.5 * model.bandwidth();
+            first =
+                std::max(lowest, static_cast<Eigen::Index>((model.centre - reach) / spectrum.step));
+            last = std::min(
+                size, static_cast<Eigen::Index>(std::min((model.centre + reach) / spectrum.step,
+                                                         static_cast<double>(size))) +
+                          1);
+        }
+        hessian.setZero();
+        scatter.setZero();
+        Eigen::Vector4d gradient = Eigen::Vector4d::Zero();
+        const double cells = 1 / (spectrum.effective_time * spectrum.step);
+        for (Eigen::Index k = first; k < last; ++k) {
+            const double f = spectrum.step * static_cast<double>(k);
+            const double x = (f - model.centre) / model.spread;
+            const double signal = model.peak * model.shape(f);
+            // Parameters in units of A, s, s, N: all of order one.
+            const Eigen::Vector4d slope(signal, signal * x, signal * x * x, model.floor);
+            const double weight = 1 / ((signal + model.floor + model.peak / 50) *
+                                       (signal + model.floor + model.peak / 50));
+            // The speckle of the echoes stays from frame to frame, the noise is averaged.
+            const double variance =
+                cells * (signal * signal + (2 * signal + model.floor) * model.floor /
+                                               static_cast<double>(spectrum.frames));
+            hessian += weight * slope * slope.transpose();
+            scatter += weight * weight * variance * slope * slope.transpose();
+            gradient += weight * slope * (spectrum.power[k] - signal - model.floor);
+        }
+        const Eigen::Vector4d step = hessian.fullPivLu().solve(gradient);
+        if (!step.allFinite()) {
+            break;
+        }
+        const auto bounded = [](double value, double limit) {
+            return std::clamp(value, -limit, limit);
+        };
+        model.peak *= std::exp(bounded(step[0], 0.5));
+        model.centre += model.spread * bounded(step[1], 0.5);
+        model.floor = std::max(model.floor * std::exp(bounded(step[3], 0.5)), least_floor);
+        model.spread *= std::exp(bounded(step[2], 0.3));
+        ++result.iterations;
+        converged = result.iterations > 10 && std::max(std::abs(step[1]), std::abs(step[2])) < 3e-6;
+    }
+    if (!converged) {
+        result.status = model.peak > 0 ? SensorStatus::not_converged : SensorStatus::no_band;
+        return result;
+    }
+    const Eigen::Matrix4d inverse = hessian.fullPivLu().inverse();
+    const Eigen::Matrix4d covariance = inverse * scatter * inverse;
+    result.centre_std = model.spread * std::sqrt(covariance(1, 1));
+    result.bandwidth_std = model.bandwidth() * std::sqrt(covariance(2, 2));
+    result.signal_to_noise = model.peak / model.floor;
+    if (result.signal_to_noise >= options.least_signal &&
+        result.centre_std <= model.bandwidth() / 4) {
+        result.status = SensorStatus::estimated;
+        result.sensor = {model.centre, model.bandwidth()};
+    } else {
+        result.status = SensorStatus::no_band;
+    }
+    return result;
+}
+
+}  // namespace echosieve
