@@ -16,13 +16,14 @@ namespace {
 using Chirp = ChirpedGabor<double>;
 using Complex = std::complex<double>;
 
-// Adaptive Gauss-Kronrod on the overlap of the two envelopes, asked for 1e-13 of the L1 norm.
+// Gauss-Kronrod with 61 points on pieces of a few cycles, halved twice where 1e-13 of the piece's
+// L1 norm is not reached.
 constexpr double quadrature_error = 1e-12;
 
 template <class Function>
 auto integrate(Function f, double from, double to) {
     using Rule = boost::math::quadrature::gauss_kronrod<double, 61>;
-    return Rule::integrate(f, from, to, 12, 1e-13);
+    return Rule::integrate(f, from, to, 2, 1e-13);
 }
 
 // The definition, by quadrature, of unit-free echoes (microseconds and megahertz).
@@ -141,9 +142,10 @@ double worst_error(double reach) {
                      (double{g1.centre_frequency} + double{g2.centre_frequency}) / 2);
         const std::complex<long double> computed = inner_product(g1, g2);
         const double error = static_cast<double>(std::abs(computed - exact_inner_product(g1, g2)));
-        worst = std::max(worst,
-                         error / (inner_product_error_epsilons * epsilon<R> * std::max(1.0, turns) *
-                                  std::sqrt(double{energy(g1)} * double{energy(g2)})));
+        const double bound = inner_product_error_epsilons * epsilon<double> * std::max(1.0, turns) +
+                             (sizeof(R) < sizeof(double) ? epsilon<R> / 2 : 0);
+        worst =
+            std::max(worst, error / (bound * std::sqrt(double{energy(g1)} * double{energy(g2)})));
     }
     return worst;
 }
@@ -188,10 +190,10 @@ TEST_CASE_TEMPLATE("the closed form keeps its error bound", R, float, double) {
     const double far = worst_error<R>(3e-6);
     CAPTURE(near);
     CAPTURE(far);
-    MESSAGE("near ", near, " far ", far);
+
     CHECK(near <= 1);
     CHECK(far <= 1);
-    CHECK(near > 0.02);  // a bound fifty times too wide says nothing
+    CHECK(std::max(near, far) > 0.1);  // a bound ten times too wide says nothing
 }
 
 TEST_CASE("conjugate symmetry, Cauchy-Schwarz, energy") {
