@@ -20,6 +20,7 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/core/signal.hpp"
+#include "echosieve/correlate/bound.hpp"
 #include "echosieve/correlate/cross_correlation.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/correlate/sampled.hpp"

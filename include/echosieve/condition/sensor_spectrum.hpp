@@ -7,6 +7,7 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <limits>
 #include <numbers>
 #include <optional>
 #include <vector>
@@ -32,9 +33,10 @@ namespace echosieve {
 
 enum class SensorStatus {
     not_run,
-    estimated,      ///< centre_std <= B / 4, signal_to_noise >= least_signal, the last step in f0
-                    ///< and B below 1e-6 B
-    no_band,        ///< no power at all, signal_to_noise < least_signal, or centre_std > B / 4
+    estimated,  ///< the last step in f0
+                ///< and B below 1e-6 B
+    no_band,    ///< no power at all, signal_to_noise < least_signal, centre_std or bandwidth_std
+                ///< > B / 4, or f0 - B / 2 and f0 + B / 2 not both inside the spectrum
     not_converged,  ///< step still above 1e-6 B after max_iterations
 };
 
@@ -78,7 +80,7 @@ struct LineSpectrum {
 
 /// Power spectrum of the line, averaged over at most options.max_frames frames, those with a NaN
 /// or an infinity left out. Every frame's mean is taken off, and depths are brought to like power
-/// by the inverse of the root of their power over 1/16 of the line, so that one strong echo, or
+/// by the inverse of the root of their power over 1/8 of the line, so that one strong echo, or
 /// the ring-down, does not stand for all. Throws InvalidInput for an invalid grid, gate or option,
 /// a grid of another count than the frames' samples, or fewer than 16 samples.
 template <class T>
@@ -112,7 +114,7 @@ template <class T>
     for (const std::size_t i : chosen) {
         power += part(i).square();
     }
-    const Eigen::Index reach = std::max<Eigen::Index>(1, count / 32);
+    const Eigen::Index reach = std::max<Eigen::Index>(1, count / 16);
     Eigen::ArrayXd local(count);
     for (Eigen::Index n = 0; n < count; ++n) {
         const Eigen::Index first = std::max<Eigen::Index>(0, n - reach);
@@ -168,44 +170,34 @@ struct BandModel {
     }
 };
 
-// The best of a coarse grid of bands by Whittle's likelihood over all frequencies from `first` on.
+// The best of a coarse grid of bands by Whittle's likelihood over all frequencies from value
+// `first` on, the spectrum's values taken four at a time.
 [[nodiscard]] inline BandModel coarse_band(const LineSpectrum& spectrum, Eigen::Index first) {
-    const Eigen::Index count = spectrum.power.size() - first;
-    const Eigen::ArrayXd power = spectrum.power.tail(count);
-    std::vector<double> smooth;
-    for (Eigen::Index k = 0; k + 8 <= count; k += 8) {
-        smooth.push_back(power.segment(k, 8).mean());
+    const Eigen::Index count = (spectrum.power.size() - first) / 4;
+    Eigen::ArrayXd power(count);
+    Eigen::ArrayXd frequency(count);
+    for (Eigen::Index k = 0; k < count; ++k) {
+        power[k] = spectrum.power.segment(first + 4 * k, 4).mean();
+        frequency[k] = spectrum.step * (static_cast<double>(first + 4 * k) + 1.5);
     }
-    std::sort(smooth.begin(), smooth.end());
-    const double least = power.mean() * 1e-9;
+    std::vector<double> sorted(power.begin(), power.end());
+    std::sort(sorted.begin(), sorted.end());
+    const double floor = std::max(sorted[sorted.size() / 10], 1e-9 * power.mean());
     BandModel best;
     double best_cost = std::numeric_limits<double>::infinity();
-    const double lowest = spectrum.step * static_cast<double>(std::max<Eigen::Index>(first, 1));
-    const double highest = spectrum.step * static_cast<double>(spectrum.power.size() - 1);
-    for (double centre = lowest; centre < highest; centre *= 1.06) {
+    Eigen::ArrayXd shape(count);
+    for (double centre = frequency[0]; centre < frequency[count - 1]; centre *= 1.06) {
         for (double spread = 0.03 * centre; spread < 0.5 * centre; spread *= 1.5) {
-            BandModel model{0, centre, spread, std::max(smooth[smooth.size() / 10], least)};
-            double top = 0;
-            double bottom = 0;
-            for (Eigen::Index k = 0; k < count; ++k) {
-                const double shape = model.shape(spectrum.step * static_cast<double>(first + k));
-                top += (power[k] - model.floor) * shape;
-                bottom += shape * shape;
-            }
-            model.peak = bottom > 0 ? top / bottom : 0;
-            if (!(model.peak > 0)) {
+            shape = (-((frequency - centre) / spread).square() / 2).exp();
+            const double peak = ((power - floor) * shape).sum() / shape.square().sum();
+            if (!(peak > 0)) {
                 continue;
             }
-            double cost = 0;
-            for (Eigen::Index k = 0; k < count; ++k) {
-                const double m =
-                    model.peak * model.shape(spectrum.step * static_cast<double>(first + k)) +
-                    model.floor;
-                cost += std::log(m) + power[k] / m;
-            }
+            shape = peak * shape + floor;
+            const double cost = shape.log().sum() + (power / shape).sum();
             if (cost < best_cost) {
                 best_cost = cost;
-                best = model;
+                best = {peak, centre, spread, floor};
             }
         }
     }
@@ -238,6 +230,11 @@ template <class T>
         return result;
     }
     detail::BandModel model = detail::coarse_band(spectrum, lowest);
+    const auto inside = [&](const detail::BandModel& band) {
+        const double half = band.bandwidth() / 2;
+        return band.centre - half >= spectrum.step * static_cast<double>(lowest - 1) &&
+               band.centre + half <= spectrum.step * static_cast<double>(size);
+    };
     Eigen::Index first = lowest;
     Eigen::Index last = size;
     bool converged = false;
@@ -286,6 +283,9 @@ template <class T>
         model.floor = std::max(model.floor * std::exp(bounded(step[3], 0.5)), least_floor);
         model.spread *= std::exp(bounded(step[2], 0.3));
         ++result.iterations;
+        if (!inside(model)) {
+            model.peak = 0;
+        }
         converged = result.iterations > 10 && std::max(std::abs(step[1]), std::abs(step[2])) < 3e-6;
     }
     if (!converged) {
@@ -298,7 +298,8 @@ template <class T>
     result.bandwidth_std = model.bandwidth() * std::sqrt(covariance(2, 2));
     result.signal_to_noise = model.peak / model.floor;
     if (result.signal_to_noise >= options.least_signal &&
-        result.centre_std <= model.bandwidth() / 4) {
+        result.centre_std <= model.bandwidth() / 4 &&
+        result.bandwidth_std <= model.bandwidth() / 4) {
         result.status = SensorStatus::estimated;
         result.sensor = {model.centre, model.bandwidth()};
     } else {

@@ -26,7 +26,8 @@ enum class DelayStatus {
     found,           ///< |phase of R12| <= phase_tolerance at the delay
     no_correlation,  ///< |R12| <= least_correlation sqrt(E1 E2) at the delay: the echoes have
                      ///< nothing in common
-    no_phase_zero    ///< the phase does not pass through zero within half a period of the start
+    no_phase_zero    ///< |phase of R12| > phase_tolerance after `iterations` steps, or a step led
+                     ///< further than a period 1 / f from the start
 };
 
 [[nodiscard]] constexpr std::string_view describe(DelayStatus status) noexcept {
@@ -62,7 +63,7 @@ struct Delay {
     double delay =
         std::numeric_limits<double>::quiet_NaN();  ///< from the phase, positive if x2 is later [s]
     double envelope_delay =
-        std::numeric_limits<double>::quiet_NaN();  ///< where |R12| is largest [s]
+        std::numeric_limits<double>::quiet_NaN();  ///< where |R12| is largest [s]; NaN if nowhere
     double correlation = 0;                        ///< |R12| / sqrt(E1 E2) at the delay, 0 to 1
     double frequency =
         0;  ///< rate of the phase at the delay [Hz]; the next phase zero is 1 / frequency away
@@ -173,14 +174,17 @@ template <Atom A1, Atom A2>
     const double pulse = 1 / std::min(detail::lowest_bandwidth(x1), detail::lowest_bandwidth(x2));
     const double start = near ? *near : detail::coarse_delay(x1, x2);
     require(is_finite(start), "near", start, "must be finite [s]");
-    result.envelope_delay =
-        detail::envelope_peak(x1, x2, start, near ? pulse / 2 : pulse / 8, options.iterations);
-    double d = near ? start : result.envelope_delay;
-    result.status = DelayStatus::no_phase_zero;
+    result.status = DelayStatus::no_correlation;
     if (!(size > 0) || !(frequency > 0)) {
-        result.status = DelayStatus::no_correlation;
         return result;
     }
+    const double peak =
+        detail::envelope_peak(x1, x2, start, near ? pulse / 2 : pulse / 8, options.iterations);
+    if (std::abs(cross_correlation(x1, x2, -peak).value) > options.least_correlation * size) {
+        result.envelope_delay = peak;
+    }
+    double d = near ? start : peak;
+    result.status = DelayStatus::no_phase_zero;
     const double origin = d;
     for (; result.iterations < options.iterations; ++result.iterations) {
         const CorrelationValue r = cross_correlation(x1, x2, -d);

@@ -1,0 +1,211 @@
+// The moments against sums written out, and the refinements against an exhaustive search.
+#include "echosieve/pursuit/refine.hpp"
+
+#include <Eigen/Dense>
+#include <cmath>
+#include <complex>
+#include <limits>
+
+#include "echosieve/core/random.hpp"
+#include "echosieve/optimise/particle_swarm.hpp"
+#include "support/check.hpp"
+#include "support/pursuit.hpp"
+
+using namespace echosieve;
+using namespace echosieve::test;
+using Complex = std::complex<double>;
+
+namespace {
+
+template <class T>
+SamplingGrid grid_for() {
+    return is_complex<T> ? SamplingGrid{20e-6, 4e6, 40, 4e6} : SamplingGrid{20e-6, 25e6, 250, 0};
+}
+
+template <class T>
+Eigen::Matrix<T, Eigen::Dynamic, 1> random_signal(const SamplingGrid& grid, std::uint64_t seed) {
+    RandomStream stream(seed);
+    Eigen::Matrix<T, Eigen::Dynamic, 1> out(static_cast<Eigen::Index>(grid.count));
+    for (Eigen::Index i = 0; i < out.size(); ++i) {
+        out[i] = random_sample<T>(stream);
+    }
+    return out;
+}
+
+// Energy that the atom takes out of the signal, by least squares on its sampled columns.
+template <class T>
+double captured_slowly(const Gabor<double>& atom, const SamplingGrid& grid,
+                       const Eigen::Matrix<T, Eigen::Dynamic, 1>& signal) {
+    Eigen::VectorXcd g(signal.size());
+    for (Eigen::Index i = 0; i < signal.size(); ++i) {
+        const double time = grid.time(static_cast<double>(i));
+        g[i] = value(atom, time) * unit_phasor(-grid.mixing_frequency * time);
+    }
+    if constexpr (is_complex<T>) {
+        return std::norm(g.dot(signal)) / g.squaredNorm();
+    } else {
+        Eigen::MatrixXd plane(signal.size(), 2);
+        plane << g.real(), g.imag();
+        const Eigen::Vector2d best = plane.colPivHouseholderQr().solve(signal);
+        return signal.squaredNorm() - (signal - plane * best).squaredNorm();
+    }
+}
+
+}  // namespace
+
+TEST_CASE_TEMPLATE("the moments give the energy that least squares gives", T, double, Complex) {
+    const SamplingGrid grid = grid_for<T>();
+    const auto signal = random_signal<T>(grid, 3);
+    RandomStream stream(4);
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.3, {19e-6, 31e-6});  // beyond the grid too
+    // The recurrence's error, some 1e-12 of the peak at 250 samples, on a sum of some 100 products.
+    const double tolerance = 1e-10;
+    for (int k = 0; k < 100; ++k) {
+        const std::array<double, 3> x{stream.uniform(), stream.uniform(), stream.uniform()};
+        const Gabor<double> atom = box.atom<double>(x);
+        const double slow = captured_slowly<T>(atom, grid, signal);
+        CHECK_WITHIN(atom_moments<false>(atom, grid, signal).captured(), slow, tolerance);
+        CHECK_WITHIN(atom_moments<true>(atom, grid, signal).captured(), slow, tolerance);
+        CHECK(slow <= signal.squaredNorm());
+    }
+}
+
+TEST_CASE_TEMPLATE("every moment is its sum", T, double, Complex) {
+    const SamplingGrid grid = grid_for<T>();
+    const auto signal = random_signal<T>(grid, 6);
+    const Gabor<double> atom{24.03e-6, 4.1e6, 0.93e6};
+    const AtomMoments moments = atom_moments<true>(atom, grid, signal);
+    std::array<Complex, 3> c{};
+    std::array<Complex, 3> z{};
+    std::array<double, 5> m{};
+    for (Eigen::Index i = 0; i < signal.size(); ++i) {
+        const double time = grid.time(static_cast<double>(i));
+        const double u = (time - atom.arrival) * grid.sampling_rate;
+        const Complex g = value(atom, time) * unit_phasor(-grid.mixing_frequency * time);
+        for (std::size_t k = 0; k < 5; ++k) {
+            const double power = std::pow(u, static_cast<double>(k));
+            m[k] += power * std::norm(g);
+            if (k < 3) {
+                c[k] += power * std::conj(g) * signal[i];
+                z[k] += is_complex<T> ? Complex{} : power * g * g;
+            }
+        }
+    }
+    const double tolerance = 1e-10;  // of the largest powers of u that the envelope lets through
+    const double scale = std::pow(decay(atom) * grid.step() * grid.step(), -0.5);
+    for (std::size_t k = 0; k < 5; ++k) {
+        const double size = tolerance * m[0] * std::pow(scale, static_cast<double>(k));
+        CHECK_WITHIN(moments.m[k], m[k], size);
+        if (k < 3) {
+            CHECK_WITHIN(moments.c[k], c[k], size);
+            CHECK_WITHIN(moments.z[k], z[k], size);
+        }
+    }
+}
+
+TEST_CASE("an atom outside the grid captures nothing") {
+    const SamplingGrid grid = grid_for<Complex>();
+    const auto signal = random_signal<Complex>(grid, 6);
+    const AtomMoments moments = atom_moments<true>({80e-6, 4e6, 1e6}, grid, signal);
+    CHECK(moments.captured() == 0);
+    CHECK(moments.amplitude() == Complex{});
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.1, {80e-6, 90e-6});
+    const Gabor<double> start{80e-6, 4e6, 1e6};
+    CHECK(refine(GaussNewton{}, start, box, grid, signal, 0) == start);
+}
+
+// The truth inside the box: from a start as far off as the grid leaves it, the way home.
+TEST_CASE_TEMPLATE("Gauss-Newton finds the echo of a signal that holds one", T, double, Complex) {
+    const SamplingGrid grid = grid_for<T>();
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.1, {21e-6, 29e-6});
+    RandomStream stream(8);
+    for (int k = 0; k < 100; ++k) {
+        const std::array<double, 3> x{stream.uniform(0.1, 0.9), stream.uniform(0.1, 0.9),
+                                      stream.uniform(0.1, 0.9)};
+        const Gabor<double> truth = box.atom<double>(x);
+        std::vector<T> samples(grid.count);
+        add(Echo<Gabor<double>>{truth, std::polar(2.0, 7.0 * k)}, grid, std::span<T>(samples));
+        const Eigen::Map<const Eigen::Matrix<T, Eigen::Dynamic, 1>> signal(
+            samples.data(), static_cast<Eigen::Index>(samples.size()));
+        // Half a step of the 3 % grid.
+        const Gabor<double> start =
+            box.clamped({truth.arrival + (k % 2 ? 0.12e-6 : -0.12e-6),
+                         truth.centre_frequency + (k % 3 ? 0.13e6 : -0.13e6), 1e6});
+        const Gabor<double> found = refine(GaussNewton{}, start, box, grid, signal, 0);
+        CHECK_WITHIN(found.arrival, truth.arrival, 1e-12);  // [s]; a thousandth of the 1 ns asked
+        CHECK_WITHIN(found.centre_frequency, truth.centre_frequency, 20);  // [Hz]
+        CHECK_WITHIN(found.bandwidth, truth.bandwidth, 50);                // [Hz]
+        const double energy = signal.squaredNorm();
+        // The loss is of second order in the errors above.
+        CHECK_WITHIN_RELATIVE(atom_moments<false>(found, grid, signal).captured(), energy, 1e-8);
+    }
+}
+
+// On noise and with the optimum often at a side of the box: against a dense grid around the start.
+TEST_CASE_TEMPLATE("no refinement loses energy or leaves the box", T, double, Complex) {
+    const SamplingGrid grid = grid_for<T>();
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.1, {21e-6, 29e-6});
+    RandomStream stream(12);
+    double worst = 1;
+    double worst_swarm = 1;
+    for (std::uint64_t run = 0; run < 30; ++run) {
+        const auto signal = random_signal<T>(grid, 100 + run);
+        const auto captured = [&](const Gabor<double>& atom) {
+            return atom_moments<false>(atom, grid, signal).captured();
+        };
+        // The best of a grid, as the source starts.
+        Gabor<double> start;
+        double best = -1;
+        for (int k = 0; k <= 40; ++k) {
+            for (int j = 0; j <= 2; ++j) {
+                const std::array<double, 3> x{k / 40.0, j / 2.0, 0.5};
+                if (captured(box.atom<double>(x)) > best) {
+                    start = box.atom<double>(x);
+                    best = captured(start);
+                }
+            }
+        }
+        const Gabor<double> newton = refine(GaussNewton{}, start, box, grid, signal, run);
+        const Gabor<double> swarm =
+            refine(Swarm{.particles = 30, .iterations = 60}, start, box, grid, signal, run);
+        CHECK(refine(NoRefinement{}, start, box, grid, signal, run) == start);
+        CHECK(box.contains(newton));
+        CHECK(box.contains(swarm));
+        CHECK(captured(newton) >= best);
+        CHECK(captured(swarm) >= best * (1 - 1e-12));  // the unit cube rounds the start
+        // The best of a dense grid within one coarse step in arrival, all frequencies and
+        // bandwidths.
+        double dense = 0;
+        for (int a = -20; a <= 20; ++a) {
+            for (int j = 0; j <= 20; ++j) {
+                for (int b = 0; b <= 10; ++b) {
+                    const Gabor<double> atom = box.clamped(
+                        {start.arrival + a * 1e-8,
+                         box.centre_frequency.lower + box.centre_frequency.width() * j / 20,
+                         box.bandwidth.lower + box.bandwidth.width() * b / 10});
+                    dense = std::max(dense, captured(atom));
+                }
+            }
+        }
+        worst = std::min(worst, captured(newton) / dense);
+        worst_swarm = std::min(worst_swarm, captured(swarm) / dense);
+    }
+    MESSAGE("least energy against the dense grid: Gauss-Newton ", worst, ", swarm ", worst_swarm);
+    CHECK(worst > 0.999);
+    CHECK(worst_swarm > 0.999);
+}
+
+TEST_CASE("refinement options that make no sense are refused") {
+    validate(GaussNewton{});
+    CHECK_THROWS_AS(validate(GaussNewton{.iterations = -1}), InvalidInput);
+    CHECK_THROWS_AS(validate(GaussNewton{.tolerance = -1}), InvalidInput);
+    CHECK_THROWS_AS(validate(GaussNewton{.tolerance = std::numeric_limits<double>::quiet_NaN()}),
+                    InvalidInput);
+}
+
+// A refinement takes a start and gives an atom; an optimiser is one, a number is none.
+static_assert(Refinement<NoRefinement>);
+static_assert(Refinement<GaussNewton>);
+static_assert(Refinement<Swarm>);
+static_assert(!Refinement<int>);
+static_assert(!Refinement<GaborBox>);
