@@ -33,11 +33,11 @@ namespace echosieve {
 
 enum class SensorStatus {
     not_run,
-    estimated,  ///< the last step in f0
-                ///< and B below 1e-6 B
-    no_band,    ///< no power at all, signal_to_noise < least_signal, centre_std or bandwidth_std
-                ///< > B / 4, or f0 - B / 2 and f0 + B / 2 not both inside the spectrum
-    not_converged,  ///< step still above 1e-6 B after max_iterations
+    estimated,  ///< the last step in f0 and in B was below 1e-5 s, and none of no_band holds
+    no_band,    ///< no power at all; signal_to_noise < least_signal; centre_std or bandwidth_std
+                ///< > B / 4; fewer than 4 independent values in B; or the band reaches beyond the
+                ///< frequencies looked at
+    not_converged,  ///< a step still above that after max_iterations
 };
 
 struct SensorSpectrumOptions {
@@ -210,9 +210,10 @@ struct BandModel {
 ///
 /// Accuracy: a line holds T B independent stretches, T its effective length, and where nothing
 /// moves more frames do not help. The standard deviations given hold for that case: about
-/// 0.3 B / sqrt(T B) for the centre and 0.5 B / sqrt(T B) for the bandwidth; motion makes them
-/// smaller. It is the band of the echoes that is estimated: attenuation that grows with frequency,
-/// by the factor exp(-b f) in amplitude along the way, lowers the centre by 0.18 B^2 b.
+/// 0.14 B / sqrt(T B) for the centre and 0.29 B / sqrt(T B) for the bandwidth, where the noise is
+/// weak; motion makes them smaller. The bandwidth comes out too wide by some 0.6 / (T B) of it.
+/// It is the band of the echoes that is estimated: attenuation that grows with frequency, by the
+/// factor exp(-b f) in amplitude along the way, lowers the centre by 0.18 B^2 b.
 /// An echo-free or narrow-band recording gives no_band. Throws as line_spectrum does.
 template <class T>
 [[nodiscard]] SensorEstimate estimate_sensor(const FrameView<T>& frames, const SamplingGrid& grid,
@@ -286,7 +287,7 @@ template <class T>
         if (!inside(model)) {
             model.peak = 0;
         }
-        converged = result.iterations > 10 && std::max(std::abs(step[1]), std::abs(step[2])) < 3e-6;
+        converged = result.iterations > 10 && std::max(std::abs(step[1]), std::abs(step[2])) < 1e-5;
     }
     if (!converged) {
         result.status = model.peak > 0 ? SensorStatus::not_converged : SensorStatus::no_band;
@@ -298,6 +299,7 @@ template <class T>
     result.bandwidth_std = model.bandwidth() * std::sqrt(covariance(2, 2));
     result.signal_to_noise = model.peak / model.floor;
     if (result.signal_to_noise >= options.least_signal &&
+        model.bandwidth() * spectrum.effective_time >= 4 &&
         result.centre_std <= model.bandwidth() / 4 &&
         result.bandwidth_std <= model.bandwidth() / 4) {
         result.status = SensorStatus::estimated;

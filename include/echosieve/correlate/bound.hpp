@@ -11,10 +11,11 @@
 namespace echosieve {
 
 // Symbols
-//   eta     sum s^2 / sigma^2 of the real sampled echo s in white Gaussian noise of variance sigma^2
+//   eta     sum s^2 / sigma^2 of the real sampled echo s in white Gaussian noise of variance
+//   sigma^2
 //           (2 E / N0 elsewhere)
-//   A       peak of the envelope;  fs the sampling rate [Hz];  alpha, f, gamma as in atoms/gabor.hpp
-//   omega = 2 pi f
+//   A       peak of the envelope;  fs the sampling rate [Hz];  alpha, f, gamma as in
+//   atoms/gabor.hpp omega = 2 pi f
 //
 // The Fisher matrix of (A, alpha, tau, f, phase [, gamma]) of a Gaussian-modulated echo that the
 // grid holds whole, and whose spectrum has died at 0 Hz, is a set of Gaussian moments and inverts
@@ -41,7 +42,7 @@ template <Atom A>
 /// Least standard deviations of one echo's parameters.
 struct EchoBound {
     double arrival = 0;             ///< all of the below unknown too [s]
-    double arrival_from_phase = 0;  ///< the phase known, as between frames of one wall [s]
+    double arrival_from_phase = 0;  ///< all else known, as between frames of one wall [s]
     double centre_frequency = 0;    ///< [Hz]
     double phase = 0;               ///< [rad]
     double relative_amplitude = 0;  ///< of A
@@ -78,15 +79,14 @@ template <Real R>
 /// The same with the chirp rate unknown too: six parameters.
 template <Real R>
 [[nodiscard]] EchoBound echo_bound(const ChirpedGabor<R>& atom, double eta) {
-    EchoBound bound = echo_bound(
-        Gabor<R>{atom.arrival, atom.centre_frequency, atom.bandwidth}, eta);
+    EchoBound bound =
+        echo_bound(Gabor<R>{atom.arrival, atom.centre_frequency, atom.bandwidth}, eta);
     const double pi = std::numbers::pi;
     const double alpha = decay_from_bandwidth(static_cast<double>(atom.bandwidth));
     const double omega = 2 * pi * static_cast<double>(atom.centre_frequency);
     const double slope = pi * static_cast<double>(atom.chirp_rate) / alpha;
-    // Alone of all parameters unknown, the arrival also shows in the chirp of the phase.
-    bound.arrival_from_phase =
-        1 / std::sqrt(eta * (alpha * (1 + slope * slope) + omega * omega));
+    // With all else known the arrival also shows in the slope of the frequency.
+    bound.arrival_from_phase = 1 / std::sqrt(eta * (alpha * (1 + slope * slope) + omega * omega));
     bound.centre_frequency *= std::sqrt(1 + slope * slope);
     bound.phase = std::sqrt((1.5 + omega * omega / alpha) / eta);
     bound.chirp_rate = alpha * std::sqrt(8 / eta) / pi;
@@ -144,9 +144,10 @@ struct SpeckleJitter {
     // (1 + n)^2 / rho^2 - 1 without the cancellation near rho = 1 and n = 0.
     const double rho = jitter.correlation;
     const double excess = (noise * (2 + noise) + (1 - rho) * (1 + rho)) / (rho * rho);
-    return std::sqrt(3 / (2 * f * f * f * std::numbers::pi * std::numbers::pi * jitter.window *
-                          b * (b * b + 12)) *
-                     excess);
+    return std::sqrt(
+        3 /
+        (2 * f * f * f * std::numbers::pi * std::numbers::pi * jitter.window * b * (b * b + 12)) *
+        excess);
 }
 
 }  // namespace echosieve
