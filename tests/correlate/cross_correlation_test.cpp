@@ -118,7 +118,7 @@ TEST_CASE("the derivative in the lag is the difference quotient") {
     }
 }
 
-TEST_CASE("lag zero is the inner product; swapped echoes give the mirrored conjugate") {
+TEST_CASE("lag zero is the inner product and swapped echoes give the mirrored conjugate") {
     RandomStream stream(13);
     for (int trial = 0; trial < 200; ++trial) {
         const std::vector<Chirped> x1 = random_echoes(stream, 1);
