@@ -106,8 +106,8 @@ TEST_CASE("the closed forms are the inverse of the sampled Fisher matrix") {
             CHECK_WITHIN_RELATIVE(all.phase, deviation(information, 4), sums_are_integrals);
             CHECK_WITHIN_RELATIVE(all.chirp_rate / 1e12, deviation(information, 5),
                                   sums_are_integrals);
-            CHECK_WITHIN_RELATIVE(all.arrival_from_phase * 1e6,
-                                  1 / std::sqrt(information(2, 2)), sums_are_integrals);
+            CHECK_WITHIN_RELATIVE(all.arrival_from_phase * 1e6, 1 / std::sqrt(information(2, 2)),
+                                  sums_are_integrals);
             if (chirp == 0) {
                 const Eigen::Matrix<double, 5, 5> five = information.topLeftCorner<5, 5>();
                 const EchoBound plain = echo_bound(Gabor<double>{8e-6, 4e6, 1e6}, eta);

@@ -28,9 +28,12 @@ Chirped echo(double amplitude, double alpha, double arrival, double frequency, d
 }
 
 const std::vector<Chirped> first{echo(1, 3.5719, 1, 4, .2), echo(.6, 3, 2.1, 3.9, -1)};
-const std::vector<Chirped> second{echo(.95, 3.5719, 1.03, 4, .2), echo(.63, 3.1, 2.118, 3.88, -1.1)};
+const std::vector<Chirped> second{echo(.95, 3.5719, 1.03, 4, .2),
+                                  echo(.63, 3.1, 2.118, 3.88, -1.1)};
 
-std::span<const Chirped> all(const std::vector<Chirped>& echoes) { return echoes; }
+std::span<const Chirped> all(const std::vector<Chirped>& echoes) {
+    return echoes;
+}
 
 Complex sum_at(const std::vector<Chirped>& echoes, double time) {
     Complex sum = 0;
@@ -84,7 +87,8 @@ TEST_CASE("two sums of two echoes") {
                  Complex(0.207416798328, 0.750922005865), printed);
     CHECK_WITHIN(cross_correlation(all(first), all(second), -.032).value,
                  Complex(0.780958791592, -0.076551398398), printed);
-    CHECK_WITHIN(std::arg(cross_correlation(all(first), all(second), 0).value), 0.7016763580, 1e-10);
+    CHECK_WITHIN(std::arg(cross_correlation(all(first), all(second), 0).value), 0.7016763580,
+                 1e-10);
 }
 
 TEST_CASE("the closed form is the integral, and the sum of samples at 125 MHz") {
