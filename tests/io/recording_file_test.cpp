@@ -1,0 +1,180 @@
+#include "echosieve/io/recording_file.hpp"
+
+#include <cmath>
+#include <filesystem>
+#include <fstream>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/npy.hpp"
+#include "support/check.hpp"
+
+using namespace echosieve;
+namespace fs = std::filesystem;
+
+namespace {
+
+// A folder of its own for each test, gone afterwards.
+struct Folder {
+    fs::path path;
+    explicit Folder(const char* name)
+        : path(fs::temp_directory_path() / (std::string("echosieve_io_") + name)) {
+        fs::remove_all(path);
+        fs::create_directory(path);
+    }
+    ~Folder() {
+        std::error_code ignored;
+        fs::remove_all(path, ignored);
+    }
+    Folder(const Folder&) = delete;
+    Folder& operator=(const Folder&) = delete;
+};
+
+void write_text(const fs::path& file, const std::string& text) {
+    std::ofstream(file, std::ios::binary) << text;
+}
+
+std::string npy(const std::string& header, std::size_t bytes) {
+    std::string text = "\x93NUMPY";
+    text += '\x01';
+    text += '\x00';
+    text += static_cast<char>(header.size() & 0xFF);
+    text += static_cast<char>(header.size() >> 8);
+    return text + header + std::string(bytes, '\0');
+}
+
+std::string dictionary(const char* descr, const char* order, const char* shape) {
+    return std::string("{'descr': ") + descr + ", 'fortran_order': " + order +
+           ", 'shape': " + shape + ", }\n";
+}
+
+constexpr const char* good_settings =
+    R"({"sampling_rate": 125e6, "frame_rate": 1000, "start_time": 9e-6,
+        "centre_frequency": 4e6, "bandwidth": 1e6, "sound_speed": 1540})";
+
+std::string message_of(const std::function<void()>& act) {
+    try {
+        act();
+    } catch (const FileError& error) {
+        return error.what();
+    }
+    return "nothing was thrown";
+}
+
+bool contains(const std::string& text, const std::string& part) {
+    return text.find(part) != std::string::npos;
+}
+
+}  // namespace
+
+TEST_CASE("recordings come back as they were written") {
+    const Folder folder("round_trip");
+    Recording recording;
+    recording.settings = {125e6, 1000, 9.090909090909091e-6, {4e6, 1e6}, 1540};
+    recording.samples = FrameMatrix<std::int16_t>({1, -2, 32767, -32768, 0, 5}, 2, 3);
+    write_recording(recording, folder.path / "a.npy");
+    const Recording back = read_recording(folder.path / "a.npy");
+    CHECK(back.settings.start_time == recording.settings.start_time);
+    CHECK(back.settings.sensor.bandwidth == 1e6);
+    const auto& samples = std::get<FrameMatrix<std::int16_t>>(back.samples);
+    CHECK(samples.frames() == 2);
+    CHECK(samples[0][2] == 32767);
+    CHECK(samples[1][0] == -32768);
+    recording.samples = FrameMatrix<float>({0.5F, -1e-30F}, 1, 2);
+    write_recording(recording, folder.path / "b.npy");
+    CHECK(std::get<FrameMatrix<float>>(read_recording(folder.path / "b.npy").samples)[0][1] ==
+          -1e-30F);
+    CHECK(!fs::exists(folder.path / "a.npy.partial"));
+}
+
+TEST_CASE("bad sample files are refused with file, field and value") {
+    const Folder folder("samples");
+    const fs::path file = folder.path / "x.npy";
+    const auto refused = [&](const std::string& content, const std::string& part) {
+        write_text(file, content);
+        const std::string message = message_of([&] { static_cast<void>(read_npy(file)); });
+        CAPTURE(message);
+        CHECK(contains(message, "x.npy"));
+        CHECK(contains(message, part));
+    };
+    CHECK(contains(message_of([&] { static_cast<void>(read_npy(folder.path / "none.npy")); }),
+                   "no such file"));
+    CHECK(contains(message_of([&] { static_cast<void>(read_npy(folder.path)); }),
+                   "not a regular file"));
+    refused("", "is empty");
+    refused("hello, world", "not a .npy file");
+    refused("\x93NUMPY", "not a .npy file");
+    refused(npy(dictionary("'<f8'", "False", "(2, 3)"), 48), "dtype = '<f8'");
+    refused(npy(dictionary("'>i2'", "False", "(2, 3)"), 12), "dtype = '>i2'");
+    refused(npy(dictionary("'|u1'", "False", "(2, 3)"), 6), "dtype = '|u1'");
+    refused(npy(dictionary("[('a', '<i2')]", "False", "(2, 3)"), 12), "structured");
+    refused(npy(dictionary("'<i2'", "True", "(2, 3)"), 12), "fortran_order = True");
+    refused(npy(dictionary("'<i2'", "False", "(6,)"), 12), "shape = (6,)");
+    refused(npy(dictionary("'<i2'", "False", "(1, 2, 3)"), 12), "shape = (1, 2, 3)");
+    refused(npy(dictionary("'<i2'", "False", "(0, 3)"), 0), "shape = (0, 3)");
+    refused(npy(dictionary("'<i2'", "False", "(2, 3)"), 11), "truncated");
+    refused(npy(dictionary("'<i2'", "False", "(2, 3)"), 13), "too long");
+    refused(npy(dictionary("'<i2'", "False", "(-2, 3)"), 12), "no length");
+    refused(npy(dictionary("'<i2'", "False", "(9223372036854775807, 9)"), 12),
+            "larger than any memory");
+    refused(npy(dictionary("'<i2'", "False", "(99999999999999999999999, 9)"), 12), "no length");
+    refused(npy("{'descr': '<i2', 'shape': (2, 3), }\n", 12), "fortran_order");
+}
+
+TEST_CASE("bad settings are refused with file, field and value") {
+    const Folder folder("settings");
+    const fs::path file = folder.path / "x.json";
+    const auto refused = [&](std::string content, const std::string& part) {
+        write_text(file, content);
+        const std::string message = message_of([&] { static_cast<void>(read_settings(file)); });
+        CAPTURE(message);
+        CHECK(contains(message, "x.json"));
+        CHECK(contains(message, part));
+    };
+    const auto changed = [](const std::string& from, const std::string& to) {
+        std::string text = good_settings;
+        return text.replace(text.find(from), from.size(), to);
+    };
+    write_text(file, good_settings);
+    CHECK(read_settings(file).frame_rate == 1000);
+    CHECK(contains(message_of([&] { static_cast<void>(read_settings(folder.path / "none.json")); }),
+                   "no such file"));
+    refused("", "not valid JSON");
+    refused("[1, 2]", "JSON object");
+    for (const char* field : {"sampling_rate", "frame_rate", "start_time", "centre_frequency",
+                              "bandwidth", "sound_speed"}) {
+        refused(changed(std::string("\"") + field + "\"", "\"other\""),
+                std::string("'") + field + "' is missing");
+    }
+    refused(changed("125e6", "-125e6"), "sampling_rate = -125000000");
+    refused(changed("1000", "-1000"), "frame_rate = -1000");
+    refused(changed("1000", "0"), "frame_rate = 0");
+    refused(changed("1000", "\"fast\""), "must be a number");
+    refused(changed("1000", "null"), "must be a number");
+    refused(changed("125e6", "5e6"), "sampling_rate = 5000000");
+    refused(changed("1540", "-1"), "sound_speed = -1");
+}
+
+TEST_CASE("samples that are not finite are refused with frame and sample") {
+    const Folder folder("finite");
+    write_text(folder.path / "x.json", good_settings);
+    for (const float bad : {std::nanf(""), INFINITY}) {
+        const std::vector<float> values = {0, 1, 2, 3, bad, 5};
+        write_npy(folder.path / "x.npy", values, 2, 3);
+        const std::string message =
+            message_of([&] { static_cast<void>(read_recording(folder.path / "x.npy")); });
+        CAPTURE(message);
+        CHECK(contains(message, "sample 1 of frame 1"));
+    }
+}
+
+TEST_CASE("a file that can't be written leaves nothing behind") {
+    const Folder folder("write");
+    const std::vector<float> values(6);
+    const fs::path nowhere = folder.path / "missing" / "x.npy";
+    CHECK_THROWS_AS(write_npy(nowhere, values, 2, 3), FileError);
+    CHECK_THROWS_AS(write_npy(folder.path / "x.npy", values, 2, 4), InvalidInput);
+    CHECK(fs::is_empty(folder.path));
+}
