@@ -51,6 +51,9 @@ Errors errors_of(const ArteryMotion& motion, const Truth& truth) {
 SceneOptions small_scene() {
     SceneOptions options;
     options.duration = 2.5;
+    // Coarser in both times than a real recording, to render quickly; the band is kept whole.
+    options.settings.sampling_rate = 40e6;
+    options.settings.frame_rate = 500;
     return options;
 }
 
