@@ -1,14 +1,15 @@
-// What an objective, an observer and an optimiser are; and minimise(), which runs any optimiser.
+// What an objective and an optimiser are; and minimise(), which runs any optimiser.
 #pragma once
 
 #include <concepts>
 #include <cstddef>
 #include <cstdint>
 #include <span>
-#include <utility>
+#include <type_traits>
 
 #include "echosieve/core/box.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/result.hpp"
 
 namespace echosieve {
@@ -18,34 +19,6 @@ namespace echosieve {
 template <class F, class R>
 concept Objective = Real<R> && std::invocable<F&, std::span<const R>> &&
                     std::convertible_to<std::invoke_result_t<F&, std::span<const R>>, R>;
-
-/// What an observer wants next.
-enum class Control {
-    go_on,
-    stop,  ///< good enough: the result is usable
-    abort  ///< give up: the result is not usable
-};
-
-/// Shown to the observer after each iteration; `best` is valid during the call only.
-template <Real R>
-struct Progress {
-    std::size_t iteration = 0;  ///< 0 after the start points
-    std::size_t evaluations = 0;
-    R value = 0;  ///< best so far
-    std::span<const R> best;
-};
-
-template <class O, class R>
-concept Observer = Real<R> && std::invocable<O&, const Progress<R>&> &&
-                   std::same_as<std::invoke_result_t<O&, const Progress<R>&>, Control>;
-
-/// The observer that watches nothing.
-struct NoObserver {
-    template <Real R>
-    constexpr Control operator()(const Progress<R>&) const noexcept {
-        return Control::go_on;
-    }
-};
 
 namespace detail {
 
@@ -70,14 +43,20 @@ concept Optimiser =
         } -> std::same_as<OptimiseResult<R>>;
     };
 
-/// Minimises `objective` over `box`. Throws what the optimiser's validate() or the objective
+/// Minimises `objective` over `box`, which alone settles the scalar type: so `start` may be any
+/// contiguous range of R. Throws what the optimiser's validate(), the objective or the observer
 /// throws.
 template <Real R, class F, class O, class Watch = NoObserver>
 requires Objective<F, R> && Optimiser<O, R> && Observer<Watch, R>
 [[nodiscard]] OptimiseResult<R> minimise(F&& objective, const Box<R>& box, const O& optimiser,
-                                         std::uint64_t seed, std::span<const R> start = {},
+                                         std::uint64_t seed,
+                                         std::type_identity_t<std::span<const R>> start = {},
                                          Watch&& observer = {}) {
     return optimiser.minimise(objective, box, seed, start, observer);
 }
+
+static_assert(Objective<detail::ProbeObjective<double>, double>);
+static_assert(!Objective<detail::ProbeObjective<float>, double> && !Objective<double, double>);
+static_assert(!Objective<detail::ProbeObjective<double>, long double>);
 
 }  // namespace echosieve

@@ -7,6 +7,8 @@
 #include <cstdint>
 #include <limits>
 #include <span>
+#include <type_traits>
+#include <utility>
 #include <vector>
 
 #include "echosieve/core/box.hpp"
@@ -17,6 +19,7 @@
 #include "echosieve/optimise/result.hpp"
 #include "echosieve/optimise/swarm_bounds.hpp"
 #include "echosieve/optimise/swarm_topology.hpp"
+#include "echosieve/optimise/swarm_workspace.hpp"
 
 namespace echosieve {
 
@@ -27,74 +30,60 @@ namespace echosieve {
 //   coordinate
 // (Clerc and Kennedy 2002, IEEE Trans. Evol. Comput. 6:58-73.)
 
-/// chi of Clerc and Kennedy 2002; 0.72984... for phi = 4.1. Throws InvalidInput unless phi > 4, 0 <
-/// kappa <= 1.
+/// chi of Clerc and Kennedy 2002 (equation from memory); 0.72984... for phi = 4.1. Throws
+/// InvalidInput unless phi > 4 and finite, 0 < kappa <= 1. Relative error below 1e-15.
 [[nodiscard]] inline double constriction(double phi, double kappa = 1) {
     require(phi > 4 && is_finite(phi), "phi", phi, "must exceed 4 and be finite");
     require(kappa > 0 && kappa <= 1, "kappa", kappa, "must lie in (0, 1]");
-    return 2 * kappa / std::abs(2 - phi - std::sqrt(phi * phi - 4 * phi));
+    // phi (phi - 4), since phi^2 - 4 phi loses its digits near 4.
+    return 2 * kappa / (phi - 2 + std::sqrt(phi * (phi - 4)));
 }
-
-/// Memory of a swarm, reused from run to run so that a run allocates nothing once it has its size.
-template <Real R>
-struct SwarmWorkspace {
-    std::vector<R> x;  ///< [particles x dimension], all three
-    std::vector<R> v;
-    std::vector<R> p;
-    std::vector<R> best;    ///< value at p
-    std::vector<R> values;  ///< value at x
-    std::vector<std::size_t> informants;
-    std::vector<RandomStream> streams;
-
-    void resize(std::size_t particles, std::size_t dimension) {
-        x.resize(particles * dimension);
-        v.resize(particles * dimension);
-        p.resize(particles * dimension);
-        best.resize(particles);
-        values.resize(particles);
-        informants.resize(particles);
-        streams.resize(particles, RandomStream(0));
-    }
-};
 
 /// The swarm moves all particles, then evaluates all, then updates all memories, so its course does
 /// not depend on the order of evaluation. Bounds hold for every evaluation. Particle i draws from
-/// stream i of the seed.
+/// stream i of the seed. The defaults' moves are stable in mean and variance (Poli 2009).
 template <class Topology = GlobalBest, class Bounds = AbsorbingBounds>
 struct ParticleSwarm {
     std::size_t particles = 50;
     std::size_t iterations = 100;
-    double cognition = 2.05;  ///< c1, pull to the particle's own best point
-    double social = 2.05;     ///< c2, pull to its informant's best point
-    double kappa = 1;
+    double cognition = 2.05;        ///< c1 >= 0, pull to the particle's own best point
+    double social = 2.05;           ///< c2 >= 0, pull to its informant's best point; c1 + c2 > 4
+    double kappa = 1;               ///< in (0, 1]; less than 1 contracts faster
     double initial_velocity = 0.5;  ///< largest at the start, in widths of the box
     double largest_velocity = 1;    ///< always, in widths of the box
     double target = -std::numeric_limits<double>::infinity();  ///< ends when value <= target
-    double tolerance = 0;                                      ///< see stagnation_iterations
-    std::size_t stagnation_iterations =
-        0;  ///< ends when value fell by <= tolerance over so many; 0: never
+    double tolerance = 0;  ///< [unit of the objective], see stagnation_iterations
+    /// Ends when value fell by <= tolerance over so many iterations; 0: never.
+    std::size_t stagnation_iterations = 0;
+    /// Ends before the iteration that would exceed it; at least `particles`.
     std::size_t max_evaluations = std::numeric_limits<std::size_t>::max();
     Topology topology{};
     Bounds bounds{};
 
+    /// `start` is empty or a point, clamped to the box, that particle 0 starts from. Throws
+    /// InvalidInput for invalid options, a start of another dimension or with a NaN, or a box whose
+    /// width is not finite.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R> && SwarmTopology<Topology, R> &&
              BoundPolicy<Bounds, R>
     [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::span<const R> start, Watch& observer) const {
+                                             std::type_identity_t<std::span<const R>> start,
+                                             Watch& observer) const {
         SwarmWorkspace<R> workspace;
         return minimise(objective, box, seed, start, observer, workspace);
     }
 
-    /// The same in the caller's workspace; one workspace a thread.
+    /// The same in the caller's workspace; one workspace a thread. Once that has its size, a run
+    /// allocates the x of its result and nothing else.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R> && SwarmTopology<Topology, R> &&
              BoundPolicy<Bounds, R>
     [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::span<const R> start, Watch& observer,
-                                             SwarmWorkspace<R>& workspace) const;
+                                             std::type_identity_t<std::span<const R>> start,
+                                             Watch& observer, SwarmWorkspace<R>& workspace) const;
 };
 
+/// Throws InvalidInput naming the option, its value and the relation that it breaks.
 template <class Topology, class Bounds>
 void validate(const ParticleSwarm<Topology, Bounds>& swarm) {
     require(swarm.particles >= 1, "particles", swarm.particles, "must be at least 1");
@@ -107,28 +96,27 @@ void validate(const ParticleSwarm<Topology, Bounds>& swarm) {
             swarm.largest_velocity, "must be positive and finite [box widths]");
     require(swarm.target == swarm.target, "target", swarm.target, "must be a number");
     require(swarm.tolerance >= 0, "tolerance", swarm.tolerance, "must be zero or more");
-    require(swarm.max_evaluations >= swarm.particles, "max_evaluations", swarm.max_evaluations,
-            detail::concatenate("must allow one evaluation a particle, ", swarm.particles));
+    if (swarm.max_evaluations < swarm.particles) {
+        require(false, "max_evaluations", swarm.max_evaluations,
+                detail::concatenate("must allow one evaluation a particle, ", swarm.particles));
+    }
 }
 
 /// The usual swarm: 50 particles, all informed by the best, stopped by the bounds.
 using Swarm = ParticleSwarm<>;
-/// The swarm for objectives with many local optima.
+/// The swarm for objectives with many local optima: needs more iterations, and finds more of them.
 using RingSwarm = ParticleSwarm<Ring, ReflectingBounds>;
 
 template <class Topology, class Bounds>
 template <class F, Real R, class Watch>
 requires Objective<F, R> && Observer<Watch, R> && SwarmTopology<Topology, R> &&
          BoundPolicy<Bounds, R>
-OptimiseResult<R> ParticleSwarm<Topology, Bounds>::minimise(F& objective, const Box<R>& box,
-                                                            std::uint64_t seed,
-                                                            std::span<const R> start,
-                                                            Watch& observer,
-                                                            SwarmWorkspace<R>& w) const {
+OptimiseResult<R> ParticleSwarm<Topology, Bounds>::minimise(
+    F& objective, const Box<R>& box, std::uint64_t seed,
+    std::type_identity_t<std::span<const R>> start, Watch& observer, SwarmWorkspace<R>& w) const {
     validate(*this);
     const std::size_t n = box.dimension();
-    require(start.empty() || start.size() == n, "size of the start point", start.size(),
-            detail::concatenate("must be 0 or the dimension, ", n));
+    detail::check_swarm_input(particles, box, start);
     constexpr R infinity = std::numeric_limits<R>::infinity();
     w.resize(particles, n);
     OptimiseResult<R> result;
@@ -147,8 +135,6 @@ OptimiseResult<R> ParticleSwarm<Topology, Bounds>::minimise(F& objective, const 
     }
     if (!start.empty()) {
         for (std::size_t k = 0; k < n; ++k) {
-            require(start[k] == start[k], detail::concatenate("start[", k, "]"), start[k],
-                    "must be a number");
             w.x[k] = std::clamp(start[k], box.lower(k), box.upper(k));
         }
     }
@@ -177,8 +163,13 @@ OptimiseResult<R> ParticleSwarm<Topology, Bounds>::minimise(F& objective, const 
     const R c1 = static_cast<R>(cognition);
     const R c2 = static_cast<R>(social);
     const auto move = [&] {
-        for (std::size_t i = 0; i < particles; ++i) {
-            w.informants[i] = topology.informant(std::span<const R>(w.best), i);
+        const std::span<const R> memories(w.best);
+        if constexpr (UniformTopology<Topology>) {
+            std::fill(w.informants.begin(), w.informants.end(), topology.informant(memories, 0));
+        } else {
+            for (std::size_t i = 0; i < particles; ++i) {
+                w.informants[i] = topology.informant(memories, i);
+            }
         }
         for (std::size_t i = 0; i < particles; ++i) {
             for (std::size_t k = 0; k < n; ++k) {
@@ -202,7 +193,7 @@ OptimiseResult<R> ParticleSwarm<Topology, Bounds>::minimise(F& objective, const 
         result.value = w.best[leader];
         const auto best = point(w.p, leader);
         result.x.assign(best.begin(), best.end());
-        return result;
+        return std::move(result);
     };
 
     evaluate();
@@ -241,6 +232,8 @@ OptimiseResult<R> ParticleSwarm<Topology, Bounds>::minimise(F& objective, const 
 }
 
 static_assert(Optimiser<Swarm, double> && Optimiser<Swarm, float> && Optimiser<RingSwarm, double>);
-static_assert(!Optimiser<int, double>);
+static_assert(!Optimiser<int, double> && !Optimiser<Swarm, int>);
+static_assert(!Optimiser<ParticleSwarm<GlobalBest, int>, double> &&
+              !Optimiser<ParticleSwarm<int, AbsorbingBounds>, double>);
 
 }  // namespace echosieve

@@ -31,7 +31,7 @@ struct AbsorbingBounds {
     }
 };
 
-/// Bounces off: x is folded back, as often as needed, and v changes sign.
+/// Bounces off: x is folded back, as often as needed, and v changes sign once, however often.
 /// Fold: lower + W - | ((x - lower) mod 2 W) - W |, W the width.
 struct ReflectingBounds {
     template <Real R>
@@ -44,12 +44,12 @@ struct ReflectingBounds {
         rest = rest < 0 ? rest + 2 * width : rest;
         x = std::clamp(lower + width - std::abs(rest - width), lower, upper);
         x = is_finite(x) ? x : lower;
-        v = -v;
+        v = is_finite(v) ? -v : R{0};
     }
 };
 
 /// Comes in again on the other side: for angles and phases. x = lower + ((x - lower) mod W); v is
-/// kept.
+/// kept. Differences between particles are not wrapped: the swarm may go the long way round.
 struct PeriodicBounds {
     template <Real R>
     void apply(R& x, R& v, R lower, R upper) const noexcept {

@@ -19,8 +19,15 @@ concept SwarmTopology =
         { topology.informant(values, i) } -> std::same_as<std::size_t>;
     };
 
+/// A topology may say `static constexpr bool same_for_all = true`: then it is asked once an
+/// iteration, for particle 0, instead of once a particle.
+template <class T>
+concept UniformTopology = requires { requires T::same_for_all; };
+
 /// Everybody follows the best of all: fast, and the first to be trapped.
 struct GlobalBest {
+    static constexpr bool same_for_all = true;
+
     template <Real R>
     [[nodiscard]] std::size_t informant(std::span<const R> values, std::size_t) const noexcept {
         return static_cast<std::size_t>(
@@ -29,9 +36,9 @@ struct GlobalBest {
 };
 
 /// Each follows the best of its neighbours on a ring, `reach` to either side: slower, and harder to
-/// trap.
+/// trap. With reach 0 nobody informs anybody.
 struct Ring {
-    std::size_t reach = 1;
+    std::size_t reach = 1;  ///< neighbours to either side; half the swarm or more: everybody
 
     template <Real R>
     [[nodiscard]] std::size_t informant(std::span<const R> values, std::size_t i) const noexcept {
@@ -48,6 +55,7 @@ struct Ring {
 };
 
 static_assert(SwarmTopology<GlobalBest, double> && SwarmTopology<Ring, float>);
-static_assert(!SwarmTopology<int, double>);
+static_assert(!SwarmTopology<int, double> && !SwarmTopology<Ring, int>);
+static_assert(UniformTopology<GlobalBest> && !UniformTopology<Ring>);
 
 }  // namespace echosieve
