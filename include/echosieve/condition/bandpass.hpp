@@ -25,7 +25,7 @@ inline void validate(const BandPassOptions& options) {
 
 /// Zero-phase band-pass around the sensor's centre: a windowed sinc (fir.hpp) moved up to it.
 ///
-/// The pass band is flat to 0.3 % up to cutoff - 0.45 sensor bandwidths from the centre, the stop
+/// The pass band is flat to 0.4 % up to cutoff - 0.45 sensor bandwidths from the centre, the stop
 /// band 53 dB down from cutoff + 0.45 on; so an offset is taken out, and the analytic signal has
 /// no negative frequencies, as long as the centre is above (cutoff + 0.45) bandwidths. Samples
 /// outside the frame count as zero, so the ends fade in and out over half the filter's length,

@@ -23,14 +23,16 @@ namespace echosieve {
 //   y_i  baseband of frame i;  e_i = |y_i|^2
 //   r_i  max of |<y_i, y_j>| / (|y_i| |y_j|) over the nearest frames j != i, `neighbours` of them
 //        on each side, frozen and not finite ones not counted
+//   m, d median of r, and 1.4826 times the median of |r - m|
 //
 // Echoes hardly change from one frame to the next, so a frame that is unlike all its neighbours
 // holds no echo. Common practice, no source.
 
 enum class FrameState : unsigned char {
     good,
-    dropped,  ///< e_i = 0, r_i < least_correlation * median r, e_i * energy_range < median e, or
-              ///< e_i > energy_range * median e; or frozen from such a frame
+    dropped,  ///< e_i = 0, e_i * energy_range < median e, e_i > energy_range * median e, or both
+              ///< r_i < least_correlation * m and r_i < m - deviations * d; or frozen from such a
+              ///< frame
     frozen,   ///< sample for sample the frame before, which is not dropped
     clipped,  ///< more than clipped_fraction of its samples are pinned at the recording's extremes
     not_finite  ///< holds a NaN or an infinity
@@ -38,6 +40,7 @@ enum class FrameState : unsigned char {
 
 struct FrameCheckOptions {
     double least_correlation = 0.5;  ///< with the neighbours, relative to the recording's median
+    double deviations = 5;           ///< below the median, for noise's own scatter of r
     double energy_range =
         9;               ///< largest factor between a frame's energy and the median, either way
     int neighbours = 3;  ///< looked at on each side
@@ -49,6 +52,7 @@ struct FrameCheckOptions {
 inline void validate(const FrameCheckOptions& options) {
     require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
             options.least_correlation, "must lie in [0, 1)");
+    require(options.deviations >= 0, "deviations", options.deviations, "must be zero or more");
     require(options.energy_range > 1, "energy_range", options.energy_range, "must exceed 1");
     require(options.neighbours >= 1, "neighbours", options.neighbours, "must be at least 1");
     require(options.clipped_fraction > 0, "clipped_fraction", options.clipped_fraction,
@@ -169,10 +173,11 @@ void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
 ///
 /// Where several states apply, not_finite comes before dropped, frozen and clipped, in this order.
 /// A single frame has no neighbours and is dropped only if it holds nothing. Medians are the
-/// yardstick, so more than half of the frames must hold echoes. Frames of noise alone are found as
-/// long as the recording's r stands clear of theirs: they reach some 0.3 by chance, so the median
-/// r must exceed 0.6, a signal-to-noise ratio in the baseband above 2 dB. A recording whose
-/// amplitude is below 100 counts and stored as float may show flat tops that are no clipping.
+/// yardstick, so more than half of the frames must hold echoes. Frames of noise alone, as strong
+/// as the echoes, are found as long as the recording's r stands clear of theirs: lines of L
+/// samples at the baseband's rate reach some 2 / sqrt(L) by chance. At a signal-to-noise ratio
+/// in the baseband below 3 dB they may pass; good frames are not lost there either. A recording
+/// whose amplitude is below 100 counts and stored as float may show flat tops that are no clipping.
 /// Throws InvalidInput if the numbers of frames differ.
 template <class T, Real R>
 [[nodiscard]] std::vector<FrameState> check_frames(const FrameView<T>& frames,
@@ -219,10 +224,16 @@ template <class T, Real R>
     }
     const double median_energy = detail::middle(energy);
     const double median_best = detail::middle(best);
+    std::vector<double> distance(best.size());
+    std::transform(best.begin(), best.end(), distance.begin(),
+                   [&](double r) { return std::abs(r - median_best); });
+    const double least_best =
+        std::min(options.least_correlation * median_best,
+                 median_best - options.deviations * 1.4826 * detail::middle(distance));
     for (std::size_t n = 0; n < compared.size(); ++n) {
         const bool strange = energy[n] * options.energy_range < median_energy ||
                              energy[n] > options.energy_range * median_energy ||
-                             best[n] < options.least_correlation * median_best;
+                             best[n] < least_best;
         if (!(energy[n] > 0) || (compared.size() > 1 && strange)) {
             states[compared[n]] = FrameState::dropped;
         }
