@@ -40,47 +40,61 @@ TEST_CASE("the false-alarm threshold of a continuous lag solves its equation") {
             const double p = -std::expm1(-(rate * std::sqrt(t) + 1) * std::exp(-t / 2));
             CHECK_WITHIN_RELATIVE(p, probabilities[k], 1e-9);  // dp/p = dt/2, t solved to 1e-13
         }
-        // No duration: one cell, chi^2 with 2 degrees of freedom.
     }
+    // No duration: one cell, E = exp(-r^2 / 2).
     CHECK_WITHIN(false_alarm_threshold(0, alpha, 0.05), -2 * std::log(-std::log(0.95)), 1e-9);
 }
 
-// Simulated maxima of white noise through the matched filter exceed the threshold as often as
-// asked.
+// Rates of 40000 runs of our own, seed 99: without spread 0.0491 of 0.05 and 0.0101 of 0.01.
 TEST_CASE("noise alone raises as many false alarms as the threshold allows") {
-    // Fixed frequency and bandwidth, so that the search runs over the arrival alone, 10 us of it.
-    const SamplingGrid grid{0, 8e6, 104, 4e6};
-    const GaborBox box = GaborBox::around({4e6, 1e6}, 0, {1.5e-6, 11.5e-6});
-    EchoSource<Complex, GaussNewton> source(grid, box, GaussNewton{}, 0);
-    PursuitEngine<EchoSource<Complex, GaussNewton>> engine;
-    PursuitEngine<EchoSource<Complex, GaussNewton>>::Result result;
-    std::vector<Complex> noise(grid.count);
+    const SamplingGrid grid{0, 4e6, 52, 4e6};
     const double variance = 0.3;
     const int runs = 4000;
-    for (const double probability : {0.05, 0.01}) {
-        int alarms = 0;
-        for (int run = 0; run < runs; ++run) {
-            RandomStream stream(77, static_cast<std::uint64_t>(run));
-            for (Complex& sample : noise) {
-                sample = std::sqrt(variance) * random_sample<Complex>(stream);
+    using Source = EchoSource<Complex, GaussNewton>;
+    for (const double spread : {0.0, 0.1, 0.25}) {
+        const GaborBox box = GaborBox::around({4e6, 1e6}, spread, {1.5e-6, 11.5e-6});
+        Source source(grid, box, GaussNewton{}, 0);
+        PursuitEngine<Source> engine;
+        PursuitEngine<Source>::Result result;
+        std::vector<Complex> noise(grid.count);
+        for (const double probability : {0.05, 0.01}) {
+            int alarms = 0;
+            for (int run = 0; run < runs; ++run) {
+                RandomStream stream(77, static_cast<std::uint64_t>(run));
+                for (Complex& sample : noise) {
+                    sample = std::sqrt(variance) * random_sample<Complex>(stream);
+                }
+                engine.run(noise, source, Orthogonal{1}, {0, FalseAlarm{variance, probability}},
+                           result);
+                const bool alarm = result.status == PursuitStatus::atom_count;
+                alarms += alarm;
+                REQUIRE((alarm || result.status == PursuitStatus::not_significant));
+                REQUIRE(result.atoms.size() == (alarm ? 1 : 0));
             }
-            engine.run(noise, source, Orthogonal{1}, {0, FalseAlarm{variance, probability}},
-                       result);
-            if (result.status == PursuitStatus::not_significant) {
-                CHECK(result.atoms.empty());
-            } else {
-                CHECK(result.status == PursuitStatus::atom_count);
-                ++alarms;
-            }
+            const double rate = static_cast<double>(alarms) / runs;
+            INFO("spread ", spread, ", asked ", probability, ", found ", rate);
+            // Four standard deviations of the count; below, 0.7 besides: the formula takes a box
+            // for flat that isn't, and the grid's best atom need not lead to the highest peak.
+            const double deviation = std::sqrt(probability * (1 - probability) / runs);
+            CHECK(rate <= probability + 4 * deviation);
+            CHECK(rate >= 0.7 * probability - 4 * deviation);
         }
-        const double rate = static_cast<double>(alarms) / runs;
-        MESSAGE("asked ", probability, ", found ", rate);
-        // Four standard deviations of a count of 4000; below, since the formula is a bound and the
-        // grid's best atom need not lead to the highest peak: simulated 0.045 for 0.05.
-        const double deviation = std::sqrt(probability * (1 - probability) / runs);
-        CHECK(rate <= probability + 4 * deviation);
-        CHECK(rate >= 0.8 * probability - 4 * deviation);
     }
+}
+
+TEST_CASE("the threshold of a box without spread is that of its arrival alone") {
+    const Gate gate{20e-6, 30e-6};
+    const GaborBox narrow = GaborBox::around({4e6, 1e6}, 0, gate);
+    const GaborBox wide = GaborBox::around({4e6, 1e6}, 0.1, gate);
+    for (const double probability : {0.5, 0.05, 1e-6, 1e-300}) {
+        // The gate's length and the root of alpha are rounded differently.
+        CHECK_WITHIN_RELATIVE(false_alarm_threshold(narrow, probability),
+                              false_alarm_threshold(10e-6, alpha, probability), 1e-12);
+        CHECK(false_alarm_threshold(wide, probability) >
+              false_alarm_threshold(narrow, probability));
+    }
+    CHECK_WITHIN(false_alarm_threshold(wide, 0.05), 15.3, 0.05);  // the number in the documentation
+    CHECK(false_alarm_threshold(0, alpha, 0.9) == 0);             // noise almost always reaches 0
 }
 
 TEST_CASE("an echo above the noise passes the same threshold and ends the pursuit after it") {
@@ -103,8 +117,7 @@ TEST_CASE("an echo above the noise passes the same threshold and ends the pursui
             CHECK(result.status == PursuitStatus::not_significant);
         }
     }
-    // A search over frequency and bandwidth raises 1e-4, but not to 1 in 50.
-    CHECK(exactly_one >= 98);
+    CHECK(exactly_one >= 99);  // 1e-4 a run
 }
 
 TEST_CASE("the residual's part of the energy ends a pursuit") {

@@ -132,10 +132,9 @@ public:
         amplitude *= unit_phasor(atom.centre_frequency * moved);
         return {rounded, static_cast<std::complex<real_type>>(amplitude)};
     }
-    /// Threshold on T for noise anywhere in the box's gate; see false_alarm_threshold in stop.hpp.
+    /// Threshold on T for noise under the best atom of the box; see stop.hpp.
     [[nodiscard]] double false_alarm_threshold(double probability) const {
-        return echosieve::false_alarm_threshold(
-            box_.arrival.length(), decay_from_bandwidth(box_.bandwidth.centre()), probability);
+        return echosieve::false_alarm_threshold(box_, probability);
     }
 
 private:
