@@ -47,6 +47,8 @@ PLANTED = {
     "scratch folder": ("tests/io/bad.sh", f"cd {SLASH}tmp\n", "a place on one machine"),
     "approximate check": ("tests/io/bad.cpp", "CHECK(1.0 == doctest::Approx(1.0));\n", "uses doctest's Approx"),
     "semicolon": ("tests/io/bad.cpp", 'TEST_CASE("a; b") {}\n', "';' in the test name"),
+    "bracket": ("tests/io/bad.cpp", 'TEST_CASE_TEMPLATE("in [0, 1)", R, float) {}\n', "'[' in the test name"),
+    "name on the next line": ("tests/io/bad.cpp", 'TEST_CASE_TEMPLATE(\n    "a; b", R, float) {}\n', "';' in the test name"),
     "too new": ("include/echosieve/core/bad.hpp", HEADER + "auto x = std::views::iota(1);\n", "not all compilers"),
 }
 
