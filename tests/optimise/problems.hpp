@@ -24,10 +24,10 @@ struct Problem {
     std::string name;
     std::function<double(std::span<const double>)> function;
     Box<double> box;
-    std::vector<double> minimiser;
+    std::vector<std::vector<double>> minimisers;
     double minimum;
-    double minimiser_tolerance;  ///< on the value there, from the digits of the minimiser
-    int least_solved;            ///< of 25 seeds, by the ring swarm in 4,000 iterations of 50
+    double minimum_tolerance;  ///< on the value at the minimisers, from their digits
+    std::string source;
 };
 
 inline Box<double> cube(std::size_t n, double lower, double upper) {
@@ -49,16 +49,33 @@ inline double hartmann(std::span<const double> x, std::span<const double> a,
     return sum;
 }
 
-inline double shekel(std::span<const double> x, std::size_t m) {
-    static constexpr double rows[10][4] = {
-        {4, 4, 4, 4}, {1, 1, 1, 1}, {8, 8, 8, 8}, {6, 6, 6, 6}, {3, 7, 3, 7},
-        {2, 9, 2, 9}, {5, 5, 3, 3}, {8, 1, 8, 1}, {6, 2, 6, 2}, {7, 3.6, 7, 3.6}};
+/// `p41` is the last row's first entry of 1e4 P.
+inline double hartmann_3(std::span<const double> x, double p41 = 381.5) {
+    static constexpr double a[] = {3, 10, 30, .1, 10, 35, 3, 10, 30, .1, 10, 35};
+    const double p[] = {3689, 1170, 2673, 4699, 4387, 7470, 1091, 8732, 5547, p41, 5743, 8828};
+    return hartmann(x, a, p);
+}
+
+using ShekelCentres = std::array<std::array<double, 4>, 10>;
+inline constexpr ShekelCentres shekel_centres = {{{4, 4, 4, 4},
+                                                  {1, 1, 1, 1},
+                                                  {8, 8, 8, 8},
+                                                  {6, 6, 6, 6},
+                                                  {3, 7, 3, 7},
+                                                  {2, 9, 2, 9},
+                                                  {5, 5, 3, 3},
+                                                  {8, 1, 8, 1},
+                                                  {6, 2, 6, 2},
+                                                  {7, 3.6, 7, 3.6}}};
+
+inline double shekel(std::span<const double> x, std::size_t m,
+                     const ShekelCentres& centres = shekel_centres) {
     static constexpr double b[10] = {.1, .2, .2, .4, .4, .6, .3, .7, .5, .5};
     double sum = 0;
     for (std::size_t i = 0; i < m; ++i) {
         double distance = b[i];
         for (std::size_t j = 0; j < 4; ++j) {
-            distance += (x[j] - rows[i][j]) * (x[j] - rows[i][j]);
+            distance += (x[j] - centres[i][j]) * (x[j] - centres[i][j]);
         }
         sum -= 1 / distance;
     }
@@ -70,6 +87,8 @@ inline std::vector<Problem> problems() {
     using X = std::span<const double>;
     const auto zeros = [](std::size_t n) { return std::vector<double>(n, 0.0); };
     const auto ones = [](std::size_t n) { return std::vector<double>(n, 1.0); };
+    const std::string dixon_szego = "Dixon and Szego 1978";
+    const std::string jamil_yang = "Jamil and Yang 2013";
     std::vector<Problem> all;
     all.push_back({"sphere 4",
                    [](X x) {
@@ -78,7 +97,11 @@ inline std::vector<Problem> problems() {
                            s += v * v;
                        return s;
                    },
-                   cube(4, -5.12, 5.12), zeros(4), 0, 1e-15, 24});
+                   cube(4, -5.12, 5.12),
+                   {zeros(4)},
+                   0,
+                   1e-15,
+                   jamil_yang});
     all.push_back({"Rosenbrock 2",
                    [](X x) {
                        double s = 0;
@@ -87,7 +110,11 @@ inline std::vector<Problem> problems() {
                        }
                        return s;
                    },
-                   cube(2, -5, 10), ones(2), 0, 1e-15, 24});
+                   cube(2, -5, 10),
+                   {ones(2)},
+                   0,
+                   1e-15,
+                   jamil_yang});
     all.push_back({"Rastrigin 3",
                    [](X x) {
                        double s = 0;
@@ -96,7 +123,11 @@ inline std::vector<Problem> problems() {
                        }
                        return s;
                    },
-                   cube(3, -5.12, 5.12), zeros(3), 0, 1e-15, 24});
+                   cube(3, -5.12, 5.12),
+                   {zeros(3)},
+                   0,
+                   1e-15,
+                   jamil_yang});
     all.push_back({"Ackley 3",
                    [](X x) {
                        double square = 0;
@@ -109,7 +140,11 @@ inline std::vector<Problem> problems() {
                        return -20 * std::exp(-0.2 * std::sqrt(square)) - std::exp(wave) + 20 +
                               std::numbers::e;
                    },
-                   cube(3, -32.768, 32.768), zeros(3), 0, 1e-14, 24});
+                   cube(3, -32.768, 32.768),
+                   {zeros(3)},
+                   0,
+                   1e-14,
+                   jamil_yang});
     all.push_back({"Griewank 2",
                    [](X x) {
                        double sum = 0;
@@ -120,7 +155,11 @@ inline std::vector<Problem> problems() {
                        }
                        return sum - product + 1;
                    },
-                   cube(2, -600, 600), zeros(2), 0, 1e-15, 24});
+                   cube(2, -600, 600),
+                   {zeros(2)},
+                   0,
+                   1e-15,
+                   jamil_yang});
     all.push_back(
         {"Levy 4",
          [](X x) {
@@ -133,7 +172,11 @@ inline std::vector<Problem> problems() {
              }
              return s;
          },
-         cube(4, -10, 10), ones(4), 0, 1e-15, 24});
+         cube(4, -10, 10),
+         {ones(4)},
+         0,
+         1e-15,
+         jamil_yang});
     all.push_back({"Branin",
                    [](X x) {
                        return std::pow(x[1] - 5.1 * x[0] * x[0] / (4 * pi * pi) + 5 * x[0] / pi - 6,
@@ -141,10 +184,10 @@ inline std::vector<Problem> problems() {
                               10 * (1 - 1 / (8 * pi)) * std::cos(x[0]) + 10;
                    },
                    Box<double>({-5, 0}, {10, 15}),
-                   {pi, 2.275},
+                   {{-pi, 12.275}, {pi, 2.275}, {3 * pi, 2.475}},
                    10 / (8 * pi),
                    1e-12,
-                   24});
+                   dixon_szego});
     all.push_back({"Goldstein-Price",
                    [](X x) {
                        const double a = x[0];
@@ -156,10 +199,10 @@ inline std::vector<Problem> problems() {
                                    (18 - 32 * a + 12 * a * a + 48 * b - 36 * a * b + 27 * b * b));
                    },
                    cube(2, -2, 2),
-                   {0, -1},
+                   {{0, -1}},
                    3,
                    1e-12,
-                   24});
+                   dixon_szego});
     all.push_back({"six-hump camel",
                    [](X x) {
                        const double a = x[0] * x[0];
@@ -167,22 +210,17 @@ inline std::vector<Problem> problems() {
                        return (4 - 2.1 * a + a * a / 3) * a + x[0] * x[1] + (4 * b - 4) * b;
                    },
                    Box<double>({-3, -2}, {3, 2}),
-                   {0.0898420136830, -0.7126564032704},
+                   {{0.0898420136830, -0.7126564032704}, {-0.0898420136830, 0.7126564032704}},
                    -1.031628453489877,
                    1e-12,
-                   24});
+                   dixon_szego});
     all.push_back({"Hartmann 3",
-                   [](X x) {
-                       static constexpr double a[] = {3, 10, 30, .1, 10, 35, 3, 10, 30, .1, 10, 35};
-                       static constexpr double p[] = {3689, 1170, 2673, 4699,  4387, 7470,
-                                                      1091, 8732, 5547, 381.5, 5743, 8828};
-                       return hartmann(x, a, p);
-                   },
+                   [](X x) { return hartmann_3(x); },
                    cube(3, 0, 1),
-                   {0.114614328, 0.555648852, 0.852546954},
+                   {{0.114614328, 0.555648852, 0.852546954}},
                    -3.86278214782076,
                    1e-12,
-                   24});
+                   dixon_szego});
     all.push_back({"Hartmann 6",
                    [](X x) {
                        static constexpr double a[] = {10, 3,  17, 3.5, 1.7, 8,   .05, 10,
@@ -194,31 +232,31 @@ inline std::vector<Problem> problems() {
                        return hartmann(x, a, p);
                    },
                    cube(6, 0, 1),
-                   {0.201689511, 0.150010690, 0.476873975, 0.275332431, 0.311651617, 0.657300533},
+                   {{0.201689511, 0.150010690, 0.476873975, 0.275332431, 0.311651617, 0.657300533}},
                    -3.32236801141551,
                    1e-12,
-                   24});
+                   dixon_szego});
     all.push_back({"Shekel 5",
                    [](X x) { return shekel(x, 5); },
                    cube(4, 0, 10),
-                   {4.00003715, 4.00013328, 4.00003715, 4.00013328},
+                   {{4.00003715, 4.00013328, 4.00003715, 4.00013328}},
                    -10.1531996790582,
                    1e-9,
-                   24});
+                   dixon_szego});
     all.push_back({"Shekel 7",
                    [](X x) { return shekel(x, 7); },
                    cube(4, 0, 10),
-                   {4.00057292, 4.00068937, 3.99948971, 3.99960616},
+                   {{4.00057292, 4.00068937, 3.99948971, 3.99960616}},
                    -10.4029405668187,
                    1e-9,
-                   24});
+                   dixon_szego});
     all.push_back({"Shekel 10",
                    [](X x) { return shekel(x, 10); },
                    cube(4, 0, 10),
-                   {4.00074653, 4.00059294, 3.99966340, 3.99950980},
+                   {{4.00074653, 4.00059294, 3.99966340, 3.99950980}},
                    -10.5364098166920,
                    1e-9,
-                   24});
+                   dixon_szego});
     all.push_back({"Schwefel 2",
                    [](X x) {
                        double s = 418.9828872724336 * static_cast<double>(x.size());
@@ -228,10 +266,10 @@ inline std::vector<Problem> problems() {
                        return s;
                    },
                    cube(2, -500, 500),
-                   {420.968746, 420.968746},
+                   {{420.968746, 420.968746}},
                    0,
                    1e-9,
-                   24});
+                   jamil_yang});
     all.push_back({"Michalewicz 2",
                    [](X x) {
                        double s = 0;
@@ -243,10 +281,10 @@ inline std::vector<Problem> problems() {
                        return s;
                    },
                    cube(2, 0, pi),
-                   {2.2029055, pi / 2},
+                   {{2.2029055, pi / 2}},
                    -1.80130341009856,
                    1e-9,
-                   24});
+                   jamil_yang});
     return all;
 }
 

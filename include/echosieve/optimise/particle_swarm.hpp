@@ -16,6 +16,7 @@
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/result.hpp"
 #include "echosieve/optimise/swarm_bounds.hpp"
 #include "echosieve/optimise/swarm_topology.hpp"
@@ -24,11 +25,13 @@
 namespace echosieve {
 
 // Symbols
-//   x, v  position and velocity of a particle;  p its best point;  g the best point of its
-//   informant phi = c1 + c2 > 4;  chi = 2 kappa / |2 - phi - sqrt(phi^2 - 4 phi)|, kappa in (0, 1]
-//   v <- chi (v + c1 r1 (p - x) + c2 r2 (g - x));   x <- x + v;   r uniform in [0, 1), one for each
-//   coordinate
-// (Clerc and Kennedy 2002, IEEE Trans. Evol. Comput. 6:58-73.)
+//   x, v      position and velocity of a particle
+//   p         its best point so far;  g  the best point of its informant
+//   phi       c1 + c2 > 4;  kappa in (0, 1]
+//   chi       2 kappa / |2 - phi - sqrt(phi^2 - 4 phi)|
+//   r1, r2    uniform in [0, 1), drawn anew for each coordinate
+// v <- chi (v + c1 r1 (p - x) + c2 r2 (g - x));   x <- x + v
+// (Clerc and Kennedy 2002, IEEE Trans. Evol. Comput. 6:58-73; from memory.)
 
 /// chi of Clerc and Kennedy 2002 (equation from memory); 0.72984... for phi = 4.1. Throws
 /// InvalidInput unless phi > 4 and finite, 0 < kappa <= 1. Relative error below 1e-15.

@@ -1,0 +1,83 @@
+// A swarm with a workspace of the right size allocates its result and nothing else.
+#include <cstddef>
+#include <cstdlib>
+#include <new>
+#include <span>
+#include <vector>
+
+#include "echosieve/optimise/particle_swarm.hpp"
+#include "support/check.hpp"
+
+namespace {
+
+std::size_t allocations = 0;
+
+void* counted(std::size_t size) {
+    ++allocations;
+    if (void* memory = std::malloc(size == 0 ? 1 : size)) {
+        return memory;
+    }
+    throw std::bad_alloc();
+}
+
+}  // namespace
+
+// Of this whole test binary.
+void* operator new(std::size_t size) {
+    return counted(size);
+}
+void* operator new[](std::size_t size) {
+    return counted(size);
+}
+void operator delete(void* memory) noexcept {
+    std::free(memory);
+}
+void operator delete[](void* memory) noexcept {
+    std::free(memory);
+}
+void operator delete(void* memory, std::size_t) noexcept {
+    std::free(memory);
+}
+void operator delete[](void* memory, std::size_t) noexcept {
+    std::free(memory);
+}
+
+using namespace echosieve;
+
+TEST_CASE("the counter counts") {
+    const std::size_t before = allocations;
+    void* memory = ::operator new(8);
+    CHECK(memory != nullptr);
+    ::operator delete(memory);
+    CHECK(allocations == before + 1);
+}
+
+TEST_CASE_TEMPLATE("a reused workspace leaves one allocation, the result", S, Swarm, RingSwarm,
+                   ParticleSwarm<GlobalBest, PeriodicBounds>) {
+    const Box<double> box({-1, -2, 0}, {3, 2, 0});
+    const auto objective = [](std::span<const double> x) { return x[0] * x[0] + x[1] * x[1]; };
+    const std::vector<double> start = {1, 1, 0};
+    NoObserver observer;
+    SwarmWorkspace<double> workspace;
+    S swarm;
+    static_cast<void>(swarm.minimise(objective, box, 1, start, observer, workspace));
+    for (const std::size_t iterations : {0U, 1U, 10U, 1000U}) {
+        CAPTURE(iterations);
+        swarm.iterations = iterations;
+        const std::size_t before = allocations;
+        const auto result = swarm.minimise(objective, box, 2, start, observer, workspace);
+        const std::size_t made = allocations - before;
+        CHECK(made == 1);
+        CHECK(result.iterations == iterations);
+    }
+    // A smaller swarm fits as well, and does what it does in a fresh workspace.
+    swarm.particles = 7;
+    swarm.iterations = 20;
+    const std::size_t before = allocations;
+    const auto reused = swarm.minimise(objective, box, 3, {}, observer, workspace);
+    const std::size_t made = allocations - before;
+    CHECK(made == 1);
+    const auto fresh = minimise(objective, box, swarm, 3);
+    CHECK(reused.x == fresh.x);
+    CHECK(reused.evaluations == fresh.evaluations);
+}
