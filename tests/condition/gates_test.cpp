@@ -96,7 +96,7 @@ TEST_CASE_TEMPLATE("weights follow each sample's own time", R, float, double) {
     }
 }
 
-TEST_CASE("a cut gate keeps the window of its full length; one of no length weighs 1") {
+TEST_CASE("a cut gate keeps the window of its full length, one of no length weighs 1") {
     const auto weights = gate_weights(grid, {16e-6, 24e-6});
     REQUIRE(weights.size() == 5);
     CHECK_WITHIN(weights[0], 1.0, 1e-12);  // 20 us, the gate's middle

@@ -46,9 +46,9 @@ inline void validate(const BasebandOptions& options) {
 /// (1 where the recording has less). The low-pass is flat to 0.4 % within cutoff - 0.45 bandwidths
 /// of the centre and 53 dB down beyond cutoff + 0.45; an offset of the samples and the echoes'
 /// image are gone as long as the centre is above that. With the default options a Gaussian echo of
-/// the sensor's own band is changed by 1.5 % of its peak; its phase stays exact if it is at the centre
-/// frequency. Samples outside the frame count as zero, so the ends fade in and out over half the
-/// filter's length, 2 / bandwidth. A NaN or infinity spoils the samples within that reach.
+/// the sensor's own band is changed by 1.5 % of its peak; its phase stays exact if it is at the
+/// centre frequency. Samples outside the frame count as zero, so the ends fade in and out over half
+/// the filter's length, 2 / bandwidth. A NaN or infinity spoils the samples within that reach.
 template <Real R>
 class Basebander {
 public:

@@ -1,0 +1,68 @@
+# Runs the example programs on input that they must refuse: a message that names file, field and value, an exit status
+# of its own, and no result that could be taken for a whole one.
+# Arguments: MAKE and TRACK (the programs), FOLDER (for files).
+file(REMOVE_RECURSE ${FOLDER})
+file(MAKE_DIRECTORY ${FOLDER})
+
+function(run expected_status expected_text)
+  execute_process(COMMAND ${ARGN} WORKING_DIRECTORY ${FOLDER} RESULT_VARIABLE status
+                  OUTPUT_VARIABLE output ERROR_VARIABLE output)
+  if(NOT status STREQUAL expected_status)
+    message(FATAL_ERROR "${ARGN}\nended with ${status}, not ${expected_status}:\n${output}")
+  endif()
+  string(FIND "${output}" "${expected_text}" place)
+  if(place EQUAL -1)
+    message(FATAL_ERROR "${ARGN}\ndoes not say '${expected_text}':\n${output}")
+  endif()
+endfunction()
+
+function(no_results folder)
+  if(EXISTS ${FOLDER}/${folder}/motion.csv OR EXISTS ${FOLDER}/${folder}/wall_echoes.npy)
+    message(FATAL_ERROR "results stand in ${folder} though the input was refused")
+  endif()
+endfunction()
+
+set(quick --sampling-rate 40e6 --frame-rate 500 --seconds 1.5)
+run(0 "not for diagnosis" ${MAKE} good.npy --seed 2 ${quick})
+run(0 "not for diagnosis" ${TRACK} good.npy --out good --no-pictures)
+foreach(name motion.csv summary.json wall_echoes.npy)
+  if(NOT EXISTS ${FOLDER}/good/${name})
+    message(FATAL_ERROR "${name} is missing")
+  endif()
+endforeach()
+file(STRINGS ${FOLDER}/good/motion.csv header LIMIT_COUNT 1)
+set(columns
+    "time_s,near_wall_m,near_wall_std_m,far_wall_m,far_wall_std_m,diameter_m,valid,quality")
+if(NOT header STREQUAL columns)
+  message(FATAL_ERROR "motion.csv starts with ${header}")
+endif()
+
+# Old results must not survive a run that fails to find an artery.
+run(0 "echoes each" ${MAKE} still.npy --distension 0 ${quick})
+run(2 "still.npy" ${TRACK} still.npy --out good --no-pictures)
+no_results(good)
+
+run(0 "1 frames" ${MAKE} one.npy --seconds 0.002 --frame-rate 500 --sampling-rate 40e6)
+run(2 "too few usable frames" ${TRACK} one.npy --out one --no-pictures)
+no_results(one)
+
+run(1 "missing.npy: there is no such file" ${TRACK} missing.npy --out x)
+file(WRITE ${FOLDER}/empty.npy "")
+file(COPY_FILE ${FOLDER}/good.json ${FOLDER}/empty.json)
+run(1 "empty.npy: is empty" ${TRACK} empty.npy --out x)
+file(COPY_FILE ${FOLDER}/good.npy ${FOLDER}/alone.npy)
+run(1 "alone.json: there is no such file" ${TRACK} alone.npy --out x)
+file(READ ${FOLDER}/good.json settings)
+string(REPLACE "\"frame_rate\": 500.0" "\"frame_rate\": -500.0" negative "${settings}")
+file(WRITE ${FOLDER}/negative.json "${negative}")
+run(1 "negative.json: field frame_rate = -500" ${TRACK} good.npy --meta negative.json --out x)
+string(REPLACE "bandwidth" "breadth" lacking "${settings}")
+file(WRITE ${FOLDER}/lacking.json "${lacking}")
+run(1 "lacking.json: field 'bandwidth' is missing" ${TRACK} good.npy --meta lacking.json --out x)
+run(1 "duration = -1" ${MAKE} bad.npy --seconds -1)
+run(1 "must end in .npy" ${MAKE} bad.txt)
+no_results(x)
+if(EXISTS ${FOLDER}/bad.npy)
+  message(FATAL_ERROR "bad.npy was written though the options were refused")
+endif()
+file(REMOVE_RECURSE ${FOLDER})
