@@ -18,13 +18,13 @@ namespace echosieve {
 
 // Symbols
 //   u = t - tau;  g the sampled atom, shifted down by the grid's mixing frequency;  r the signal
-//   c_k = sum u^k conj(g) r,  k = 0, 1, 2;   M_k = sum u^k |g|^2,  k = 0 .. 4;   Z_k = sum u^k g^2,
-//   k = 0, 1, 2
+//   c_k = sum u^k conj(g) r,  k = 0, 1, 2
+//   M_k = sum u^k |g|^2,      k = 0 .. 4
+//   Z_k = sum u^k g^2,        k = 0, 1, 2
 //
 // Complex r:  best amplitude a = c_0 / M_0, energy captured |c_0|^2 / M_0.
-// Real r:     the atom is the plane of Re g and Im g; a = 2 (M_0 c_0 - conj(Z) conj(c_0)) / (M_0^2
-// - |Z|^2),
-//             energy captured Re(a conj(c_0)).
+// Real r:     the atom is the plane of Re g and Im g;
+//             a = 2 (M_0 c_0 - conj(Z_0) conj(c_0)) / (M_0^2 - |Z_0|^2), energy Re(a conj(c_0)).
 // g comes from its recurrence (atoms/recurrence.hpp), so the inner loop has no exponential.
 
 /// The numbers above. Times are in units of the sampling step to keep the powers of u of ordinary

@@ -105,8 +105,10 @@ public:
              Result& result) {
         validate(stop);
         const Eigen::Index samples = source.samples();
-        require(static_cast<Eigen::Index>(signal.size()) == samples, "number of samples",
-                signal.size(), detail::concatenate("must be the source's, ", samples));
+        if (static_cast<Eigen::Index>(signal.size()) != samples) {  // no text is made in a good run
+            require(false, "number of samples", signal.size(),
+                    detail::concatenate("must be the source's, ", samples));
+        }
         prepare<Strategy>(samples, strategy.atoms, result);
         residual_ = Eigen::Map<const Vector>(signal.data(), samples);
         require(residual_.allFinite(), "signal", "NaN or infinity", "every sample must be finite");

@@ -40,8 +40,9 @@ template <class Vector>
 }
 
 // Symbols (those of atom_moments.hpp, and)
-//   theta = (tau, f, B);  dg/dtheta = d g with d_tau = 2 alpha u - i 2 pi f, d_f = i 2 pi u, d_B =
-//   -(2 alpha / B) u^2 e_k = c_k - a M_k;  V_jk = M_{j+k} - M_j M_k / M_0
+//   theta = (tau, f, B)
+//   dg/dtheta = d g:  d_tau = 2 alpha u - i 2 pi f,  d_f = i 2 pi u,  d_B = -(2 alpha / B) u^2
+//   e_k = c_k - a M_k,  V_jk = M_{j+k} - M_j M_k / M_0
 //
 // Gauss-Newton with the amplitude projected out (variable projection, Golub and Pereyra 1973): the
 // part of each d g along g drops out, -i 2 pi f with it, and f separates from tau and B, since one
@@ -73,11 +74,14 @@ template <class Vector>
             break;
         }
         const double alpha = decay(atom);
-        const std::complex<double> e1 = std::conj(a) * at.left_over(1, a) * h;
-        const std::complex<double> e2 = std::conj(a) * at.left_over(2, a) * h * h;
-        const double v11 = (m[2] - m[1] * m[1] / m[0]) * h * h * std::norm(a);
-        const double v12 = (m[3] - m[1] * m[2] / m[0]) * h * h * h * std::norm(a);
-        const double v22 = (m[4] - m[2] * m[2] / m[0]) * h * h * h * h * std::norm(a);
+        // Gradient and matrix both divided by |a|^2: the determinant of a loud signal would
+        // overflow.
+        const std::complex<double> per_amplitude = std::conj(a) / std::norm(a);
+        const std::complex<double> e1 = per_amplitude * at.left_over(1, a) * h;
+        const std::complex<double> e2 = per_amplitude * at.left_over(2, a) * h * h;
+        const double v11 = (m[2] - m[1] * m[1] / m[0]) * h * h;
+        const double v12 = (m[3] - m[1] * m[2] / m[0]) * h * h * h;
+        const double v22 = (m[4] - m[2] * m[2] / m[0]) * h * h * h * h;
         const double d_arrival = 2 * alpha;
         const double d_frequency = 2 * std::numbers::pi;
         const double d_bandwidth = -2 * alpha / atom.bandwidth;

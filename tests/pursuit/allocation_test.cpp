@@ -1,0 +1,138 @@
+// After its first run an engine works in the memory that it has: counted in operator new and
+// malloc's way past it that Eigen takes.
+#include <complex>
+#include <cstddef>
+#include <cstdlib>
+#include <new>
+#include <vector>
+
+#include "echosieve/pursuit/pursue.hpp"
+#include "support/check.hpp"
+#include "support/pursuit.hpp"
+
+using namespace echosieve;
+using namespace echosieve::test;
+using Complex = std::complex<double>;
+
+namespace {
+
+std::size_t allocations = 0;
+
+}  // namespace
+
+#if defined(__has_feature)
+#if __has_feature(address_sanitizer)
+#define ECHOSIEVE_TEST_SANITISED
+#endif
+#endif
+#if defined(__SANITIZE_ADDRESS__)
+#define ECHOSIEVE_TEST_SANITISED
+#endif
+
+#if defined(__GLIBC__) && !defined(ECHOSIEVE_TEST_SANITISED)
+
+// Both operator new and Eigen come by here.
+extern "C" void* __libc_malloc(std::size_t size);
+extern "C" void* malloc(std::size_t size) noexcept {
+    ++allocations;
+    return __libc_malloc(size);
+}
+
+#else
+
+// A sanitiser has its own malloc: there, operator new alone is counted.
+void* operator new(std::size_t size) {
+    ++allocations;
+    if (void* memory = std::malloc(size > 0 ? size : 1)) {
+        return memory;
+    }
+    throw std::bad_alloc();
+}
+void operator delete(void* memory) noexcept {
+    std::free(memory);
+}
+void operator delete(void* memory, std::size_t) noexcept {
+    std::free(memory);
+}
+
+#endif
+
+namespace {
+
+template <class Source>
+std::size_t allocations_of_later_runs(Source& source, const auto& strategy, const Stop& stop) {
+    using T = typename Source::sample_type;
+    const auto samples = static_cast<std::size_t>(source.samples());
+    std::vector<std::vector<T>> frames;
+    for (std::uint64_t frame = 0; frame < 5; ++frame) {
+        RandomStream stream(8, frame);
+        frames.emplace_back(samples);
+        for (T& sample : frames.back()) {
+            sample = random_sample<T>(stream);
+        }
+    }
+    PursuitEngine<Source> engine;
+    typename PursuitEngine<Source>::Result result;
+    engine.run(frames[0], source, strategy, stop, result);
+    const std::size_t before = allocations;
+    for (const auto& frame : frames) {
+        engine.run(frame, source, strategy, stop, result);
+    }
+    const std::size_t after = allocations;
+    REQUIRE(result.atoms.size() == strategy.atoms);
+    return after - before;
+}
+
+template <class Source>
+void check_no_allocation(Source& source) {
+    CHECK(allocations_of_later_runs(source, Orthogonal{10}, Stop{}) == 0);
+    CHECK(allocations_of_later_runs(source, Greedy{10}, Stop{}) == 0);
+    // The threshold of a low variance, so that it is computed but stops nothing.
+    CHECK(allocations_of_later_runs(source, Orthogonal{4}, {0, FalseAlarm{1e-9, 0.01}}) == 0);
+}
+
+}  // namespace
+
+TEST_CASE("the counter counts") {
+    const std::size_t before = allocations;
+    const std::vector<double> memory(100);
+    const std::size_t between = allocations;
+    const Eigen::VectorXd other = Eigen::VectorXd::Ones(100);
+    const std::size_t after = allocations;
+    CHECK(memory.size() == 100);
+    CHECK(other.size() == 100);
+    CHECK(between == before + 1);
+#if defined(__GLIBC__) && !defined(ECHOSIEVE_TEST_SANITISED)
+    CHECK(after == between + 1);
+#else
+    CHECK(after >= between);
+#endif
+}
+
+TEST_CASE_TEMPLATE("pursuits over a matrix allocate nothing after the first", T, float, double,
+                   std::complex<float>, Complex) {
+    typename MatrixDictionary<T>::Matrix d(40, 120);
+    RandomStream stream(3);
+    for (Eigen::Index k = 0; k < d.cols(); ++k) {
+        for (Eigen::Index i = 0; i < d.rows(); ++i) {
+            d(i, k) = random_sample<T>(stream);
+        }
+        d.col(k).normalize();
+    }
+    MatrixDictionary<T> dictionary(d);
+    check_no_allocation(dictionary);
+}
+
+TEST_CASE("pursuits of echoes allocate nothing after the first") {
+    const SamplingGrid base{20e-6, 4e6, 40, 4e6};
+    const SamplingGrid raw{20e-6, 25e6, 250, 0};
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.10, {20e-6, 30e-6});
+    EchoSource<Complex, GaussNewton> complex(base, box, GaussNewton{}, 0);
+    check_no_allocation(complex);
+    EchoSource<std::complex<float>, GaussNewton> narrow(base, box, GaussNewton{}, 0);
+    check_no_allocation(narrow);
+    EchoSource<double, GaussNewton> real(raw, box, GaussNewton{}, 0);
+    check_no_allocation(real);
+    EchoSource<Complex, NoRefinement> unrefined(base, box, NoRefinement{}, 0);
+    check_no_allocation(unrefined);
+}
