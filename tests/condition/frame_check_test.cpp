@@ -1,6 +1,7 @@
 #include "echosieve/condition/frame_check.hpp"
 
 #include <cstdint>
+#include <initializer_list>
 #include <limits>
 
 #include "condition/lines.hpp"
@@ -82,7 +83,8 @@ TEST_CASE("frames of zeros and of noise are dropped, copies are frozen, and none
             RandomStream random(22);
             std::vector<FrameState> expected(150, FrameState::good);
             const auto state = [&](std::size_t i, FrameState s) { expected[i] = s; };
-            for (const std::size_t i : {0, 20, 21, 22, 60, 149}) {  // first, last, a run, alone
+            for (const std::size_t i : std::initializer_list<std::size_t>{
+                     0, 20, 21, 22, 60, 149}) {  // first, last, a run, alone
                 fill_noise(scene.frames[i], scene.noise, random);
                 state(i, FrameState::dropped);
             }
@@ -92,17 +94,18 @@ TEST_CASE("frames of zeros and of noise are dropped, copies are frozen, and none
             for (const auto x : line) {
                 power += static_cast<double>(x) * x / static_cast<double>(samples);
             }
-            for (const std::size_t i : {30, 31}) {
+            for (const std::size_t i : std::initializer_list<std::size_t>{30, 31}) {
                 fill_noise(scene.frames[i],
                            test::noise_for(power - scene.noise * scene.noise, 1, scene.settings),
                            random);
                 state(i, FrameState::dropped);
             }
-            for (const std::size_t i : {40, 41, 42, 43, 44}) {
+            for (const std::size_t i : std::initializer_list<std::size_t>{40, 41, 42, 43, 44}) {
                 std::ranges::fill(scene.frames[i], std::int16_t{0});
                 state(i, FrameState::dropped);
             }
-            for (const std::size_t i : {80, 90, 91, 92, 93, 94, 95}) {
+            for (const std::size_t i :
+                 std::initializer_list<std::size_t>{80, 90, 91, 92, 93, 94, 95}) {
                 std::ranges::copy(scene.frames[i - 1], scene.frames[i].begin());
                 state(i, FrameState::frozen);
             }

@@ -59,8 +59,7 @@ const double five_sigma = 5 / std::sqrt(static_cast<double>(draws));
 
 }  // namespace
 
-TEST_CASE_TEMPLATE("uniform numbers have a uniform's moments and stay below 1", R, float,
-                   double) {
+TEST_CASE_TEMPLATE("uniform numbers have a uniform's moments and stay below 1", R, float, double) {
     RandomStream random(1);
     double least = 1;
     double most = 0;
