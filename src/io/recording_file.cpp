@@ -1,11 +1,14 @@
 #include "echosieve/io/recording_file.hpp"
 
 #include <cmath>
+#include <cstddef>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <string>
 #include <system_error>
+#include <variant>
 
+#include "echosieve/core/error.hpp"
 #include "echosieve/io/atomic_file.hpp"
 #include "echosieve/io/file_error.hpp"
 #include "echosieve/io/npy.hpp"
@@ -51,7 +54,13 @@ RecordingSettings read_settings(const std::filesystem::path& file) {
         throw FileError(file,
                         "there is no such file; a recording's settings stand beside its samples");
     }
+    if (!std::filesystem::is_regular_file(file, error)) {
+        throw FileError(file, "is not a regular file");
+    }
     std::ifstream in(file);
+    if (!in) {
+        throw FileError(file, "can't be opened for reading");
+    }
     nlohmann::json object;
     try {
         object = nlohmann::json::parse(in);
@@ -92,11 +101,17 @@ Recording read_recording(const std::filesystem::path& samples) {
 }
 
 void write_recording(const Recording& recording, const std::filesystem::path& samples) {
-    std::visit(
-        [&](const auto& matrix) {
-            write_npy(samples, matrix.values(), matrix.frames(), matrix.samples());
-        },
-        recording.samples);
+    validate(recording.settings);
+    require(recording.frame_count() > 0, "number of frames", recording.frame_count(),
+            "must be at least 1");
+    require(recording.sample_count() > 0, "samples a frame", recording.sample_count(),
+            "must be at least 1");
+    if (const auto* floats = std::get_if<FrameMatrix<float>>(&recording.samples)) {
+        require_finite(*floats, samples);
+    }
+    if (settings_path(samples) == samples) {
+        throw FileError(samples, "can't hold the samples: it is the name of their settings");
+    }
     const RecordingSettings& s = recording.settings;
     const nlohmann::ordered_json object = {
         {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
@@ -104,6 +119,11 @@ void write_recording(const Recording& recording, const std::filesystem::path& sa
         {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
     AtomicFile out(settings_path(samples));
     out.stream() << object.dump(1) << '\n';
+    std::visit(
+        [&](const auto& matrix) {
+            write_npy(samples, matrix.values(), matrix.frames(), matrix.samples());
+        },
+        recording.samples);
     out.commit();
 }
 

@@ -3,19 +3,25 @@
 
 #include <filesystem>
 #include <fstream>
+#include <locale>
+#include <ostream>
 #include <system_error>
+#include <utility>
 
 #include "echosieve/io/file_error.hpp"
 
 namespace echosieve {
 
 /// Writes to NAME.partial; commit() checks that all was written and renames it to NAME. Without
-/// commit() the partial file is removed, so that half an output is never taken for a whole one.
+/// commit() the partial file is removed, so that half an output is never taken for a whole one; a
+/// file that stood under NAME before stays until then. Two writers of one NAME at a time are not
+/// supported.
 class AtomicFile {
 public:
     /// Throws FileError if the file can't be opened for writing.
     explicit AtomicFile(std::filesystem::path name) : name_(std::move(name)), partial_(name_) {
         partial_ += ".partial";
+        stream_.imbue(std::locale::classic());  // no decimal comma, whatever the user's locale
         stream_.open(partial_, std::ios::binary | std::ios::trunc);
         if (!stream_) {
             throw FileError(name_, "can't be opened for writing");

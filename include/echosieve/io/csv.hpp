@@ -1,11 +1,12 @@
 // Tables of numbers as comma-separated text.
 #pragma once
 
+#include <cmath>
 #include <cstddef>
 #include <filesystem>
 #include <initializer_list>
-#include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -19,13 +20,21 @@ struct CsvColumn {
     int decimals = 9;
 };
 
-/// Writes a header line and then a line per row, whole or not at all; NaN is written as `nan`.
+/// Writes a header line and then a line per row, whole or not at all; NaN is written as `nan`
+/// whatever its sign, infinities as `inf` and `-inf`.
 class CsvWriter {
 public:
+    /// Throws FileError if the file can't be opened for writing, InvalidInput for a name with a
+    /// comma, quote or line break in it, or decimals outside 0 to 17.
     CsvWriter(const std::filesystem::path& file, std::vector<CsvColumn> columns)
         : file_(file), columns_(std::move(columns)) {
         for (std::size_t k = 0; k < columns_.size(); ++k) {
-            file_.stream() << (k == 0 ? "" : ",") << columns_[k].name;
+            const CsvColumn& column = columns_[k];
+            require(column.name.find_first_of(",\"\r\n") == std::string_view::npos, "column name",
+                    column.name, "must hold no comma, quote or line break");
+            require(column.decimals >= 0 && column.decimals <= 17, "decimals", column.decimals,
+                    "must lie in [0, 17]");
+            file_.stream() << (k == 0 ? "" : ",") << column.name;
         }
         file_.stream() << '\n' << std::fixed;
     }
@@ -37,7 +46,7 @@ public:
         std::size_t k = 0;
         for (const double value : values) {
             file_.stream().precision(columns_[k].decimals);
-            file_.stream() << (k == 0 ? "" : ",") << value;
+            file_.stream() << (k == 0 ? "" : ",") << (std::isnan(value) ? std::abs(value) : value);
             ++k;
         }
         file_.stream() << '\n';

@@ -22,7 +22,9 @@ namespace echosieve {
                                        const std::filesystem::path& settings);
 [[nodiscard]] Recording read_recording(const std::filesystem::path& samples);
 
-/// Writes both files, each whole or not at all. Throws FileError if that fails.
+/// Writes both files, each whole or not at all. Throws FileError if that fails, and, like
+/// InvalidInput, for what read_recording would not read back: settings outside their domain, no
+/// frames, samples that are not finite, a name that ends in .json.
 void write_recording(const Recording& recording, const std::filesystem::path& samples);
 
 }  // namespace echosieve
