@@ -1,40 +1,23 @@
 #include "echosieve/io/recording_file.hpp"
 
 #include <cmath>
+#include <cstdint>
 #include <filesystem>
-#include <fstream>
-#include <functional>
+#include <limits>
 #include <string>
 #include <vector>
 
+#include "echosieve/core/error.hpp"
 #include "echosieve/io/file_error.hpp"
 #include "echosieve/io/npy.hpp"
+#include "folder.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
+using namespace echosieve::test;
 namespace fs = std::filesystem;
 
 namespace {
-
-// A folder of its own for each test, gone afterwards.
-struct Folder {
-    fs::path path;
-    explicit Folder(const char* name)
-        : path(fs::temp_directory_path() / (std::string("echosieve_io_") + name)) {
-        fs::remove_all(path);
-        fs::create_directory(path);
-    }
-    ~Folder() {
-        std::error_code ignored;
-        fs::remove_all(path, ignored);
-    }
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-};
-
-void write_text(const fs::path& file, const std::string& text) {
-    std::ofstream(file, std::ios::binary) << text;
-}
 
 std::string npy(const std::string& header, std::size_t bytes) {
     std::string text = "\x93NUMPY";
@@ -53,19 +36,6 @@ std::string dictionary(const char* descr, const char* order, const char* shape) 
 constexpr const char* good_settings =
     R"({"sampling_rate": 125e6, "frame_rate": 1000, "start_time": 9e-6,
         "centre_frequency": 4e6, "bandwidth": 1e6, "sound_speed": 1540})";
-
-std::string message_of(const std::function<void()>& act) {
-    try {
-        act();
-    } catch (const FileError& error) {
-        return error.what();
-    }
-    return "nothing was thrown";
-}
-
-bool contains(const std::string& text, const std::string& part) {
-    return text.find(part) != std::string::npos;
-}
 
 }  // namespace
 
@@ -93,7 +63,7 @@ TEST_CASE("bad sample files are refused with file, field and value") {
     const Folder folder("samples");
     const fs::path file = folder.path / "x.npy";
     const auto refused = [&](const std::string& content, const std::string& part) {
-        write_text(file, content);
+        write_bytes(file, content);
         const std::string message = message_of([&] { static_cast<void>(read_npy(file)); });
         CAPTURE(message);
         CHECK(contains(message, "x.npy"));
@@ -127,7 +97,7 @@ TEST_CASE("bad settings are refused with file, field and value") {
     const Folder folder("settings");
     const fs::path file = folder.path / "x.json";
     const auto refused = [&](std::string content, const std::string& part) {
-        write_text(file, content);
+        write_bytes(file, content);
         const std::string message = message_of([&] { static_cast<void>(read_settings(file)); });
         CAPTURE(message);
         CHECK(contains(message, "x.json"));
@@ -137,7 +107,7 @@ TEST_CASE("bad settings are refused with file, field and value") {
         std::string text = good_settings;
         return text.replace(text.find(from), from.size(), to);
     };
-    write_text(file, good_settings);
+    write_bytes(file, good_settings);
     CHECK(read_settings(file).frame_rate == 1000);
     CHECK(contains(message_of([&] { static_cast<void>(read_settings(folder.path / "none.json")); }),
                    "no such file"));
@@ -155,11 +125,80 @@ TEST_CASE("bad settings are refused with file, field and value") {
     refused(changed("1000", "null"), "must be a number");
     refused(changed("125e6", "5e6"), "sampling_rate = 5000000");
     refused(changed("1540", "-1"), "sound_speed = -1");
+    refused(changed("9e-6", "-9e-6"), "start_time = -9e-06");
+    refused(changed("4e6", "0"), "centre_frequency = 0");
+    refused(changed("1e6", "8e6"), "bandwidth = 8000000");
+    refused(changed("1000", "true"), "'frame_rate' = true: must be a number");
+    refused(changed("1000", "[1000]"), "'frame_rate' = [1000]: must be a number");
+    refused(changed("1000", "1e999"), "not valid JSON");
+    // What Python's json module writes for a NaN.
+    refused(changed("1000", "NaN"), "not valid JSON");
+    refused(std::string(good_settings).substr(0, 60), "not valid JSON");
+    refused(good_settings + std::string("}"), "not valid JSON");
+    refused(std::string(100000, '['), "not valid JSON");
+    CHECK(contains(message_of([&] { static_cast<void>(read_settings(folder.path)); }),
+                   "not a regular file"));
+    // Fields of other programs do no harm; whole numbers are numbers.
+    write_bytes(file, changed("125e6", "125000000, \"operator\": \"x\""));
+    CHECK(read_settings(file).sampling_rate == 125e6);
+}
+
+TEST_CASE("settings come back bit by bit") {
+    const Folder folder("exact");
+    Recording recording;
+    recording.settings = {125e6 / 3, 1000.0 / 7, 1e-5 / 3, {4e6 / 0.99, 1e6 / 3}, 1540.1 / 1.1};
+    recording.samples = FrameMatrix<std::int16_t>(1, 1);
+    write_recording(recording, folder.path / "x.npy");
+    const RecordingSettings back = read_settings(folder.path / "x.json");
+    CHECK(back.sampling_rate == recording.settings.sampling_rate);
+    CHECK(back.frame_rate == recording.settings.frame_rate);
+    CHECK(back.start_time == recording.settings.start_time);
+    CHECK(back.sensor.centre_frequency == recording.settings.sensor.centre_frequency);
+    CHECK(back.sensor.bandwidth == recording.settings.sensor.bandwidth);
+    CHECK(back.sound_speed == recording.settings.sound_speed);
+    CHECK(settings_path("a.b/left.common.npy") == fs::path("a.b/left.common.json"));
+}
+
+TEST_CASE("settings may stand elsewhere") {
+    const Folder folder("elsewhere");
+    const std::vector<float> values(6, 1.0F);
+    write_npy(folder.path / "x.npy", values, 2, 3);
+    write_bytes(folder.path / "other.json", good_settings);
+    CHECK(read_recording(folder.path / "x.npy", folder.path / "other.json").frame_count() == 2);
+    CHECK(contains(message_of([&] { static_cast<void>(read_recording(folder.path / "x.npy")); }),
+                   "x.json: there is no such file"));
+}
+
+TEST_CASE("a recording that could not be read back is not written") {
+    const Folder folder("unreadable");
+    Recording good;
+    good.settings = {125e6, 1000, 9e-6, {4e6, 1e6}, 1540};
+    good.samples = FrameMatrix<float>({0.5F, 1.0F}, 1, 2);
+    Recording bad = good;
+    bad.settings.frame_rate = std::numeric_limits<double>::quiet_NaN();
+    CHECK_THROWS_AS(write_recording(bad, folder.path / "x.npy"), InvalidInput);
+    bad = good;
+    bad.samples = FrameMatrix<float>(0, 4);
+    CHECK_THROWS_AS(write_recording(bad, folder.path / "x.npy"), InvalidInput);
+    bad = good;
+    bad.samples = FrameMatrix<std::int16_t>(3, 0);
+    CHECK_THROWS_AS(write_recording(bad, folder.path / "x.npy"), InvalidInput);
+    bad = good;
+    bad.samples = FrameMatrix<float>({0.5F, std::nanf("")}, 1, 2);
+    CHECK(contains(message_of([&] { write_recording(bad, folder.path / "x.npy"); }),
+                   "sample 1 of frame 0"));
+    CHECK(contains(message_of([&] { write_recording(good, folder.path / "x.json"); }),
+                   "name of their settings"));
+    // The samples can't be written: the settings don't appear either.
+    fs::create_directory(folder.path / "x.npy.partial");
+    CHECK_THROWS_AS(write_recording(good, folder.path / "x.npy"), FileError);
+    CHECK(!fs::exists(folder.path / "x.json"));
+    CHECK(!fs::exists(folder.path / "x.json.partial"));
 }
 
 TEST_CASE("samples that are not finite are refused with frame and sample") {
     const Folder folder("finite");
-    write_text(folder.path / "x.json", good_settings);
+    write_bytes(folder.path / "x.json", good_settings);
     for (const float bad : {std::nanf(""), INFINITY}) {
         const std::vector<float> values = {0, 1, 2, 3, bad, 5};
         write_npy(folder.path / "x.npy", values, 2, 3);

@@ -1,0 +1,57 @@
+// A folder of its own for a test, and the text of what the test's reader refuses.
+#pragma once
+
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+#include <string>
+#include <string_view>
+#include <system_error>
+
+#include "echosieve/io/file_error.hpp"
+
+namespace echosieve::test {
+
+/// Made empty, gone afterwards.
+struct Folder {
+    std::filesystem::path path;
+
+    explicit Folder(const std::string& name)
+        : path(std::filesystem::temp_directory_path() / ("echosieve_io_" + name)) {
+        std::filesystem::remove_all(path);
+        std::filesystem::create_directory(path);
+    }
+    ~Folder() {
+        std::error_code ignored;
+        std::filesystem::remove_all(path, ignored);
+    }
+    Folder(const Folder&) = delete;
+    Folder& operator=(const Folder&) = delete;
+};
+
+inline void write_bytes(const std::filesystem::path& file, std::string_view bytes) {
+    std::ofstream out(file, std::ios::binary);
+    out.write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
+}
+
+[[nodiscard]] inline std::string bytes_of(const std::filesystem::path& file) {
+    std::ifstream in(file, std::ios::binary);
+    return {std::istreambuf_iterator<char>(in), {}};
+}
+
+/// What a FileError says, or that none was thrown; other exceptions pass.
+template <class Act>
+[[nodiscard]] std::string message_of(Act act) {
+    try {
+        act();
+    } catch (const FileError& error) {
+        return error.what();
+    }
+    return "no FileError was thrown";
+}
+
+[[nodiscard]] inline bool contains(std::string_view text, std::string_view part) {
+    return text.find(part) != std::string_view::npos;
+}
+
+}  // namespace echosieve::test
