@@ -3,7 +3,9 @@
 #      subdirectory  add_subdirectory; the user's compiler flags must stay the user's
 #      warnings      add_subdirectory, every public header under the user's own warnings, as errors
 set(scratch ${LIBRARY_BINARY}/consumer/${WAY})
-file(REMOVE_RECURSE ${scratch})
+# The installed files are made anew, with the time stamps of their sources; a build that has nothing to do
+# then takes no time.
+file(REMOVE_RECURSE ${scratch}/prefix)
 
 function(run)
   execute_process(COMMAND ${ARGN} RESULT_VARIABLE result)
