@@ -59,3 +59,4 @@
 #include "echosieve/synthesis/pulse_wave.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
+#include "echosieve/synthesis/scene_options.hpp"

@@ -16,30 +16,48 @@ namespace echosieve {
 // Symbols
 //   s  time since the beat's onset [s];  T  the beat's length [s];  R  rise time [s]
 //   s < R:   w = (1 - cos(pi s / R)) / 2
-//   s >= R:  w = (d(s) - d(T)) / (d(R) - d(T)),  d(s) = exp(-(sqrt((s - R)^2 + k^2) - k) / tau) +
-//   notch(s)
-// The root rounds the peak off, so that w has a continuous slope there. Shape and numbers are
-// plausible, not fitted to anything (common practice, no source).
+//   s >= R:  w = (d(s - R) - d(T - R)) / (d(0) - d(T - R)),
+//            d(x) = exp(-(sqrt(x^2 + k^2) - k) / tau) + h exp(-(x - x_n)^2 / (2 w_n^2))
+// with tau the decay time, h and x_n the notch's height and time. The root rounds the peak off, so
+// that w has a continuous slope there. In beats shorter than T_s all times shrink with the beat, as
+// systole does. Shape and numbers are plausible, not fitted to anything (common practice, no
+// source).
 
 struct PulseWaveOptions {
     double heart_rate = 1.1;     ///< mean [Hz]
     double variability = 0.03;   ///< standard deviation of the beats' length, relative
     double rise_time = 0.11;     ///< R [s]
     double decay_time = 0.30;    ///< tau [s]
-    double notch_height = 0.12;  ///< of the wave after the dicrotic notch, of the pulse's height
-    double notch_time = 0.24;    ///< after the peak [s]
+    double notch_height = 0.12;  ///< h, of the wave after the dicrotic notch, of the pulse's height
+    double notch_time = 0.24;    ///< x_n, after the peak [s]
 };
 
+namespace detail {
+
+inline constexpr double pulse_rounding = 0.02;    // k [s]
+inline constexpr double notch_width = 0.045;      // w_n [s]
+inline constexpr double unshrunk_beat = 0.6;      // T_s [s]
+inline constexpr double largest_deviation = 3.0;  // of a beat's length, in standard deviations
+
+}  // namespace detail
+
+/// The limits of rise, decay and notch keep the wave between 0 and 1 with its peak at R.
 inline void validate(const PulseWaveOptions& options) {
     require(options.heart_rate > 0 && options.heart_rate <= 5, "heart_rate", options.heart_rate,
             "must lie in (0, 5] [Hz]");
     require(options.variability >= 0 && options.variability <= 0.3, "variability",
             options.variability, "must lie in [0, 0.3]");
-    require(options.rise_time > 0 && options.rise_time < 0.4 / options.heart_rate, "rise_time",
-            options.rise_time, "must be positive and below 0.4 of a beat [s]");
-    require(options.decay_time > 0, "decay_time", options.decay_time, "must be positive [s]");
-    require(options.notch_height >= 0 && options.notch_height <= 0.5, "notch_height",
-            options.notch_height, "must lie in [0, 0.5]");
+    require(options.rise_time >= 0.02 && options.rise_time <= 0.2, "rise_time", options.rise_time,
+            "must lie in [0.02, 0.2] [s]");
+    require(options.decay_time >= 0.1 && options.decay_time <= 1, "decay_time", options.decay_time,
+            "must lie in [0.1, 1] [s]");
+    require(options.notch_time >= 0.18 && options.notch_time <= 0.3, "notch_time",
+            options.notch_time, "must lie in [0.18, 0.3] [s]");
+    // Where the notch's bump sets in, two widths before its middle, the decay has made room for it.
+    const double start = options.notch_time - 2 * detail::notch_width - detail::pulse_rounding;
+    const double room = std::min(0.3, 1 - std::exp(-start / options.decay_time));
+    require(options.notch_height >= 0 && options.notch_height <= room, "notch_height",
+            options.notch_height, detail::concatenate("must lie in [0, ", room, "]"));
 }
 
 /// Beats from before time 0 to after `duration`, and the wave at any time between.
@@ -53,7 +71,9 @@ public:
         while (onsets_.size() < 2 || onsets_[onsets_.size() - 2] <= duration) {
             onsets_.push_back(onset);
             // Beyond three standard deviations a beat would be an event, not variability.
-            const double deviation = std::clamp(random.normal(), -3.0, 3.0) * options.variability;
+            const double deviation =
+                std::clamp(random.normal(), -detail::largest_deviation, detail::largest_deviation) *
+                options.variability;
             onset += (1 + deviation) / options.heart_rate;
         }
     }
@@ -73,19 +93,19 @@ public:
     }
 
 private:
-    [[nodiscard]] double fall(double s) const noexcept {
-        constexpr double rounding = 0.02;      // k [s]
-        constexpr double notch_width = 0.045;  // [s]
-        const double x = (s - options_.notch_time) / notch_width;
-        return std::exp(-(std::sqrt(s * s + rounding * rounding) - rounding) /
-                        options_.decay_time) +
-               options_.notch_height * std::exp(-x * x / 2);
+    [[nodiscard]] double fall(double x) const noexcept {
+        constexpr double k = detail::pulse_rounding;
+        const double n = (x - options_.notch_time) / detail::notch_width;
+        return std::exp(-(std::sqrt(x * x + k * k) - k) / options_.decay_time) +
+               options_.notch_height * std::exp(-n * n / 2);
     }
     [[nodiscard]] double shape(double s, double length) const noexcept {
+        const double stretch = std::max(1.0, detail::unshrunk_beat / length);
+        s *= stretch;
         if (s < options_.rise_time) {
             return 0.5 * (1 - std::cos(std::numbers::pi * std::max(s, 0.0) / options_.rise_time));
         }
-        const double last = fall(length - options_.rise_time);
+        const double last = fall(stretch * length - options_.rise_time);
         return (fall(s - options_.rise_time) - last) / (fall(0) - last);
     }
 

@@ -23,7 +23,8 @@
 
 namespace echosieve {
 
-/// What a dropped frame holds.
+/// What a dropped frame holds: zeros, the receiver's noise alone, or the frame before it once more
+/// (zeros, where there is none before it).
 enum class DropKind { zeros, noise, repeat };
 
 struct RenderOptions {
@@ -61,6 +62,9 @@ namespace detail {
 // Beyond so many nepers an echo is left out: exp(-16) = 1e-7 of its peak, a hundredth of a count.
 inline constexpr double render_nepers = 16;
 
+// Larger recordings than this (2 GB of int16) are taken for a slip in the options.
+inline constexpr double most_values = 1e9;
+
 /// Adds the real echo to `frame`.
 inline void render_echo(const Echo<Gabor<double>>& echo, const SamplingGrid& grid,
                         std::span<double> frame) {
@@ -80,8 +84,10 @@ inline void render_echo(const Echo<Gabor<double>>& echo, const SamplingGrid& gri
 }  // namespace detail
 
 /// Renders a scene: T is std::int16_t (rounded and clipped) or float (clipped). The same seed gives
-/// the same bits. `progress`, if given, is called after each frame with the number of frames done
-/// and of all.
+/// the same bits; it may be the scene's. Each echo is exact to 1e-7 of its peak: its delay is put
+/// in by its closed form, not by interpolation. `progress`, if given, is called after each frame
+/// with the number of frames done and of all. Throws InvalidInput for options outside their domain,
+/// and for a scene of no or of far too many samples.
 template <class T>
 [[nodiscard]] SyntheticRecording render(
     const Scene& scene, std::uint64_t seed, const RenderOptions& options = {},
@@ -89,13 +95,18 @@ template <class T>
     validate(options);
     const SceneOptions& scene_options = scene.options();
     const RecordingSettings& settings = scene_options.settings;
-    const auto frames =
-        static_cast<std::size_t>(std::lround(scene_options.duration * settings.frame_rate));
-    const auto samples = static_cast<std::size_t>(settings.arrival(scene_options.depth_range) *
-                                                  settings.sampling_rate);
-    require(frames >= 1, "number of frames", frames, "must be at least 1: lengthen the duration");
-    require(samples >= 1, "samples a frame", samples,
+    const double wanted_frames = std::round(scene_options.duration * settings.frame_rate);
+    const double wanted_samples =
+        std::floor(settings.arrival(scene_options.depth_range) * settings.sampling_rate);
+    require(wanted_frames >= 1, "number of frames", wanted_frames,
+            "must be at least 1: lengthen the duration");
+    require(wanted_samples >= 1, "samples a frame", wanted_samples,
             "must be at least 1: lengthen the depth range");
+    require(wanted_frames * wanted_samples <= detail::most_values, "frames * samples a frame",
+            wanted_frames * wanted_samples,
+            detail::concatenate("must not exceed ", detail::most_values));
+    const auto frames = static_cast<std::size_t>(wanted_frames);
+    const auto samples = static_cast<std::size_t>(wanted_samples);
     const SamplingGrid grid = settings.grid(samples);
     const double top = settings.depth(settings.start_time);
 
@@ -118,13 +129,16 @@ template <class T>
     RandomStream drops(seed, std::numeric_limits<std::uint64_t>::max());
     for (std::size_t i = 0; i < frames; ++i) {
         const double time = static_cast<double>(i) / settings.frame_rate;
-        RandomStream random(seed, i);
+        RandomStream random(seed, Scene::first_free_stream + i);
         const bool dropped = drops.uniform() < options.dropped_fraction;
         truth.times.push_back(time);
         truth.walls.push_back(scene.walls(time));
         truth.dropped.push_back(dropped);
         if (dropped && options.drop_kind == DropKind::repeat && i > 0) {
             std::ranges::copy(matrix[i - 1], matrix[i].begin());
+            if (progress) {
+                progress(i + 1, frames);
+            }
             continue;
         }
         std::ranges::fill(frame, 0);

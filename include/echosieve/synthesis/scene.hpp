@@ -2,6 +2,7 @@
 // it moves.
 #pragma once
 
+#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -10,100 +11,27 @@
 #include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
-#include "echosieve/core/error.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/synthesis/pulse_wave.hpp"
+#include "echosieve/synthesis/scene_options.hpp"
 
 namespace echosieve {
 
 // Symbols (depths from the sensor, x along the sensor from above the artery's axis)
-//   w(t) pulse wave, 0 to 1;  B(t) breathing [m]
-//   r_i = D / 2 + distension w / 2 inner radius;  r_o = sqrt(r_i^2 + C) outer radius: the wall is
-//   incompressible, so it thins as it stretches, and the outer layer moves less than the inner z_c
-//   = centre + B + (1/2 - near_share) distension w: the walls share the distension unevenly Tissue
-//   at distance r from the axis is pushed outwards by coupling (r_o - r_o at rest) r_o / r (plane
-//   incompressible flow), and breathes with B (1 + gradient (z - centre)).
+//   w(t)  pulse wave, 0 to 1;  B(t) breathing [m]
+//   r_i = D / 2 + distension w / 2           inner radius
+//   r_o = sqrt(r_i^2 + C)                    outer radius: the wall is incompressible, so it thins
+//                                            as it stretches, and the outer layer moves less
+//   z_c = centre + B + (1/2 - near_share) distension w
+//                                            axis: the walls share the distension unevenly
+// Tissue at distance r from the axis is pushed outwards by coupling (r_o - r_o at rest) r_o / r
+// (plane incompressible flow), breathes with B (1 + gradient (z - centre)), and slips with slip t.
 //
 // The sensor is flat and wider than the artery: what lies beside the vessel arrives together with
 // the walls. A wall is curved: pieces off the axis lie deeper (near wall) or shallower (far wall)
 // and smear it.
-
-struct SceneOptions {
-    RecordingSettings settings{.sampling_rate = 125e6,
-                               .frame_rate = 1000,
-                               .start_time = 2 * 5e-3 / 1540,
-                               .sensor = {.centre_frequency = 4e6, .bandwidth = 1e6},
-                               .sound_speed = 1540};
-    double duration = 3;               ///< [s]
-    double depth_range = 17e-3;        ///< recorded, from start_time on [m]
-    double centre_depth = 13.2e-3;     ///< of the artery's axis, at rest [m]
-    double diameter = 6.2e-3;          ///< inner, at the end of diastole [m]
-    double wall_thickness = 0.65e-3;   ///< inner to outer layer, at the end of diastole [m]
-    double distension = 0.45e-3;       ///< of the inner diameter [m]
-    double near_share = 0.4;           ///< of the distension that the near wall takes
-    double inner_layer_decibels = -5;  ///< echo of the inner layer under the outer's
-    double wall_spread =
-        0.12;  ///< standard deviation of the angle under which wall pieces answer [rad]
-    double clutter_decibels =
-        -6;                    ///< rms envelope of the tissue's echoes over the outer layer's peak
-    double snr_decibels = 20;  ///< outer layer's peak over the rms noise of a raw sample
-    double sensor_half_width = 6e-3;     ///< [m]
-    double scatterers_per_square = 4e6;  ///< tissue scatterers over the cross-section [1/m^2]
-    double coupling = 0.5;               ///< of the tissue to the vessel's pulse, 0 to 1
-    double breathing = 0.3e-3;           ///< peak to peak [m]
-    double breathing_rate = 0.23;        ///< [Hz]
-    double breathing_gradient = 8;       ///< of the breathing over depth [1/m]
-    double attenuation = 0.5;  ///< [dB/cm/MHz], one way; the gain over depth makes up for its loss
-    double ring_down_decibels =
-        12;  ///< of the sensor's ring-down over the outer layer, at the first sample
-    double ring_down_length = 0.5e-3;  ///< over which it falls by a factor e [m]
-    PulseWaveOptions pulse;
-};
-
-inline void validate(const SceneOptions& options) {
-    validate(options.settings);
-    validate(options.pulse);
-    const auto positive = [](double x, const char* name, const char* unit) {
-        require(x > 0 && is_finite(x), name, x,
-                detail::concatenate("must be positive and finite ", unit));
-    };
-    const auto finite = [](double x, const char* name, const char* unit) {
-        require(is_finite(x), name, x, detail::concatenate("must be finite ", unit));
-    };
-    positive(options.duration, "duration", "[s]");
-    positive(options.depth_range, "depth_range", "[m]");
-    positive(options.diameter, "diameter", "[m]");
-    positive(options.wall_thickness, "wall_thickness", "[m]");
-    positive(options.wall_spread, "wall_spread", "[rad]");
-    positive(options.sensor_half_width, "sensor_half_width", "[m]");
-    positive(options.ring_down_length, "ring_down_length", "[m]");
-    finite(options.inner_layer_decibels, "inner_layer_decibels", "[dB]");
-    finite(options.clutter_decibels, "clutter_decibels", "[dB]");
-    finite(options.snr_decibels, "snr_decibels", "[dB]");
-    finite(options.ring_down_decibels, "ring_down_decibels", "[dB]");
-    finite(options.breathing, "breathing", "[m]");
-    finite(options.breathing_gradient, "breathing_gradient", "[1/m]");
-    require(options.distension >= 0 && options.distension < options.diameter, "distension",
-            options.distension, "must be zero or more and below the diameter [m]");
-    require(options.near_share >= 0 && options.near_share <= 1, "near_share", options.near_share,
-            "must lie in [0, 1]");
-    require(options.coupling >= 0 && options.coupling <= 1, "coupling", options.coupling,
-            "must lie in [0, 1]");
-    require(options.breathing_rate >= 0, "breathing_rate", options.breathing_rate,
-            "must be zero or more [Hz]");
-    require(options.attenuation >= 0 && options.attenuation <= 5, "attenuation",
-            options.attenuation, "must lie in [0, 5] [dB/cm/MHz]");
-    require(options.scatterers_per_square >= 0 && options.scatterers_per_square <= 1e9,
-            "scatterers_per_square", options.scatterers_per_square, "must lie in [0, 1e9] [1/m^2]");
-    const double top = options.settings.depth(options.settings.start_time);
-    const double outer = options.diameter / 2 + options.wall_thickness;
-    require(options.centre_depth - outer > top &&
-                options.centre_depth + outer < top + options.depth_range,
-            "centre_depth", options.centre_depth,
-            detail::concatenate("both walls must lie within the recorded depths, ", top, " to ",
-                                top + options.depth_range, " [m]"));
-}
 
 /// Depths at one time [m].
 struct WallDepths {
@@ -116,12 +44,15 @@ struct WallDepths {
 /// One echo of the scene at one time: its depth, and what it is like there.
 struct SceneEcho {
     double depth = 0;                ///< [m]
-    std::complex<double> amplitude;  ///< in units of the outer layer's peak
+    std::complex<double> amplitude;  ///< in units of the outer layer's peak at rest
 };
 
-/// Draws the scatterers once, and says where each is at any time.
+/// Draws the scatterers once, and says where each is at any time. The numbers come from the streams
+/// below first_free_stream of the seed.
 class Scene {
 public:
+    static constexpr std::uint64_t first_free_stream = 2;
+
     /// Throws InvalidInput for options outside their domain.
     Scene(const SceneOptions& options, std::uint64_t seed)
         : options_(options),
@@ -156,18 +87,12 @@ public:
             const double push =
                 options_.coupling * (g.outer - rest_outer()) * rest_outer() * z / square;
             const double breath = g.breathing * (1 + options_.breathing_gradient * z);
-            use(SceneEcho{s.depth + breath + push, s.amplitude});
+            use(SceneEcho{s.depth + breath + push + options_.slip * time, s.amplitude});
         }
     }
-    /// The sensor's frequency as heard from `depth`: f0 - g sigma_f^2, g the loss per frequency, in
-    /// nepers (Kuc and Schwartz 1979, from memory): attenuation that grows with frequency shifts a
-    /// Gaussian band down.
+    /// The sensor's frequency as heard from `depth` [m], see detail::attenuated_frequency [Hz].
     [[nodiscard]] double frequency_at(double depth) const noexcept {
-        const Sensor& sensor = options_.settings.sensor;
-        const double nepers_per_hertz = options_.attenuation * 2 * depth * 100 / 8.685889638 * 1e-6;
-        const double sigma_square =
-            decay_from_bandwidth(sensor.bandwidth) / (2 * std::numbers::pi * std::numbers::pi);
-        return sensor.centre_frequency - nepers_per_hertz * sigma_square;
+        return detail::attenuated_frequency(options_.settings.sensor, options_.attenuation, depth);
     }
 
 private:
@@ -214,21 +139,47 @@ private:
                 const double level = outer ? 1 : std::pow(10, options_.inner_layer_decibels / 20);
                 const double phase = random.uniform();
                 std::vector<Piece> layer;
-                double sum = 0;
                 for (int k = 0; k < pieces; ++k) {
                     // The first piece is the axis itself, and the strongest.
                     const double angle = k == 0 ? 0 : options_.wall_spread * random.normal();
                     const double strength = k == 0 ? 1.5 : 0.5 + 0.5 * random.uniform();
-                    sum += strength;
                     layer.push_back({side, outer, std::cos(angle),
                                      std::polar(strength, 2 * std::numbers::pi * phase)});
                 }
+                const double scale = level / rest_peak(layer);
                 for (Piece& piece : layer) {
-                    piece.amplitude *= level / sum;
+                    piece.amplitude *= scale;
                     pieces_.push_back(piece);
                 }
             }
         }
+    }
+    // Peak of the envelope of a layer's echo at rest: its pieces lie apart, so they interfere.
+    [[nodiscard]] double rest_peak(const std::vector<Piece>& layer) const {
+        const RecordingSettings& settings = options_.settings;
+        const double radius = layer[0].outer ? rest_outer() : options_.diameter / 2;
+        const double axis = options_.centre_depth + layer[0].side * radius;
+        // The pieces' spread, and half a pulse more: where they cancel, the peak lies beside them.
+        double spread = 0;
+        for (const Piece& piece : layer) {
+            spread = std::max(spread, radius * (1 - piece.cosine));
+        }
+        const double width = spread + settings.depth(0.5 / settings.sensor.bandwidth);
+        // 64 steps a pulse: the peak is met to 1e-4.
+        const double step = settings.depth(1 / (64 * settings.sensor.bandwidth));
+        double peak = 0;
+        for (double z = -width; z <= width; z += step) {
+            const double time = settings.arrival(axis + z);
+            std::complex<double> sum = 0;
+            for (const Piece& piece : layer) {
+                const double depth = options_.centre_depth + piece.side * radius * piece.cosine;
+                const Gabor<double> atom{settings.arrival(depth), frequency_at(depth),
+                                         settings.sensor.bandwidth};
+                sum += piece.amplitude * value(atom, time);
+            }
+            peak = std::max(peak, std::abs(sum));
+        }
+        return peak;
     }
     void draw_tissue(RandomStream& random) {
         const double top = options_.settings.depth(options_.settings.start_time);
