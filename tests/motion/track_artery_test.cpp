@@ -66,7 +66,7 @@ constexpr double depth_limit = 0.3e-3;
 }  // namespace
 
 TEST_CASE("both walls of a synthetic recording are followed with no hand work") {
-    for (const std::uint64_t seed : {1, 2, 3}) {
+    for (const std::uint64_t seed : {1U, 2U, 3U}) {
         CAPTURE(seed);
         const Scene scene(small_scene(), seed);
         const SyntheticRecording made = render<std::int16_t>(scene, seed);
@@ -147,7 +147,7 @@ TEST_CASE("the same recording gives the same bits") {
 TEST_CASE("no artery is reported where there is none") {
     SceneOptions still = small_scene();
     still.distension = 0;
-    for (const std::uint64_t seed : {1, 2, 3}) {
+    for (const std::uint64_t seed : {1U, 2U, 3U}) {
         const ArteryMotion motion =
             track_artery(render<std::int16_t>(Scene(still, seed), seed).recording);
         CHECK(!motion.usable());

@@ -184,7 +184,7 @@ TEST_CASE("noise and clutter have the stated levels") {
 
     double mean_square = 0;
     double values = 0;
-    for (const std::uint64_t seed : {1, 2, 3, 4, 5, 6, 7, 8}) {
+    for (const std::uint64_t seed : {1U, 2U, 3U, 4U, 5U, 6U, 7U, 8U}) {
         SceneOptions tissue = walls_only();
         tissue.duration = 0.005;
         tissue.clutter_decibels = -6;
