@@ -17,8 +17,9 @@ constexpr double tap_tolerance = 1e-15;
 double gain(const Eigen::ArrayXd& taps, double frequency, double rate) {
     std::complex<double> sum = 0;
     for (Eigen::Index k = 0; k < taps.size(); ++k) {
-        sum +=
-            std::polar(taps[k], -2 * std::numbers::pi * frequency / rate * static_cast<double>(k));
+        // Taps are negative too, which std::polar does not take as a radius.
+        const double angle = -2 * std::numbers::pi * frequency / rate * static_cast<double>(k);
+        sum += taps[k] * std::polar(1.0, angle);
     }
     return std::abs(sum);
 }
