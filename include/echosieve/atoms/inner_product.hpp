@@ -24,25 +24,41 @@ namespace echosieve {
 /// the two. For float atoms the rounding adds half an epsilon of float.
 inline constexpr double inner_product_error_epsilons = 24;
 
+namespace detail {
+
+/// <g1(t + lag), g2(t)> in double, and the derivative of its logarithm in the lag.
+struct Overlap {
+    std::complex<double> value;
+    std::complex<double> log_slope;
+};
+
+template <Atom A1, Atom A2>
+[[nodiscard]] Overlap overlap(const A1& g1, const A2& g2, double lag) noexcept {
+    using Complex = std::complex<double>;
+    const double pi = std::numbers::pi;
+    const Complex p{decay_from_bandwidth(double{g1.bandwidth}), -pi * double{g1.chirp_rate}};
+    const Complex q{decay_from_bandwidth(double{g2.bandwidth}), pi * double{g2.chirp_rate}};
+    const Complex sum = p + q;
+    const double d = double{g2.arrival} - double{g1.arrival} + lag;
+    const double f1 = double{g1.centre_frequency};
+    const double f2 = double{g2.centre_frequency};
+    const double difference = 2 * pi * (f1 - f2);
+    const Complex mean = 2 * pi * (q * f1 + p * f2) / sum;
+    const Complex curvature = p * (q / sum);
+    const Complex exponent =
+        -curvature * (d * d) - difference * difference / (4.0 * sum) + Complex{0, d} * mean;
+    return {std::sqrt(pi / sum) * std::exp(exponent), -2.0 * d * curvature + Complex{0, 1} * mean};
+}
+
+}  // namespace detail
+
 /// <g1, g2> [s], linear in the first atom, conjugate-linear in the second.
 /// Underflows to 0 for atoms far apart in time or frequency; never overflows for valid atoms.
 template <Atom A1, Atom A2>
 requires std::same_as<typename A1::real_type, typename A2::real_type>
 [[nodiscard]] std::complex<typename A1::real_type> inner_product(const A1& g1,
                                                                  const A2& g2) noexcept {
-    using Complex = std::complex<double>;
-    const double pi = std::numbers::pi;
-    const Complex p{decay_from_bandwidth(double{g1.bandwidth}), -pi * double{g1.chirp_rate}};
-    const Complex q{decay_from_bandwidth(double{g2.bandwidth}), pi * double{g2.chirp_rate}};
-    const Complex sum = p + q;
-    const double d = double{g2.arrival} - double{g1.arrival};
-    const double difference = 2 * pi * (double{g1.centre_frequency} - double{g2.centre_frequency});
-    const Complex mean =
-        2 * pi * (q * double{g1.centre_frequency} + p * double{g2.centre_frequency}) / sum;
-    const Complex exponent =
-        -p * (q / sum) * (d * d) - difference * difference / (4.0 * sum) + Complex{0, d} * mean;
-    return static_cast<std::complex<typename A1::real_type>>(std::sqrt(pi / sum) *
-                                                             std::exp(exponent));
+    return static_cast<std::complex<typename A1::real_type>>(detail::overlap(g1, g2, 0).value);
 }
 
 /// <x1, x2> [s] of two analytic echoes.

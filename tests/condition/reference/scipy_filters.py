@@ -7,12 +7,14 @@ The baseband is made the long way round: the whole line mixed down at its full r
 then decimated, in double.
 """
 import pathlib
-import re
 import sys
 
 import numpy as np
 from scipy.signal import firwin
 from scipy.signal.windows import tukey
+
+sys.path.insert(0, str(pathlib.Path(__file__).parents[2] / "support"))
+from reference_header import run  # noqa: E402
 
 HEADER = pathlib.Path(__file__).with_name("scipy_filters.hpp")
 TOLERANCE = 1e-13  # values are of order 1 at most
@@ -54,37 +56,5 @@ TABLES = [
 ]
 
 
-def text():
-    lines = ["// Filters, windows and a baseband line computed by SciPy; written by scipy_filters.py, not by hand.",
-             "// clang-format off", "#pragma once", "",
-             "namespace echosieve::test {", ""]
-    for kind, name, columns, rows in TABLES:
-        lines += [f"struct {kind} {{", f"    double {columns};", "};",
-                  f"inline constexpr {kind} {name}[] = {{"]
-        lines += ["    {" + ", ".join(repr(float(x)) for x in row) + "}," for row in rows()]
-        lines += ["};", ""]
-    return "\n".join(lines + ["}  // namespace echosieve::test", ""])
-
-
-def numbers(source):
-    body = re.sub(r"//.*", "", source)
-    return np.array([float(x) for x in re.findall(r"[-+]?\d+\.\d*(?:e[-+]?\d+)?|[-+]?\d+e[-+]?\d+", body)])
-
-
-def main():
-    if sys.argv[1:] == ["--check"]:
-        kept, fresh = numbers(HEADER.read_text()), numbers(text())
-        if kept.shape != fresh.shape:
-            sys.exit(f"{HEADER.name} holds {kept.size} numbers, not {fresh.size}: run {__file__}")
-        worst = np.max(np.abs(kept - fresh) / np.maximum(1, np.abs(fresh)))
-        if not worst <= TOLERANCE:
-            sys.exit(f"{HEADER.name} differs from SciPy by {worst:.2g}, tolerance {TOLERANCE:.2g}")
-        print(f"{fresh.size} numbers agree, largest difference {worst:.2g}")
-    elif sys.argv[1:]:
-        sys.exit(f"usage: {sys.argv[0]} [--check]")
-    else:
-        HEADER.write_text(text())
-
-
 if __name__ == "__main__":
-    main()
+    run(HEADER, "Filters, windows and a baseband line computed by SciPy; written by scipy_filters.py, not by hand.", TABLES, TOLERANCE)
