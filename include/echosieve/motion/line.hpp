@@ -7,6 +7,8 @@
 #include <numbers>
 #include <vector>
 
+#include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
 
@@ -44,5 +46,10 @@ struct LineHistory {
         return w;
     }
 };
+
+/// The lines of conditioned frames; those that are not good are bridged. Throws InvalidInput if the
+/// number of states differs from the frames'.
+[[nodiscard]] LineHistory line_history(const Baseband<double>& baseband,
+                                       const std::vector<FrameState>& states);
 
 }  // namespace echosieve

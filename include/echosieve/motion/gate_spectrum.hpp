@@ -1,0 +1,39 @@
+// The spectra of a gate over all frames, and back to its samples.
+#pragma once
+
+#include <Eigen/Core>
+
+#include "echosieve/core/grid.hpp"
+#include "echosieve/motion/line.hpp"
+
+namespace echosieve {
+
+/// The spectra of one gate over all frames.
+struct GateSpectrum {
+    Eigen::ArrayXXcd values;     ///< [frames x bins]
+    Eigen::ArrayXd frequencies;  ///< absolute, per bin [Hz]
+    SamplingGrid grid;           ///< of the gate's baseband samples
+    double depth = 0;            ///< of the gate's centre [m]
+
+    [[nodiscard]] Eigen::Index bins() const noexcept { return frequencies.size(); }
+};
+
+/// Windowed discrete Fourier transform, unitary, of the gate depth +- half_gate [m], tapered over the
+/// part `taper` of its length (1: Hann); only the bins within `band` times the sensor's bandwidth of its centre are kept. Throws InvalidInput if fewer
+/// than four samples of the gate lie inside the line.
+[[nodiscard]] GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
+                                         double taper = 0.6, double band = 1.0);
+
+/// The same with the window moved by `path` [m] from frame to frame, so that an echo that moves along
+/// it keeps its place in the window. The spectra still refer to the gate at rest: such an echo turns
+/// by its delay as before, but is no longer weighted by where it is. `path` has an entry a frame.
+[[nodiscard]] GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
+                                         const Eigen::ArrayXd& path, double taper = 0.6,
+                                         double band = 1.0);
+
+/// The baseband samples of spectra in the gate's bins: rows of `spectra` [rows x bins] -> [rows x
+/// samples].
+[[nodiscard]] Eigen::ArrayXXcd gate_samples(const GateSpectrum& gate,
+                                            const Eigen::ArrayXXcd& spectra);
+
+}  // namespace echosieve

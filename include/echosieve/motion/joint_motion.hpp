@@ -1,0 +1,55 @@
+// Pulse and bulk motion of every frame from all gates at once, their layers given.
+#pragma once
+
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/motion/gate_spectrum.hpp"
+#include "echosieve/motion/layers.hpp"
+
+namespace echosieve {
+
+// Symbols (the rest as in layers.hpp)
+//   R_g = Y_g - sum_k S_gk E_gk   residual of gate g;   v_g its mean square, w_g trust in the gate
+//   J_p = sum_k -i 2 pi f (2/c) a_k S_k E_k, J_q the same with b_k: how the gate follows p_i, q_i
+//   H_i = sum_g w_g / v_g sum_f Re (J^H J), g_i the same with Re (J^H R): 2 x 2 and 2 a frame
+//
+// The step (dp_i, dq_i) of all frames minimises sum_i (x_i^T H_i x_i / 2 - g_i^T x_i) + lambda
+// |second difference|^2 / 2 with lambda = mean H / (2 pi f_c / f_r)^4: parts of the step above f_c
+// are held back (a smoothing spline's penalty, Reinsch 1967). One banded system.
+
+struct JointMotionOptions {
+    double pulse_cutoff = 25;     ///< f_c of the steps of p [Hz]
+    double bulk_cutoff = 25;      ///< f_c of the steps of q: slips are fast [Hz]
+    double slow_frequency = 0.7;  ///< below this a motion counts as slow [Hz]
+};
+
+inline void validate(const JointMotionOptions& options) {
+    require(options.pulse_cutoff > 0, "pulse_cutoff", options.pulse_cutoff,
+            "must be positive [Hz]");
+    require(options.bulk_cutoff > 0, "bulk_cutoff", options.bulk_cutoff, "must be positive [Hz]");
+    require(options.slow_frequency > 0, "slow_frequency", options.slow_frequency,
+            "must be positive [Hz]");
+}
+
+/// A gate with its layers.
+struct LayeredGate {
+    GateSpectrum gate;
+    LayerFit fit;
+    double trust = 1;  ///< weight beside the other gates
+};
+
+/// Keeps p the pulse and q the bulk motion after a step, and the shares in `gates` what they were
+/// in metres. The gauge: in the median gate the last layer has no share of the pulse, and follows
+/// the bulk motion by 1.
+void regauge(std::vector<LayeredGate>& gates, LayerTimes& times, double slow_frequency,
+             double frame_rate);
+
+/// Trust falls with the unexplained part of a gate's power, against the median gate's.
+void set_trust(std::vector<LayeredGate>& gates);
+
+/// One step of p and q in all frames.
+void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
+                 const JointMotionOptions& options, double frame_rate);
+
+}  // namespace echosieve

@@ -1,0 +1,48 @@
+// Which layer of a wall is followed: where its echo peaks, outer or inner.
+#pragma once
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <vector>
+
+#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/motion/gate_spectrum.hpp"
+
+namespace echosieve {
+
+// Symbols
+//   E(z) = |s(z)|^2   energy of the wall's waveform at rest, s the inverse transform of its
+//   spectrum An artery's wall answers from its outer layer (adventitia) and, about 0.5 to 1 mm
+//   towards the lumen, from its inner one (intima); they move by different amounts, so a mistaken
+//   layer is an error of gain.
+
+/// Which of a wall's two echoes is meant.
+enum class WallLayer { outer, inner };
+
+struct ReferenceLayerOptions {
+    WallLayer layer = WallLayer::outer;
+    double lowest_peak = 0.3;        ///< of the largest E: lower maxima are not the wall
+    double reach = 1.3e-3;           ///< from the strongest peak outwards [m]
+    double thickest_wall = 0.95e-3;  ///< from the wall's first estimate outwards [m]
+};
+
+/// The energy of a spectrum's waveform over depth, finely interpolated.
+struct EnergyProfile {
+    Eigen::ArrayXd depths;  ///< [m]
+    Eigen::ArrayXd energy;
+};
+
+[[nodiscard]] EnergyProfile energy_profile(const GateSpectrum& gate,
+                                           const Eigen::ArrayXcd& spectrum,
+                                           const RecordingSettings& settings);
+
+/// Depth of the layer meant. `outwards` is -1 for the near wall (its outer layer is shallower) and
+/// +1 for the far one; `start` is a first estimate of the wall's depth [m].
+[[nodiscard]] double reference_layer_depth(const EnergyProfile& profile, double outwards,
+                                           double start, const RecordingSettings& settings,
+                                           const ReferenceLayerOptions& options = {});
+
+}  // namespace echosieve

@@ -1,0 +1,33 @@
+// Pulse and bulk motion kept apart: which mixture of the two common time courses is which.
+#pragma once
+
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
+#include <Eigen/Eigenvalues>
+#include <cmath>
+#include <optional>
+
+#include "echosieve/motion/slow_time.hpp"
+
+namespace echosieve {
+
+// Symbols
+//   p(i), q(i)  pulse (range 1, mean 0) and bulk motion (mean 0) [m];  a [m], b a depth's shares
+//
+// Any depth moves by a p + b q, so p and q are fixed by the data up to a 2 x 2 mixture. Inside
+// their plane they are told apart by speed: the ratio of the variance above a slow frequency to the
+// whole is largest for p and smallest for q (a generalised eigenvalue problem).
+
+/// Two time courses and how the former ones are made of them: former = mixture * present.
+struct SplitCourses {
+    Eigen::ArrayXd pulse;
+    Eigen::ArrayXd bulk;
+    Eigen::Matrix2d mixture = Eigen::Matrix2d::Identity();
+};
+
+/// Splits the plane of two time courses by speed; nothing if they span no plane.
+[[nodiscard]] std::optional<SplitCourses> split_courses(const Eigen::ArrayXd& first,
+                                                        const Eigen::ArrayXd& second,
+                                                        double slow_frequency, double frame_rate);
+
+}  // namespace echosieve

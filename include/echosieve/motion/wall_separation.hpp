@@ -1,0 +1,72 @@
+// Both walls taken out of the tissue on them: layers of all gates and the common time courses
+// fitted together.
+#pragma once
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/motion/common_motion.hpp"
+#include "echosieve/motion/joint_motion.hpp"
+#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/line.hpp"
+#include "echosieve/motion/reference_layer.hpp"
+#include "echosieve/motion/wall_finder.hpp"
+
+namespace echosieve {
+
+// Symbols (the rest as in layers.hpp)
+//   z_r   depth of the layer followed;  D = z_r far - z_r near
+//   a(z) = a_w - kappa (a_far - a_near) / D (z - z_r)   the wall's share over its own depth: it
+//   thins
+//                                                       as it stretches (kappa = 1: incompressible)
+//   C_i(f) = E_w(f, i) FT { s_w(z) [exp(-i 4 pi f_0 / c (a(z) - a_w) p_i) - 1] }   what that
+//   changes
+
+struct WallSeparationOptions {
+    double tissue_half_gate = 0.8e-3;   ///< [m]
+    double tissue_spacing = 1e-3;       ///< [m]
+    double wall_distance = 1.5e-3;      ///< of tissue gates from the walls [m]
+    double wall_strain = 0.9;           ///< kappa
+    double strained_reach = 1e-3;       ///< the share changes no further than this from z_r [m]
+    double largest_tissue_share = 0.5;  ///< of the wall's: beyond it a layer is no tissue
+    int rounds = 3;                     ///< of shares and time courses in turn
+    JointMotionOptions coarse{};
+    JointMotionOptions fine{.pulse_cutoff = 35};
+    ReferenceLayerOptions reference;
+};
+
+/// One wall and what overlaps it.
+struct SeparatedWall {
+    LayeredGate layered;        ///< layer 0 the wall, its strain taken out of the gate's values
+    Eigen::ArrayXXcd measured;  ///< the gate's values as they were
+    double depth = 0;           ///< z_r [m]
+    double slope = 0;           ///< da/dz
+    double sense = 1;           ///< -1 near wall, +1 far wall
+};
+
+struct SeparatedWalls {
+    LayerTimes times;
+    SeparatedWall near;
+    SeparatedWall far;
+    std::vector<LayeredGate> tissue;
+};
+
+/// Gates of tissue with one layer each, fitted; those nearer than `distance` to a depth in `walls`
+/// are left out.
+[[nodiscard]] std::vector<LayeredGate> tissue_gates(const LineHistory& line,
+                                                    const CommonMotion& motion,
+                                                    const LayerTimes& times,
+                                                    const WallSeparationOptions& options);
+
+/// Rounds of shares and time courses in turn.
+void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
+                 const JointMotionOptions& options, double frame_rate);
+
+[[nodiscard]] SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair,
+                                            LayerTimes times, std::vector<LayeredGate> tissue,
+                                            const WallSeparationOptions& options = {});
+
+}  // namespace echosieve

@@ -1,0 +1,106 @@
+#include "echosieve/motion/gate_spectrum.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/motion/line.hpp"
+
+namespace echosieve {
+
+namespace {
+
+// Weight of a window over x = 0 .. 1 whose two tapered edges are `taper` / 2 long each.
+double window_weight(double x, double taper) {
+    const double edge = std::min(x, 1 - x) / (taper / 2);
+    if (edge >= 1) {
+        return 1;
+    }
+    return edge > 0 ? 0.5 * (1 - std::cos(std::numbers::pi * edge)) : 0;
+}
+
+// Grid and bins of the gate at rest, no values yet.
+GateSpectrum empty_gate(const LineHistory& line, double depth, double half_gate, double band) {
+    const auto first =
+        static_cast<Eigen::Index>(std::max(0.0, std::round(line.index(depth - half_gate))));
+    const Eigen::Index last =
+        std::min<Eigen::Index>(line.samples.cols(), std::lround(line.index(depth + half_gate)));
+    const Eigen::Index count = last - first;
+    require(count >= 4, "gate length", count,
+            "must be at least 4 baseband samples inside the line");
+    std::vector<double> frequencies;
+    for (Eigen::Index k = -(count / 2); k < count - count / 2; ++k) {
+        const double offset =
+            static_cast<double>(k) * line.grid.sampling_rate / static_cast<double>(count);
+        if (std::abs(offset) < band * line.settings.sensor.bandwidth) {
+            frequencies.push_back(line.grid.mixing_frequency + offset);
+        }
+    }
+    GateSpectrum gate;
+    gate.frequencies = Eigen::Map<const Eigen::ArrayXd>(
+        frequencies.data(), static_cast<Eigen::Index>(frequencies.size()));
+    gate.grid = line.grid.part(static_cast<std::size_t>(first), static_cast<std::size_t>(count));
+    gate.depth = depth;
+    return gate;
+}
+
+}  // namespace
+
+GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate, double taper,
+                           double band) {
+    return gate_spectrum(line, depth, half_gate, Eigen::ArrayXd::Zero(line.frames()), taper, band);
+}
+
+GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
+                           const Eigen::ArrayXd& path, double taper, double band) {
+    require(path.size() == line.frames(), "length of the path", path.size(),
+            detail::concatenate("must equal the frames, ", line.frames()));
+    GateSpectrum gate = empty_gate(line, depth, half_gate, band);
+    const auto count = static_cast<double>(gate.grid.count);
+    const double start = line.grid.index(gate.grid.start_time);
+    const double samples_per_metre = line.grid.sampling_rate * line.settings.arrival(1.0);
+    const auto lowest = static_cast<Eigen::Index>(
+        std::max(0.0, std::floor(start + path.minCoeff() * samples_per_metre)));
+    const auto highest = static_cast<Eigen::Index>(
+        std::min(static_cast<double>(line.samples.cols()) - 1,
+                 std::ceil(start + count - 1 + path.maxCoeff() * samples_per_metre)));
+    Eigen::MatrixXcd windowed(line.frames(), std::max<Eigen::Index>(highest - lowest + 1, 0));
+    for (Eigen::Index n = 0; n < windowed.cols(); ++n) {
+        const double place = static_cast<double>(n + lowest) - start + 0.5;
+        for (Eigen::Index i = 0; i < windowed.rows(); ++i) {
+            const double x = (place - path[i] * samples_per_metre) / count;
+            windowed(i, n) = line.samples(i, n + lowest) * window_weight(x, taper);
+        }
+    }
+    Eigen::MatrixXcd transform(windowed.cols(), gate.bins());
+    for (Eigen::Index j = 0; j < gate.bins(); ++j) {
+        const double offset = gate.frequencies[j] - line.grid.mixing_frequency;
+        for (Eigen::Index n = 0; n < windowed.cols(); ++n) {
+            const double time = (static_cast<double>(n + lowest) - start) * gate.grid.step();
+            transform(n, j) =
+                std::polar(1 / std::sqrt(count), -2 * std::numbers::pi * offset * time);
+        }
+    }
+    gate.values = (windowed * transform).array();
+    return gate;
+}
+
+Eigen::ArrayXXcd gate_samples(const GateSpectrum& gate, const Eigen::ArrayXXcd& spectra) {
+    const auto count = static_cast<Eigen::Index>(gate.grid.count);
+    Eigen::MatrixXcd transform(gate.bins(), count);
+    for (Eigen::Index j = 0; j < gate.bins(); ++j) {
+        const double offset = gate.frequencies[j] - gate.grid.mixing_frequency;
+        for (Eigen::Index k = 0; k < count; ++k) {
+            transform(j, k) = std::polar(
+                1 / std::sqrt(static_cast<double>(count)),
+                2 * std::numbers::pi * offset * static_cast<double>(k) * gate.grid.step());
+        }
+    }
+    return (spectra.matrix() * transform).array();
+}
+
+}  // namespace echosieve

@@ -1,0 +1,131 @@
+#include "echosieve/motion/joint_motion.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/slow_time.hpp"
+#include "echosieve/motion/smooth_step.hpp"
+#include "echosieve/motion/time_courses.hpp"
+
+namespace echosieve {
+
+void set_trust(std::vector<LayeredGate>& gates) {
+    Eigen::ArrayXd residual(static_cast<Eigen::Index>(gates.size()));
+    for (Eigen::Index g = 0; g < residual.size(); ++g) {
+        residual[g] = gates[static_cast<std::size_t>(g)].fit.residual();
+    }
+    const double typical = std::max(median(residual), 1e-12);
+    for (Eigen::Index g = 0; g < residual.size(); ++g) {
+        const double ratio = residual[g] / typical;
+        gates[static_cast<std::size_t>(g)].trust = 1 / (1 + ratio * ratio);
+    }
+}
+
+void regauge(std::vector<LayeredGate>& gates, LayerTimes& times, double slow_frequency,
+             double frame_rate) {
+    const auto split = split_courses(times.pulse, times.bulk, slow_frequency, frame_rate);
+    if (!split || gates.empty()) {
+        return;
+    }
+    Eigen::Matrix2d mixture = split->mixture;
+    Eigen::ArrayXd pulse = split->pulse;
+    if ((pulse * times.pulse).sum() < 0) {  // which way the artery widens is known by now
+        pulse = -pulse;
+        mixture.col(0) *= -1;
+    }
+    Eigen::ArrayXd bulk = split->bulk;
+    const auto count = static_cast<Eigen::Index>(gates.size());
+    Eigen::ArrayXd a(count);
+    Eigen::ArrayXd b(count);
+    for (Eigen::Index g = 0; g < count; ++g) {
+        auto& shares = gates[static_cast<std::size_t>(g)].fit.shares;
+        for (LayerShare& share : shares) {
+            const Eigen::Vector2d mixed =
+                mixture.transpose() * Eigen::Vector2d(share.pulse, share.bulk);
+            share = {mixed[0], mixed[1]};
+        }
+        a[g] = shares.back().pulse;
+        b[g] = shares.back().bulk;
+    }
+    const double scale = median(b);
+    if (!(std::abs(scale) > 0)) {
+        return;
+    }
+    bulk *= scale;
+    b /= scale;
+    const double gauge = median(a / b.max(0.3));
+    for (LayeredGate& layered : gates) {
+        for (LayerShare& share : layered.fit.shares) {
+            share.bulk /= scale;
+            share.pulse -= gauge * share.bulk;
+        }
+    }
+    times.pulse = pulse - pulse.mean();
+    times.bulk = bulk + gauge * pulse;
+    times.bulk -= times.bulk.mean();
+}
+
+void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
+                 const JointMotionOptions& options, double frame_rate) {
+    const Eigen::Index frames = times.pulse.size();
+    Eigen::ArrayXXd blocks = Eigen::ArrayXXd::Zero(frames, 4);
+    Eigen::ArrayXXd gradient = Eigen::ArrayXXd::Zero(frames, 2);
+    Eigen::ArrayXcd by_pulse(frames);
+    Eigen::ArrayXcd by_bulk(frames);
+    for (const LayeredGate& layered : gates) {
+        const LayerFit& fit = layered.fit;
+        std::vector<Eigen::ArrayXXcd> phasors;
+        for (const LayerShare& share : fit.shares) {
+            phasors.push_back(layer_phasors(layered.gate, times, share));
+        }
+        const double weight = layered.trust / std::max(fit.noise, 1e-300);
+        for (Eigen::Index j = 0; j < layered.gate.bins(); ++j) {
+            by_pulse.setZero();
+            by_bulk.setZero();
+            for (std::size_t k = 0; k < fit.shares.size(); ++k) {
+                const std::complex<double> s =
+                    std::complex<double>(0, -2 * std::numbers::pi * layered.gate.frequencies[j] *
+                                                2 / times.sound_speed) *
+                    fit.spectra(static_cast<Eigen::Index>(k), j);
+                by_pulse += (s * fit.shares[k].pulse) * phasors[k].col(j);
+                by_bulk += (s * fit.shares[k].bulk) * phasors[k].col(j);
+            }
+            const auto rest = fit.rest.col(j);
+            blocks.col(0) += weight * by_pulse.abs2();
+            blocks.col(3) += weight * by_bulk.abs2();
+            blocks.col(2) += weight * (by_pulse.conjugate() * by_bulk).real();
+            gradient.col(0) += weight * (by_pulse.conjugate() * rest).real();
+            gradient.col(1) += weight * (by_bulk.conjugate() * rest).real();
+        }
+    }
+    blocks.colwise() *= times.weight;
+    gradient.colwise() *= times.weight;
+    const double pulse_curvature = blocks.col(0).mean();
+    const double bulk_curvature = blocks.col(3).mean();
+    if (!(pulse_curvature > 0) || !(bulk_curvature > 0)) {
+        return;
+    }
+    // In units in which both curvatures are one, for the solver's sake.
+    const double p = 1 / std::sqrt(pulse_curvature);
+    const double q = 1 / std::sqrt(bulk_curvature);
+    blocks.col(0) *= p * p;
+    blocks.col(1) = blocks.col(2) * p * q;
+    blocks.col(2) *= p * q;
+    blocks.col(3) *= q * q;
+    gradient.col(0) *= p;
+    gradient.col(1) *= q;
+    Eigen::ArrayXd penalty(2);
+    penalty << roughness_penalty(1, options.pulse_cutoff, frame_rate),
+        roughness_penalty(1, options.bulk_cutoff, frame_rate);
+    const Eigen::ArrayXXd step = smooth_steps(blocks, gradient, penalty);
+    times.pulse += p * step.col(0);
+    times.bulk += q * step.col(1);
+}
+
+}  // namespace echosieve

@@ -1,0 +1,73 @@
+#include "echosieve/motion/phase_track.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+
+#include "echosieve/motion/line.hpp"
+#include "echosieve/motion/slow_time.hpp"
+
+namespace echosieve {
+
+Eigen::ArrayXXcd matched_lines(const LineHistory& line, double line_smoothing) {
+    // A Gaussian band of standard deviation s [Hz] is a Gaussian of 1 / (2 pi s) in time.
+    const Sensor& sensor = line.settings.sensor;
+    const double s = sensor.bandwidth / 2 / std::sqrt(2 * std::numbers::ln2);
+    const double fast = line.grid.sampling_rate / (2 * std::numbers::pi * s);
+    const double slow = line_smoothing * line.settings.frame_rate * 4e6 / sensor.centre_frequency;
+    Eigen::ArrayXXcd lines(line.samples.rows(), line.samples.cols());
+    for (Eigen::Index i = 0; i < lines.rows(); ++i) {
+        const Eigen::ArrayXcd row = line.samples.row(i);
+        lines.row(i) = gaussian_smooth<std::complex<double>>(row, fast);
+    }
+    for (Eigen::Index k = 0; k < lines.cols(); ++k) {
+        const Eigen::ArrayXcd column = lines.col(k);
+        lines.col(k) = gaussian_smooth<std::complex<double>>(column, slow);
+    }
+    return lines;
+}
+
+PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& options) {
+    validate(options);
+    const double first = line.first_depth() + options.first_offset;
+    const double last = line.last_depth() - options.half_gate;
+    const Eigen::Index gates =
+        last < first ? 0
+                     : static_cast<Eigen::Index>(std::floor((last - first) / options.spacing)) + 1;
+    const Eigen::Index frames = line.frames();
+    PhaseTracks tracks{Eigen::ArrayXd(gates), Eigen::ArrayXXd(frames, gates),
+                       Eigen::ArrayXd(gates)};
+    if (gates == 0 || frames < 2) {
+        return tracks;
+    }
+    const Eigen::ArrayXXcd lines = matched_lines(line, options.line_smoothing);
+    const double phase_per_metre = line.phase_per_metre(line.settings.sensor.centre_frequency);
+    const double sigma = options.phase_smoothing * line.settings.frame_rate;
+    for (Eigen::Index g = 0; g < gates; ++g) {
+        const double depth = first + static_cast<double>(g) * options.spacing;
+        const auto begin = static_cast<Eigen::Index>(
+            std::max(0.0, std::round(line.index(depth - options.half_gate))));
+        const Eigen::Index end = std::min<Eigen::Index>(
+            lines.cols(), std::lround(line.index(depth + options.half_gate)));
+        const auto gate = lines.middleCols(begin, end - begin);
+        const Eigen::ArrayXcd correlation =
+            (gate.topRows(frames - 1).conjugate() * gate.bottomRows(frames - 1)).rowwise().sum();
+        const Eigen::ArrayXcd smooth = gaussian_smooth<std::complex<double>>(correlation, sigma);
+        Eigen::ArrayXd u(frames);
+        u[0] = 0;
+        for (Eigen::Index i = 1; i < frames; ++i) {
+            u[i] = u[i - 1] - std::arg(smooth[i - 1]) / phase_per_metre;
+        }
+        const Eigen::ArrayXcd turn =
+            (std::complex<double>(0, phase_per_metre) * u.cast<std::complex<double>>()).exp();
+        const Eigen::ArrayXXcd aligned = gate.colwise() * turn;
+        const double power = gate.abs2().sum() / static_cast<double>(frames);
+        tracks.depths[g] = depth;
+        tracks.coherence[g] = power > 0 ? aligned.colwise().mean().abs2().sum() / power : 0;
+        tracks.displacement.col(g) = u - u.mean();
+    }
+    return tracks;
+}
+
+}  // namespace echosieve

@@ -1,0 +1,68 @@
+#include "echosieve/motion/reference_layer.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <vector>
+
+#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/motion/gate_spectrum.hpp"
+
+namespace echosieve {
+
+EnergyProfile energy_profile(const GateSpectrum& gate, const Eigen::ArrayXcd& spectrum,
+                             const RecordingSettings& settings) {
+    constexpr Eigen::Index fine = 8;
+    const Eigen::Index count = fine * static_cast<Eigen::Index>(gate.grid.count);
+    EnergyProfile profile{Eigen::ArrayXd(count), Eigen::ArrayXd(count)};
+    for (Eigen::Index n = 0; n < count; ++n) {
+        const double time = static_cast<double>(n) / static_cast<double>(fine) * gate.grid.step();
+        std::complex<double> sum{0, 0};
+        for (Eigen::Index j = 0; j < gate.bins(); ++j) {
+            const double offset = gate.frequencies[j] - gate.grid.mixing_frequency;
+            sum += spectrum[j] * std::polar(1.0, 2 * std::numbers::pi * offset * time);
+        }
+        profile.depths[n] = settings.depth(gate.grid.start_time + time);
+        profile.energy[n] = std::norm(sum);
+    }
+    return profile;
+}
+
+double reference_layer_depth(const EnergyProfile& profile, double outwards, double start,
+                             const RecordingSettings& settings,
+                             const ReferenceLayerOptions& options) {
+    const Eigen::ArrayXd& e = profile.energy;
+    const Eigen::ArrayXd& z = profile.depths;
+    Eigen::Index strongest = 0;
+    const double largest = e.maxCoeff(&strongest);
+    const double sense = options.layer == WallLayer::outer ? outwards : -outwards;
+    // A pulse's envelope rises from half its peak in this depth; a longer rise is two echoes
+    // merged.
+    const double rise =
+        settings.depth(pulse_length(decay_from_bandwidth(settings.sensor.bandwidth)) / 2);
+    double best = z[strongest];
+    for (Eigen::Index k = 1; k + 1 < e.size(); ++k) {
+        const bool peak =
+            e[k] >= e[k - 1] && e[k] > e[k + 1] && e[k] > options.lowest_peak * largest;
+        const double beyond = sense * (z[k] - best);
+        if (peak && beyond > 0 && std::abs(z[k] - z[strongest]) < options.reach) {
+            best = z[k];
+        }
+    }
+    Eigen::Index at = 0;
+    (z - best).abs().minCoeff(&at);
+    Eigen::Index edge = at;
+    const Eigen::Index step = sense > 0 ? 1 : -1;
+    while (edge + step >= 0 && edge + step < e.size() && e[edge] > e[at] / 4) {
+        edge += step;
+    }
+    if (sense * (z[edge] - best) > 1.1 * rise) {
+        best = z[edge] - sense * rise;
+    }
+    const double furthest = start + sense * options.thickest_wall;
+    return sense * (best - furthest) > 0 ? furthest : best;
+}
+
+}  // namespace echosieve
