@@ -77,6 +77,12 @@ inline void validate(const VolumeSceneOptions& options) {
     within(options.wall_roughness, 0, 1e-4, "wall_roughness", " [m]");
     within(options.tilt, -0.3, 0.3, "tilt", "");
     within(options.curvature, -50, 50, "curvature", " [1/m]");
+    within(options.wall_spread, 0.01, 0.5, "wall_spread", " [rad]");
+    const double slope =
+        std::abs(options.tilt) + std::abs(options.curvature) * options.sensor_half_length;
+    require(slope <= 3 * options.wall_spread, "tilt", options.tilt,
+            detail::concatenate("with the curvature the axis slopes by ", slope,
+                                " at most, which must not exceed 3 wall_spread"));
     require(std::abs(options.lateral_offset) <= options.sensor_half_width, "lateral_offset",
             options.lateral_offset, "must leave the artery's axis beneath the sensor [m]");
     within(options.scatterers_per_volume, 0, 1e12, "scatterers_per_volume", " [1/m^3]");
