@@ -187,6 +187,32 @@ TEST_CASE("the volume's walls reach the stated peaks at rest") {
     }
 }
 
+TEST_CASE("what scatters within the wall has about the stated level") {
+    double sum = 0;
+    double count = 0;
+    for (std::uint64_t seed = 1; seed <= 16; ++seed) {
+        VolumeSceneOptions options = walls_only();
+        options.duration = 0.005;
+        options.distension = 0;
+        const SyntheticRecording without = render<float>(VolumeScene(options, seed), seed);
+        options.media_decibels = -10;
+        const SyntheticRecording with = render<float>(VolumeScene(options, seed), seed);
+        const WallDepths& w = with.truth.walls[0];
+        for (std::size_t n = 0; n < floats(with).samples(); ++n) {
+            const double z = options.settings.depth(options.settings.start_time +
+                                                    static_cast<double>(n) / 40e6) -
+                             with.truth.peak_lag;
+            if ((z > w.near_outer && z < w.near_inner) || (z > w.far_inner && z < w.far_outer)) {
+                const double x = static_cast<double>(floats(with)[0][n] - floats(without)[0][n]);
+                sum += 2 * x * x;  // of the envelope
+                ++count;
+            }
+        }
+    }
+    // 32 walls of about one cell, and only about so many decibels by definition: 3 dB.
+    CHECK_WITHIN(10 * std::log10(sum / count / (2000.0 * 2000.0)), -10.0, 3.0);
+}
+
 TEST_CASE("tissue in the volume has the stated level away from the artery") {
     double sum = 0;
     double count = 0;

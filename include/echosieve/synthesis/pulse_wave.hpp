@@ -105,7 +105,8 @@ public:
         }
     }
 
-    /// Between 0 (end of diastole) and 1 (systole). `time` [s] in 0 .. duration.
+    /// Between 0 (end of diastole) and 1 (systole). `time` [s] in 0 .. duration; before the first
+    /// beat 0, and in the beat that begins after the duration as in any other.
     [[nodiscard]] double operator()(double time) const noexcept {
         const auto after = std::upper_bound(onsets_.begin(), onsets_.end() - 1, time);
         const auto beat = after == onsets_.begin() ? after : after - 1;

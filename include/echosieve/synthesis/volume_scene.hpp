@@ -249,14 +249,24 @@ private:
     }
     void draw_media(double side, RandomStream& random) {
         const double widest = 4 * options_.wall_spread;
-        const double metres =
-            options_.settings.depth(gamma_energy(options_.settings.sensor.bandwidth));
-        const double mean_square = media_per_wall / options_.wall_thickness * metres;
-        const double scale = std::pow(10, options_.media_decibels / 20) / std::sqrt(mean_square);
+        std::vector<Facet> media;
+        double squares = 0;
         for (int k = 0; k < media_per_wall; ++k) {
             const double q = random.uniform();
             Facet f = draw_facet(side, q, widest * random.uniform(-1.0, 1.0), random);
-            f.amplitude *= scale * random.normal();
+            squares += std::norm(f.amplitude);
+            f.amplitude *= random.normal();
+            media.push_back(f);
+        }
+        // As the tissue's level; the wall's curvature spreads them over more than its thickness.
+        const double spread =
+            options_.wall_thickness + detail::rest_outer(options_) * (1 - std::cos(widest));
+        const double metres =
+            options_.settings.depth(gamma_energy(options_.settings.sensor.bandwidth));
+        const double scale =
+            std::pow(10, options_.media_decibels / 20) / std::sqrt(squares / spread * metres);
+        for (Facet& f : media) {
+            f.amplitude *= scale;
             facets_.push_back(f);
         }
     }
