@@ -22,6 +22,10 @@ namespace echosieve {
 // that w has a continuous slope there. In beats shorter than T_s all times shrink with the beat, as
 // systole does. Shape and numbers are plausible, not fitted to anything (common practice, no
 // source).
+//
+// An ectopic beat comes early by the prematurity p (of the mean length), rises to its own smaller
+// height, and is followed by a pause that makes up for it: lengths (1 - p) and (1 + p). The beat
+// after it is an ordinary one.
 
 struct PulseWaveOptions {
     double heart_rate = 1.1;     ///< mean [Hz]
@@ -30,6 +34,9 @@ struct PulseWaveOptions {
     double decay_time = 0.30;    ///< tau [s]
     double notch_height = 0.12;  ///< h, of the wave after the dicrotic notch, of the pulse's height
     double notch_time = 0.24;    ///< x_n, after the peak [s]
+    double ectopic_probability = 0;     ///< that a beat which follows an ordinary one is ectopic
+    double ectopic_prematurity = 0.35;  ///< p, of the mean length
+    double ectopic_height = 0.5;        ///< of an ordinary beat's
 };
 
 namespace detail {
@@ -38,6 +45,7 @@ inline constexpr double pulse_rounding = 0.02;    // k [s]
 inline constexpr double notch_width = 0.045;      // w_n [s]
 inline constexpr double unshrunk_beat = 0.6;      // T_s [s]
 inline constexpr double largest_deviation = 3.0;  // of a beat's length, in standard deviations
+inline constexpr double shortest_beat = 0.05;     // of the mean length, before an ectopic beat
 
 }  // namespace detail
 
@@ -58,6 +66,12 @@ inline void validate(const PulseWaveOptions& options) {
     const double room = std::min(0.3, 1 - std::exp(-start / options.decay_time));
     require(options.notch_height >= 0 && options.notch_height <= room, "notch_height",
             options.notch_height, detail::concatenate("must lie in [0, ", room, "]"));
+    require(options.ectopic_probability >= 0 && options.ectopic_probability <= 1,
+            "ectopic_probability", options.ectopic_probability, "must lie in [0, 1]");
+    require(options.ectopic_prematurity >= 0 && options.ectopic_prematurity <= 0.5,
+            "ectopic_prematurity", options.ectopic_prematurity, "must lie in [0, 0.5]");
+    require(options.ectopic_height >= 0 && options.ectopic_height <= 1, "ectopic_height",
+            options.ectopic_height, "must lie in [0, 1]");
 }
 
 /// Beats from before time 0 to after `duration`, and the wave at any time between.
@@ -68,27 +82,52 @@ public:
         : options_(options) {
         validate(options);
         double onset = -random.uniform() / options.heart_rate;
+        bool ectopic = false;
         while (onsets_.size() < 2 || onsets_[onsets_.size() - 2] <= duration) {
             onsets_.push_back(onset);
+            heights_.push_back(ectopic ? options.ectopic_height : 1);
+            ectopic_.push_back(ectopic);
             // Beyond three standard deviations a beat would be an event, not variability.
             const double deviation =
                 std::clamp(random.normal(), -detail::largest_deviation, detail::largest_deviation) *
                 options.variability;
-            onset += (1 + deviation) / options.heart_rate;
+            double length = 1 + deviation;
+            if (ectopic) {  // the pause
+                length += options.ectopic_prematurity;
+                ectopic = false;
+            } else if (options.ectopic_probability > 0 &&
+                       random.uniform() < options.ectopic_probability) {
+                ectopic = true;
+                // With the variability's largest deviation a beat of some length must be left.
+                length = std::max(length - options.ectopic_prematurity, detail::shortest_beat);
+            }
+            onset += length / options.heart_rate;
         }
     }
 
-    /// Between 0 (end of diastole) and 1 (systole). `time` [s] in 0 .. duration.
+    /// Between 0 (end of diastole) and 1 (systole). `time` [s] in 0 .. duration; before the first
+    /// beat 0, and in the beat that begins after the duration as in any other.
     [[nodiscard]] double operator()(double time) const noexcept {
         const auto after = std::upper_bound(onsets_.begin(), onsets_.end() - 1, time);
         const auto beat = after == onsets_.begin() ? after : after - 1;
-        return shape(time - *beat, *(beat + 1) - *beat);
+        const double height = heights_[static_cast<std::size_t>(beat - onsets_.begin())];
+        return height * shape(time - *beat, *(beat + 1) - *beat);
     }
     /// Onsets of the beats in [0, duration) [s].
     [[nodiscard]] std::vector<double> onsets(double duration) const {
         std::vector<double> inside;
         std::copy_if(onsets_.begin(), onsets_.end(), std::back_inserter(inside),
                      [&](double t) { return t >= 0 && t < duration; });
+        return inside;
+    }
+    /// Onsets of the ectopic beats in [0, duration) [s].
+    [[nodiscard]] std::vector<double> ectopic_onsets(double duration) const {
+        std::vector<double> inside;
+        for (std::size_t k = 0; k < onsets_.size(); ++k) {
+            if (ectopic_[k] && onsets_[k] >= 0 && onsets_[k] < duration) {
+                inside.push_back(onsets_[k]);
+            }
+        }
         return inside;
     }
 
@@ -111,6 +150,8 @@ private:
 
     PulseWaveOptions options_;
     std::vector<double> onsets_;
+    std::vector<double> heights_;  // one an onset
+    std::vector<bool> ectopic_;
 };
 
 }  // namespace echosieve

@@ -4,7 +4,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <concepts>
 #include <cstddef>
 #include <cstdint>
@@ -14,12 +13,13 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/atoms/recurrence.hpp"
-#include "echosieve/atoms/sampling.hpp"
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/synthesis/renderable_scene.hpp"
 #include "echosieve/synthesis/scene.hpp"
+#include "echosieve/synthesis/scene_events.hpp"
 
 namespace echosieve {
 
@@ -46,10 +46,16 @@ inline void validate(const RenderOptions& options) {
 
 /// What is true of a synthetic recording.
 struct Truth {
-    std::vector<double> times;      ///< per frame [s]
-    std::vector<WallDepths> walls;  ///< per frame, on the artery's axis
-    std::vector<bool> dropped;      ///< per frame
-    std::vector<double> onsets;     ///< of the beats [s]
+    std::vector<double> times;           ///< per frame [s]
+    std::vector<WallDepths> walls;       ///< per frame, on the artery's axis; NaN without an artery
+    std::vector<bool> dropped;           ///< per frame
+    std::vector<double> onsets;          ///< of the beats [s]
+    std::vector<double> ectopic_onsets;  ///< of those that are ectopic [s]
+    std::vector<bool> clipped;           ///< per frame: its gain burst
+    std::vector<double> trigger_delays;  ///< per frame, of all its echoes beside the truth [s]
+    /// from a wall's depth to the depth at which its echo's envelope peaks, constant: 0 for a
+    /// symmetric pulse [m]
+    double peak_lag = 0;
 };
 
 struct SyntheticRecording {
@@ -59,42 +65,68 @@ struct SyntheticRecording {
 
 namespace detail {
 
-// Beyond so many nepers an echo is left out: exp(-16) = 1e-7 of its peak, a hundredth of a count.
-inline constexpr double render_nepers = 16;
-
 // Larger recordings than this (2 GB of int16) are taken for a slip in the options.
 inline constexpr double most_values = 1e9;
 
-/// Adds the real echo to `frame`.
-inline void render_echo(const Echo<Gabor<double>>& echo, const SamplingGrid& grid,
-                        std::span<double> frame) {
-    const double half = std::sqrt(render_nepers / decay(echo.atom));
-    const auto clamp = [&](double index) {
-        return static_cast<std::size_t>(std::clamp(index, 0.0, static_cast<double>(grid.count)));
-    };
-    const SampleRange range{clamp(std::ceil(grid.index(echo.atom.arrival - half))),
-                            clamp(std::floor(grid.index(echo.atom.arrival + half)) + 1)};
-    const double re = echo.amplitude.real();
-    const double im = echo.amplitude.imag();
-    for_each_by_recurrence(
-        echo.atom, grid, range,
-        [&](std::size_t n, double, double gr, double gi) { frame[n] += re * gr - im * gi; });
+}  // namespace detail
+
+namespace detail {
+
+/// The ring-down on `grid`, in units of the outer layer's peak.
+template <class Options>
+void write_ring_down(const Options& options, const SamplingGrid& grid, std::span<double> out) {
+    const RecordingSettings& settings = options.settings;
+    const double top = settings.depth(settings.start_time);
+    const double level = std::pow(10, options.ring_down_decibels / 20);
+    for (std::size_t n = 0; n < grid.count; ++n) {
+        const double time = grid.time(static_cast<double>(n));
+        const double depth = settings.depth(time) - top;
+        out[n] = level * std::exp(-depth / options.ring_down_length) *
+                 unit_phasor(settings.sensor.centre_frequency * time).real();
+    }
+}
+
+/// Adds the scene's echoes at `time` to `frame` by way of contact and reverberation; `echoes` is
+/// memory to work in.
+template <class S>
+void add_frame(const S& scene, double time, const SamplingGrid& grid, std::span<double> echoes,
+               std::span<double> frame) {
+    const SceneEvents& events = scene.options().events;
+    const double level = events.contact_level(time);
+    if (level == 1 && events.reverberation_depth == 0) {
+        scene.add_echoes(time, grid, frame);
+        return;
+    }
+    std::ranges::fill(echoes, 0);
+    scene.add_echoes(time, grid, echoes);
+    for (std::size_t n = 0; n < grid.count; ++n) {
+        frame[n] += level * echoes[n];
+    }
+    if (events.reverberation_depth > 0) {
+        const double second = level * std::pow(10, events.reverberation_decibels / 20);
+        const auto delay = static_cast<std::size_t>(std::lround(
+            scene.options().settings.arrival(events.reverberation_depth) * grid.sampling_rate));
+        for (std::size_t n = delay; n < grid.count; ++n) {
+            frame[n] += second * echoes[n - delay];
+        }
+    }
 }
 
 }  // namespace detail
 
 /// Renders a scene: T is std::int16_t (rounded and clipped) or float (clipped). The same seed gives
-/// the same bits; it may be the scene's. Each echo is exact to 1e-7 of its peak: its delay is put
-/// in by its closed form, not by interpolation. `progress`, if given, is called after each frame
-/// with the number of frames done and of all. Throws InvalidInput for options outside their domain,
-/// and for a scene of no or of far too many samples.
-template <class T>
+/// the same bits; it may be the scene's. Each echo's delay is put in by its closed form, not by
+/// interpolation. `progress`, if given, is called after each frame with the number of frames done
+/// and of all. Throws InvalidInput for options outside their domain, and for a scene of no or of
+/// far too many samples.
+template <class T, RenderableScene S>
 [[nodiscard]] SyntheticRecording render(
-    const Scene& scene, std::uint64_t seed, const RenderOptions& options = {},
+    const S& scene, std::uint64_t seed, const RenderOptions& options = {},
     const std::function<void(std::size_t, std::size_t)>& progress = {}) {
     validate(options);
-    const SceneOptions& scene_options = scene.options();
+    const typename S::Options& scene_options = scene.options();
     const RecordingSettings& settings = scene_options.settings;
+    const SceneEvents& events = scene_options.events;
     const double wanted_frames = std::round(scene_options.duration * settings.frame_rate);
     const double wanted_samples =
         std::floor(settings.arrival(scene_options.depth_range) * settings.sampling_rate);
@@ -108,32 +140,36 @@ template <class T>
     const auto frames = static_cast<std::size_t>(wanted_frames);
     const auto samples = static_cast<std::size_t>(wanted_samples);
     const SamplingGrid grid = settings.grid(samples);
-    const double top = settings.depth(settings.start_time);
 
     SyntheticRecording out;
     out.recording.settings = settings;
     FrameMatrix<T> matrix(frames, samples);
     Truth& truth = out.truth;
     truth.onsets = scene.pulse().onsets(scene_options.duration);
+    truth.ectopic_onsets = scene.pulse().ectopic_onsets(scene_options.duration);
+    truth.peak_lag = scene.peak_lag();
 
     std::vector<double> ring_down(samples);
-    const double ring_level = std::pow(10, scene_options.ring_down_decibels / 20);
-    for (std::size_t n = 0; n < samples; ++n) {
-        const double time = grid.time(static_cast<double>(n));
-        const double depth = settings.depth(time) - top;
-        ring_down[n] = ring_level * std::exp(-depth / scene_options.ring_down_length) *
-                       unit_phasor(settings.sensor.centre_frequency * time).real();
-    }
+    detail::write_ring_down(scene_options, grid, ring_down);
     const double noise = std::pow(10, -scene_options.snr_decibels / 20);
+    const double burst = std::pow(10, events.clipped_gain_decibels / 20);
     std::vector<double> frame(samples);
-    RandomStream drops(seed, std::numeric_limits<std::uint64_t>::max());
+    std::vector<double> echoes(samples);
+    constexpr std::uint64_t last_stream = std::numeric_limits<std::uint64_t>::max();
+    RandomStream drops(seed, last_stream);
+    RandomStream triggers(seed, last_stream - 1);
+    RandomStream bursts(seed, last_stream - 2);
     for (std::size_t i = 0; i < frames; ++i) {
         const double time = static_cast<double>(i) / settings.frame_rate;
-        RandomStream random(seed, Scene::first_free_stream + i);
+        RandomStream random(seed, S::first_free_stream + i);
         const bool dropped = drops.uniform() < options.dropped_fraction;
+        const double delay = events.trigger_jitter * triggers.normal();
+        const bool clipped = bursts.uniform() < events.clipped_fraction;
         truth.times.push_back(time);
         truth.walls.push_back(scene.walls(time));
         truth.dropped.push_back(dropped);
+        truth.trigger_delays.push_back(delay);
+        truth.clipped.push_back(clipped);
         if (dropped && options.drop_kind == DropKind::repeat && i > 0) {
             std::ranges::copy(matrix[i - 1], matrix[i].begin());
             if (progress) {
@@ -143,23 +179,24 @@ template <class T>
         }
         std::ranges::fill(frame, 0);
         if (!dropped) {
+            SamplingGrid own = grid;  // the frame's echoes come later by `delay`
+            own.start_time -= delay;
+            if (delay != 0) {
+                detail::write_ring_down(scene_options, own, ring_down);
+            }
             std::ranges::copy(ring_down, frame.begin());
-            scene.for_each_echo(time, [&](const SceneEcho& echo) {
-                const Gabor<double> atom{settings.arrival(echo.depth),
-                                         scene.frequency_at(echo.depth), settings.sensor.bandwidth};
-                detail::render_echo({atom, echo.amplitude}, grid, frame);
-            });
+            detail::add_frame(scene, time, own, echoes, frame);
         }
         const bool silent = dropped && options.drop_kind != DropKind::noise;
+        const double counts = clipped ? burst * options.wall_counts : options.wall_counts;
         const auto row = matrix[i];
         for (std::size_t n = 0; n < samples; ++n) {
-            const double x =
-                silent ? 0 : options.wall_counts * (frame[n] + noise * random.normal());
-            const double clipped = std::clamp(x, -options.full_scale - 1, options.full_scale);
+            const double x = silent ? 0 : counts * (frame[n] + noise * random.normal());
+            const double limited = std::clamp(x, -options.full_scale - 1, options.full_scale);
             if constexpr (std::same_as<T, float>) {
-                row[n] = static_cast<float>(clipped);
+                row[n] = static_cast<float>(limited);
             } else {
-                row[n] = static_cast<T>(std::lround(clipped));
+                row[n] = static_cast<T>(std::lround(limited));
             }
         }
         if (progress) {

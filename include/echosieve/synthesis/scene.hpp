@@ -8,38 +8,32 @@
 #include <cstddef>
 #include <cstdint>
 #include <numbers>
+#include <span>
 #include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/synthesis/artery_state.hpp"
+#include "echosieve/synthesis/attenuation.hpp"
+#include "echosieve/synthesis/gabor_echo.hpp"
 #include "echosieve/synthesis/pulse_wave.hpp"
+#include "echosieve/synthesis/renderable_scene.hpp"
 #include "echosieve/synthesis/scene_options.hpp"
 
 namespace echosieve {
 
 // Symbols (depths from the sensor, x along the sensor from above the artery's axis)
 //   w(t)  pulse wave, 0 to 1;  B(t) breathing [m]
-//   r_i = D / 2 + distension w / 2           inner radius
-//   r_o = sqrt(r_i^2 + C)                    outer radius: the wall is incompressible, so it thins
-//                                            as it stretches, and the outer layer moves less
-//   z_c = centre + B + (1/2 - near_share) distension w
-//                                            axis: the walls share the distension unevenly
+//   r_o   outer radius, z_c axis: see artery_state.hpp
 // Tissue at distance r from the axis is pushed outwards by coupling (r_o - r_o at rest) r_o / r
 // (plane incompressible flow), breathes with B (1 + gradient (z - centre)), and slips with slip t.
 //
 // The sensor is flat and wider than the artery: what lies beside the vessel arrives together with
 // the walls. A wall is curved: pieces off the axis lie deeper (near wall) or shallower (far wall)
 // and smear it.
-
-/// Depths at one time [m].
-struct WallDepths {
-    double near_inner = 0;
-    double near_outer = 0;
-    double far_inner = 0;
-    double far_outer = 0;
-};
 
 /// One echo of the scene at one time: its depth, and what it is like there.
 struct SceneEcho {
@@ -51,6 +45,7 @@ struct SceneEcho {
 /// below first_free_stream of the seed.
 class Scene {
 public:
+    using Options = SceneOptions;
     static constexpr std::uint64_t first_free_stream = 2;
 
     /// Throws InvalidInput for options outside their domain.
@@ -59,7 +54,9 @@ public:
           pulse_(checked(options).pulse, options.duration, RandomStream(seed, 0)) {
         RandomStream random(seed, 1);
         breathing_phase_ = random.uniform();
-        draw_walls(random);
+        if (options.artery) {
+            draw_walls(random);
+        }
         draw_tissue(random);
     }
 
@@ -69,26 +66,39 @@ public:
         return pieces_.size() + tissue_.size();
     }
 
-    [[nodiscard]] WallDepths walls(double time) const noexcept {
-        const Geometry g = geometry(time);
-        return {g.centre - g.inner, g.centre - g.outer, g.centre + g.inner, g.centre + g.outer};
-    }
+    [[nodiscard]] WallDepths walls(double time) const noexcept { return state(time).walls; }
+    /// A Gaussian echo peaks where it arrives.
+    [[nodiscard]] double peak_lag() const noexcept { return 0; }
     /// Calls use(SceneEcho) for each echo at `time` [s].
     template <class Use>
     void for_each_echo(double time, Use use) const {
-        const Geometry g = geometry(time);
+        const detail::ArteryState now = state(time);
         for (const Piece& piece : pieces_) {
-            const double radius = piece.outer ? g.outer : g.inner;
-            use(SceneEcho{g.centre + piece.side * radius * piece.cosine, piece.amplitude});
+            const detail::WallCircle& wall = piece.side < 0 ? now.near_wall : now.far_wall;
+            const double radius = piece.outer ? wall.outer : wall.inner;
+            const double strength = piece.side < 0 ? now.near_strength : now.far_strength;
+            use(SceneEcho{wall.centre + piece.side * radius * piece.cosine,
+                          strength * piece.amplitude});
         }
         for (const Scatterer& s : tissue_) {
             const double z = s.depth - options_.centre_depth;
             const double square = s.offset * s.offset + z * z;
-            const double push =
-                options_.coupling * (g.outer - rest_outer()) * rest_outer() * z / square;
-            const double breath = g.breathing * (1 + options_.breathing_gradient * z);
-            use(SceneEcho{s.depth + breath + push + options_.slip * time, s.amplitude});
+            const double push = options_.artery
+                                    ? options_.coupling * (now.tissue_outer - rest_outer()) *
+                                          rest_outer() * z / square
+                                    : 0;
+            const double breath = now.breathing * (1 + options_.breathing_gradient * z);
+            const double own = detail::tissue_pulsation(options_, now, z) + now.sensor_shift;
+            use(SceneEcho{s.depth + breath + push + options_.slip * time + own, s.amplitude});
         }
+    }
+    /// Adds the real echoes at `time` [s] to the samples of `frame`, which lie on `grid`.
+    void add_echoes(double time, const SamplingGrid& grid, std::span<double> frame) const {
+        for_each_echo(time, [&](const SceneEcho& echo) {
+            const Gabor<double> atom{options_.settings.arrival(echo.depth),
+                                     frequency_at(echo.depth), options_.settings.sensor.bandwidth};
+            detail::render_echo({atom, echo.amplitude}, grid, frame);
+        });
     }
     /// The sensor's frequency as heard from `depth` [m], see detail::attenuated_frequency [Hz].
     [[nodiscard]] double frequency_at(double depth) const noexcept {
@@ -96,9 +106,6 @@ public:
     }
 
 private:
-    struct Geometry {
-        double centre, inner, outer, breathing;
-    };
     struct Piece {
         double side;  // -1 near, +1 far
         bool outer;
@@ -114,21 +121,12 @@ private:
         validate(options);
         return options;
     }
-    [[nodiscard]] double rest_outer() const noexcept {
-        return options_.diameter / 2 + options_.wall_thickness;
-    }
-
-    [[nodiscard]] Geometry geometry(double time) const noexcept {
-        const double w = pulse_(time);
-        const double rest = options_.diameter / 2;
-        const double inner = rest + options_.distension * w / 2;
-        const double outer = std::sqrt(inner * inner + rest_outer() * rest_outer() - rest * rest);
+    [[nodiscard]] double rest_outer() const noexcept { return detail::rest_outer(options_); }
+    [[nodiscard]] detail::ArteryState state(double time) const noexcept {
         const double breathing =
             options_.breathing / 2 *
             std::sin(2 * std::numbers::pi * (options_.breathing_rate * time + breathing_phase_));
-        const double centre = options_.centre_depth + breathing +
-                              (0.5 - options_.near_share) * options_.distension * w;
-        return {centre, inner, outer, breathing};
+        return detail::artery_state(options_, pulse_, breathing, time);
     }
     // A wall layer answers like a mirror that is not quite smooth: pieces at Gaussian angles, of
     // random strength.
@@ -192,7 +190,7 @@ private:
             const std::complex<double> amplitude{random.normal(), random.normal()};
             const double z = depth - options_.centre_depth;
             const double outside = 1.05 * rest_outer();
-            if (offset * offset + z * z > outside * outside) {
+            if (!options_.artery || offset * offset + z * z > outside * outside) {
                 tissue_.push_back({offset, depth, amplitude});
             }
         }

@@ -2,14 +2,11 @@
 // all.
 #pragma once
 
-#include <cmath>
-#include <numbers>
-
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/synthesis/pulse_wave.hpp"
+#include "echosieve/synthesis/scene_checks.hpp"
+#include "echosieve/synthesis/scene_events.hpp"
 
 namespace echosieve {
 
@@ -47,63 +44,18 @@ struct SceneOptions {
         12;  ///< of the sensor's ring-down over the outer layer, at the first sample
     double ring_down_length = 0.5e-3;  ///< over which it falls by a factor e [m]
     PulseWaveOptions pulse;
+    bool artery = true;  ///< false: tissue all over, and nothing that it moves with but its own
+    /// of all tissue with the pulse at the axis's depth, peak, downwards; beside the artery's push
+    /// [m]
+    double pulsation = 0;
+    double pulsation_gradient = 0;  ///< of the pulsation over depth [1/m]; its sign never changes
+    SceneEvents events;
 };
-
-namespace detail {
-
-inline constexpr double most_scatterers = 1e6;
-
-/// f0 - g sigma_f^2, g the loss per frequency in nepers: attenuation that grows with frequency
-/// shifts a Gaussian band down and keeps its width (Kuc and Schwartz 1979, from memory).
-[[nodiscard]] inline double attenuated_frequency(const Sensor& sensor, double attenuation,
-                                                 double depth) noexcept {
-    const double nepers_per_hertz = attenuation * 2 * depth * 100 / 8.685889638 * 1e-6;
-    const double sigma_square =
-        decay_from_bandwidth(sensor.bandwidth) / (2 * std::numbers::pi * std::numbers::pi);
-    return sensor.centre_frequency - nepers_per_hertz * sigma_square;
-}
-
-}  // namespace detail
 
 /// Throws InvalidInput, naming option, value and limit, for what can't be drawn.
 inline void validate(const SceneOptions& options) {
-    validate(options.settings);
-    validate(options.pulse);
-    const auto positive = [](double x, const char* name, const char* unit) {
-        require(x > 0 && is_finite(x), name, x,
-                detail::concatenate("must be positive and finite ", unit));
-    };
-    const auto finite = [](double x, const char* name, const char* unit) {
-        require(is_finite(x), name, x, detail::concatenate("must be finite ", unit));
-    };
-    const auto level = [](double x, const char* name) {
-        require(std::abs(x) <= 400, name, x, "must lie in [-400, 400] [dB]");
-    };
-    positive(options.duration, "duration", "[s]");
-    positive(options.depth_range, "depth_range", "[m]");
-    positive(options.diameter, "diameter", "[m]");
-    positive(options.wall_thickness, "wall_thickness", "[m]");
-    positive(options.sensor_half_width, "sensor_half_width", "[m]");
-    positive(options.ring_down_length, "ring_down_length", "[m]");
-    level(options.inner_layer_decibels, "inner_layer_decibels");
-    level(options.clutter_decibels, "clutter_decibels");
-    level(options.snr_decibels, "snr_decibels");
-    level(options.ring_down_decibels, "ring_down_decibels");
-    finite(options.breathing, "breathing", "[m]");
-    finite(options.breathing_gradient, "breathing_gradient", "[1/m]");
-    finite(options.slip, "slip", "[m/s]");
-    require(options.wall_spread >= 0 && options.wall_spread <= 0.5, "wall_spread",
-            options.wall_spread, "must lie in [0, 0.5] [rad]");
-    require(options.distension >= 0 && options.distension < options.diameter, "distension",
-            options.distension, "must be zero or more and below the diameter [m]");
-    require(options.near_share >= 0 && options.near_share <= 1, "near_share", options.near_share,
-            "must lie in [0, 1]");
-    require(options.coupling >= 0 && options.coupling <= 1, "coupling", options.coupling,
-            "must lie in [0, 1]");
-    require(options.breathing_rate >= 0 && options.breathing_rate <= 5, "breathing_rate",
-            options.breathing_rate, "must lie in [0, 5] [Hz]");
-    require(options.attenuation >= 0 && options.attenuation <= 5, "attenuation",
-            options.attenuation, "must lie in [0, 5] [dB/cm/MHz]");
+    detail::check_scene(options);
+    detail::require_finite(options.slip, "slip", "[m/s]");
     require(options.scatterers_per_square >= 0 && options.scatterers_per_square <= 1e9,
             "scatterers_per_square", options.scatterers_per_square, "must lie in [0, 1e9] [1/m^2]");
     const double scatterers =
@@ -112,19 +64,6 @@ inline void validate(const SceneOptions& options) {
             options.scatterers_per_square,
             detail::concatenate("makes ", scatterers, " scatterers, must make no more than ",
                                 detail::most_scatterers, " [1/m^2]"));
-    const double top = options.settings.depth(options.settings.start_time);
-    const double bottom = top + options.depth_range;
-    const Sensor& sensor = options.settings.sensor;
-    require(
-        detail::attenuated_frequency(sensor, options.attenuation, bottom) > sensor.bandwidth / 2,
-        "attenuation", options.attenuation,
-        "must leave the band above 0 Hz at the lowest depth [dB/cm/MHz]");
-    const double reach = options.diameter / 2 + options.wall_thickness + options.distension +
-                         std::abs(options.breathing) / 2;
-    require(options.centre_depth - reach > top && options.centre_depth + reach < bottom,
-            "centre_depth", options.centre_depth,
-            detail::concatenate("both walls must lie within the recorded depths at all times, ",
-                                top, " to ", bottom, " [m], with ", reach, " on either side"));
 }
 
 }  // namespace echosieve
