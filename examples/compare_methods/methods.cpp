@@ -27,13 +27,14 @@ LineHistory line_of(const Recording& recording) {
         recording.samples);
 }
 
-// The outer layer is the stronger one: the one that a hand sets the gate on.
+// A hand sets the gate on the whole wall. 0.3 mm about the outer layer alone would lower the error
+// by up to a fifth in clutter, and raise it elsewhere.
 WallGates mean_gates(const Truth& truth) {
     WallGates gates;
     const double frames = static_cast<double>(truth.walls.size());
     for (const WallDepths& w : truth.walls) {
-        gates.near.depth += w.near_outer / frames;
-        gates.far.depth += w.far_outer / frames;
+        gates.near.depth += (w.near_inner + w.near_outer) / 2 / frames;
+        gates.far.depth += (w.far_inner + w.far_outer) / 2 / frames;
     }
     return gates;
 }

@@ -85,7 +85,8 @@ void draw_sweep(const SweepRows& rows, const fs::path& scratch, std::ofstream& o
     }
     out << "set output " << quoted((scratch / rows.sweep.picture).string(), "''") << '\n'
         << "set title 'Error of the distension: median, with best and worst of "
-        << rows.rows.front().seeds.size() << " seeds'\nset xlabel '" << rows.sweep.axis << "'\n"
+        << rows.rows.front().seeds.size() << " seeds'\nset xlabel " << quoted(rows.sweep.axis, "''")
+        << '\n'
         << "set xrange [" << first - 0.06 * range << ':' << last + 0.06 * range << "]\n"
         << "set xtics (";
     for (std::size_t k = 0; k < rows.sweep.cases.size(); ++k) {

@@ -36,10 +36,10 @@ namespace echosieve {
 
 struct PursuitTrackOptions {
     std::size_t atoms = 10;        ///< echoes a gate and frame, at most
-    double spread = 0.10;          ///< of centre frequency and bandwidth about the sensor's
-    double least_energy = 1e-3;    ///< pursuit ends at this part of a frame's energy in the gate
+    double spread = 0.03;          ///< of centre frequency and bandwidth about the sensor's
+    double least_energy = 1e-2;    ///< pursuit ends at this part of a frame's energy in the gate
     double association = 0.5;      ///< largest distance from the predicted arrival, pulse lengths
-    double least_amplitude = 0.1;  ///< of a wall echo, relative to the first frame's
+    double least_amplitude = 0.3;  ///< of a wall echo, relative to the first frame's
     Smoothing smoothing = MovingAverage{30};
 };
 
