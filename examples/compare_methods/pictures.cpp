@@ -13,9 +13,10 @@ namespace {
 
 namespace fs = std::filesystem;
 
-constexpr double lowest = 0.8;     // of the axis [um]
-constexpr double highest = 900;    // [um]
-constexpr double not_found = 620;  // where a setting without an artery is marked [um]
+constexpr double lowest = 0.8;      // of the axis [um]
+constexpr double highest = 4500;    // [um]
+constexpr double largest = 2000;    // errors above it are drawn there [um]
+constexpr double not_found = 3200;  // where a setting without an artery is marked [um]
 constexpr std::array<const char*, methods.size()> colours = {"#d55e00", "#e69f00", "#999999",
                                                              "#0072b2", "#009e73"};
 constexpr std::array<int, methods.size()> points = {5, 4, 9, 13, 7};
@@ -49,7 +50,7 @@ std::string quoted(const std::string& text, const char* quote) {
 }
 
 double shown(double metres) {
-    return std::clamp(1e6 * metres, lowest, highest);
+    return std::clamp(1e6 * metres, lowest, largest);
 }
 
 // Per setting: place, median, best, worst [um]; the place alone, where the median is "not found".
@@ -84,9 +85,11 @@ void draw_sweep(const SweepRows& rows, const fs::path& scratch, std::ofstream& o
                    << '\n';
     }
     out << "set output " << quoted((scratch / rows.sweep.picture).string(), "''") << '\n'
-        << "set title 'Error of the distension: median, with best and worst of "
-        << rows.rows.front().seeds.size() << " seeds'\nset xlabel " << quoted(rows.sweep.axis, "''")
-        << '\n'
+        << "set title "
+        << quoted(rows.sweep.title + ": error of the distension, median with best and worst of " +
+                      std::to_string(rows.rows.front().seeds.size()) + " seeds",
+                  "''")
+        << "\nset xlabel " << quoted(rows.sweep.axis, "''") << '\n'
         << "set xrange [" << first - 0.06 * range << ':' << last + 0.06 * range << "]\n"
         << "set xtics (";
     for (std::size_t k = 0; k < rows.sweep.cases.size(); ++k) {
@@ -119,7 +122,7 @@ set tics out nomirror
 set grid ytics linecolor rgb '#dddddd'
 set logscale y
 set ylabel 'rms error of the distension [µm]'
-set ytics (1, 2, 5, 10, 20, 50, 100, 200)
+set ytics (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, '≥ 2000' 2000)
 set key outside right top Left reverse samplen 2 spacing 1.3
 set errorbars 0
 )";

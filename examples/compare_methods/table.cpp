@@ -35,19 +35,18 @@ std::string number(const char* format, double value) {
 }
 
 std::string micrometres(double metres) {
-    return std::isfinite(metres) ? number("%.1f", 1e6 * metres) : "not found";
+    return number("%.1f", 1e6 * metres);
 }
 
-// "4.2 (9.8)": median and worst; how often it was not found, if it ever was.
+// "4.2 (9.8)": median and worst; in place of the worst how often it was not found, if it ever was.
 std::string cell(const Spread& spread, std::size_t seeds) {
-    if (spread.not_found == seeds) {
-        return "not found";
+    const std::string missing =
+        "not found in " + std::to_string(spread.not_found) + " of " + std::to_string(seeds);
+    if (!std::isfinite(spread.median)) {
+        return missing;
     }
-    std::string text = micrometres(spread.median) + " (" + micrometres(spread.worst);
-    if (spread.not_found > 0) {
-        text += " in " + std::to_string(spread.not_found) + " of " + std::to_string(seeds);
-    }
-    return text + ")";
+    return micrometres(spread.median) + " (" +
+           (spread.not_found > 0 ? missing : micrometres(spread.worst)) + ")";
 }
 
 // Median over the seeds of gated by hand over layers, in the same recordings.
@@ -64,7 +63,7 @@ std::string ratio(const Row& row) {
 void write_sweep(const SweepRows& rows, std::ofstream& out) {
     out << "\n## " << rows.sweep.title << "\n\n";
     if (!rows.sweep.picture.empty()) {
-        out << "![Error against " << rows.sweep.axis << "](pictures/" << rows.sweep.picture
+        out << "![" << rows.sweep.title << ": error of each method](pictures/" << rows.sweep.picture
             << ")\n\n";
     }
     out << "| " << rows.sweep.axis;
