@@ -1,9 +1,7 @@
 // Compares motion.csv with the truth of a synthetic recording: rms error of each wall and of the
 // distension, mean removed, against the better of the inner and outer layer, over the frames that
 // were not dropped.
-#include <algorithm>
-#include <array>
-#include <cmath>
+#include <cstddef>
 #include <cstdio>
 #include <exception>
 #include <fstream>
@@ -11,6 +9,8 @@
 #include <stdexcept>
 #include <string>
 #include <vector>
+
+#include "support/score.hpp"
 
 namespace {
 
@@ -39,13 +39,6 @@ Table read_table(const std::string& file, std::size_t columns) {
     return rows;
 }
 
-struct Sum {
-    double sum = 0, square = 0, count = 0;
-    void add(double x) { sum += x, square += x * x, ++count; }
-    double mean() const { return sum / count; }
-    double deviation() const { return std::sqrt(std::max(square / count - mean() * mean(), 0.0)); }
-};
-
 }  // namespace
 
 int main(int argc, char** argv) try {
@@ -58,38 +51,24 @@ int main(int argc, char** argv) try {
     if (motion.size() != truth.size() || truth.empty()) {
         throw std::runtime_error("the tables differ in length, or are empty");
     }
-    std::array<Sum, 6> error;
-    std::size_t valid = 0, measured = 0, false_valid = 0;
+    examples::MeasuredWalls measured;
+    echosieve::Truth walls;
     for (std::size_t i = 0; i < truth.size(); ++i) {
-        const bool is_valid = motion[i][6] > 0.5;
-        if (truth[i][5] > 0.5) {
-            false_valid += is_valid ? 1 : 0;
-            continue;
-        }
-        ++measured;
-        valid += is_valid ? 1 : 0;
-        const double near = motion[i][1], far = motion[i][3];
-        const auto& t = truth[i];
-        const double differences[] = {near - t[1],
-                                      near - t[2],
-                                      far - t[3],
-                                      far - t[4],
-                                      far - near - (t[3] - t[1]),
-                                      far - near - (t[4] - t[2])};
-        for (std::size_t k = 0; k < 6; ++k) {
-            error[k].add(differences[k]);
-        }
+        measured.near.push_back(motion[i][1]);
+        measured.far.push_back(motion[i][3]);
+        measured.valid.push_back(motion[i][6] > 0.5);
+        walls.walls.push_back({truth[i][1], truth[i][2], truth[i][3], truth[i][4]});
+        walls.dropped.push_back(truth[i][5] > 0.5);
     }
-    const auto best = [&](std::size_t k) {
-        return 1e6 * std::fmin(error[k].deviation(), error[k + 1].deviation());
-    };
-    std::printf("rms error: near wall %.2f um, far wall %.2f um, distension %.2f um\n", best(0),
-                best(2), best(4));
+    const examples::Score score = examples::score(measured, walls);
+    std::printf("rms error: near wall %.2f um, far wall %.2f um, distension %.2f um\n",
+                1e6 * score.near.rms, 1e6 * score.far.rms, 1e6 * score.distension.rms);
     std::printf("depth against the outer layer: near wall %+.3f mm, far wall %+.3f mm\n",
-                1e3 * error[1].mean(), 1e3 * error[3].mean());
+                1e3 * score.near_depth, 1e3 * score.far_depth);
+    std::printf("gain error of the distension: %+.2f %%\n", 100 * score.distension.gain_error);
     std::printf(
         "valid: %zu of %zu frames that were not dropped; %zu dropped frames taken for valid\n",
-        valid, measured, false_valid);
+        score.valid, score.measured, score.false_valid);
     return 0;
 } catch (const std::exception& problem) {
     std::fprintf(stderr, "compare_with_truth: %s\n", problem.what());

@@ -1,0 +1,72 @@
+// Small synthetic recordings with known walls, as the comparison methods' tests use them.
+#pragma once
+
+#include <Eigen/Core>
+#include <cmath>
+#include <limits>
+#include <variant>
+
+#include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/motion/gated_track.hpp"
+#include "echosieve/synthesis/render.hpp"
+
+namespace echosieve::test {
+
+/// One layer a wall, of pieces on the axis only, tissue and ring-down far down: a known motion and
+/// little else. Coarse in both times, to render quickly.
+inline SceneOptions quiet_scene() {
+    SceneOptions options;
+    options.duration = 2;
+    options.settings.sampling_rate = 40e6;
+    options.settings.frame_rate = 500;
+    options.clutter_decibels = -60;
+    options.snr_decibels = 40;
+    options.inner_layer_decibels = -80;
+    options.ring_down_decibels = -60;
+    options.wall_spread = 0.03;
+    options.scatterers_per_square = 1e6;
+    return options;
+}
+
+inline LineHistory wall_line(const SyntheticRecording& made) {
+    return std::visit(
+        [&](const auto& frames) {
+            const Baseband<double> baseband =
+                to_baseband<double>(frames.view(), made.recording.settings);
+            return bridged_line(baseband, check_frames(frames.view(), baseband));
+        },
+        made.recording.samples);
+}
+
+/// Gates about the outer layers' mean depths.
+inline WallGates true_gates(const Truth& truth) {
+    WallGates gates;
+    for (const WallDepths& w : truth.walls) {
+        gates.near.depth += w.near_outer / static_cast<double>(truth.walls.size());
+        gates.far.depth += w.far_outer / static_cast<double>(truth.walls.size());
+    }
+    return gates;
+}
+
+/// Gates about the outer layers as they are in the first frame.
+inline WallGates first_frame_gates(const Truth& truth) {
+    return {{truth.walls.front().near_outer}, {truth.walls.front().far_outer}};
+}
+
+/// rms error of the outer distension, mean removed, over the frames that were not dropped [m].
+inline double distension_error(const WallPairTrack& track, const Truth& truth) {
+    double sum = 0, square = 0, count = 0;
+    for (std::size_t i = 0; i < truth.walls.size(); ++i) {
+        if (truth.dropped[i]) {
+            continue;
+        }
+        const auto k = static_cast<Eigen::Index>(i);
+        const WallDepths& w = truth.walls[i];
+        const double error = track.far_wall[k] - track.near_wall[k] - (w.far_outer - w.near_outer);
+        sum += error, square += error * error, ++count;
+    }
+    return std::sqrt(std::fmax(square / count - sum / count * sum / count, 0));
+}
+
+}  // namespace echosieve::test
