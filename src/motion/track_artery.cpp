@@ -33,14 +33,23 @@ Eigen::ArrayXd smoothed(const Eigen::ArrayXd& displacement, const std::vector<bo
                       smoothing);
 }
 
-WallReport report(const WallCandidate& candidate, WallEchoes& echoes) {
-    return {echoes.depth,
-            candidate.fit.shares[0].pulse,
-            candidate.fit.shares[0].bulk,
-            candidate.fit.shares[1].pulse,
-            candidate.fit.residual(),
-            std::move(echoes.reference),
-            std::move(echoes.echoes)};
+WallReport report(const SeparatedWall& wall, const WallMotion& motion,
+                  const RecordingSettings& settings, const WallEchoOptions& options) {
+    const LayerFit& fit = wall.layered.fit;
+    WallReport out{.depth = wall.depth,
+                   .pulse_share = fit.shares[0].pulse,
+                   .bulk_share = fit.shares[0].bulk,
+                   .tissue_pulse_share = fit.shares[1].pulse,
+                   .residual = fit.residual(),
+                   .own_motion = std::sqrt(motion.own.square().mean()),
+                   .reference = wall_echoes(wall, settings, options),
+                   .displacement = {},
+                   .strength = {}};
+    for (Eigen::Index i = 0; i < motion.displacement.size(); ++i) {
+        out.displacement.push_back(motion.displacement[i]);
+        out.strength.push_back(motion.correlation[i] > 0 ? motion.strength[i].real() : 0.0);
+    }
+    return out;
 }
 
 }  // namespace
@@ -67,22 +76,21 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         return result;
     }
     result.coherence = motion.coherence;
-    const auto walls = find_walls(line, motion, options.walls);
+    const auto walls =
+        find_and_separate_walls(line, motion, options.walls, options.separation);
     if (!walls) {
         result.status = TrackStatus::no_artery;
         return result;
     }
-    const LayerTimes times{walls->pulse_sign * motion.pulse, motion.bulk, line.weights(),
-                           line.settings.sound_speed};
-    WallEchoes near = follow_wall(line, walls->near.gate, walls->near.fit, times, options.echoes);
-    WallEchoes far = follow_wall(line, walls->far.gate, walls->far.fit, times, options.echoes);
-
     const std::size_t count = states.size();
     const double rate = line.settings.frame_rate;
+    const WallMotion near = wall_motion(walls->near, walls->times, rate, options.wall_motion);
+    const WallMotion far = wall_motion(walls->far, walls->times, rate, options.wall_motion);
     std::vector<bool> valid(count);
     for (std::size_t i = 0; i < count; ++i) {
         const auto k = static_cast<Eigen::Index>(i);
-        valid[i] = line.usable[i] && near.correlation[k] > 0 && far.correlation[k] > 0;
+        valid[i] = line.usable[i] && near.correlation[k] > options.least_correlation &&
+                   far.correlation[k] > options.least_correlation;
         result.unassociated += line.usable[i] && !valid[i] ? 1 : 0;
     }
     const Eigen::ArrayXd near_motion = smoothed(near.displacement, valid, options.smoothing, rate);
@@ -93,17 +101,19 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         const auto k = static_cast<Eigen::Index>(i);
         FrameMotion& frame = result.frames[i];
         frame.time = static_cast<double>(i) / rate;
-        frame.near_wall = near.depth + near_motion[k];
-        frame.far_wall = far.depth + far_motion[k];
+        frame.near_wall = walls->near.depth + near_motion[k];
+        frame.far_wall = walls->far.depth + far_motion[k];
         frame.diameter = frame.far_wall - frame.near_wall;
         frame.valid = valid[i];
         frame.near_wall_std = valid[i] ? near.deviation[k] : unknown;
         frame.far_wall_std = valid[i] ? far.deviation[k] : unknown;
         frame.diameter_std = std::hypot(frame.near_wall_std, frame.far_wall_std);
-        frame.quality = valid[i] ? std::min(near.correlation[k], far.correlation[k]) : 0;
+        frame.near_quality = valid[i] ? near.correlation[k] : 0;
+        frame.far_quality = valid[i] ? far.correlation[k] : 0;
+        frame.quality = std::min(frame.near_quality, frame.far_quality);
     }
-    result.near = report(walls->near, near);
-    result.far = report(walls->far, far);
+    result.near = report(walls->near, near, line.settings, options.echoes);
+    result.far = report(walls->far, far, line.settings, options.echoes);
     result.status =
         2 * result.valid_frames() >= count ? TrackStatus::tracked : TrackStatus::mostly_invalid;
     return result;

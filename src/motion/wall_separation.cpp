@@ -5,6 +5,8 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <optional>
+#include <utility>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -106,6 +108,54 @@ void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
     }
 }
 
+namespace {
+
+// The common motion as the joint fit of the tissue gates has it.
+void adopt(CommonMotion& motion, const std::vector<LayeredGate>& gates, const LayerTimes& times) {
+    const auto count = static_cast<Eigen::Index>(gates.size());
+    motion.pulse = times.pulse;
+    motion.bulk = times.bulk;
+    motion.depths.resize(count);
+    motion.pulse_share.resize(count);
+    motion.bulk_share.resize(count);
+    motion.weight.resize(count);
+    for (Eigen::Index g = 0; g < count; ++g) {
+        const LayeredGate& layered = gates[static_cast<std::size_t>(g)];
+        motion.depths[g] = layered.gate.depth;
+        motion.pulse_share[g] = layered.fit.shares[0].pulse;
+        motion.bulk_share[g] = layered.fit.shares[0].bulk;
+        motion.weight[g] = layered.trust;
+    }
+    fit_bulk_line(motion);
+}
+
+}  // namespace
+
+std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line,
+                                                      CommonMotion motion,
+                                                      const WallFinderOptions& finder,
+                                                      const WallSeparationOptions& options) {
+    validate(options);
+    LayerTimes times{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
+    std::vector<LayeredGate> tissue = tissue_gates(line, motion, times, options);
+    if (tissue.size() < 3) {
+        return std::nullopt;
+    }
+    fit_jointly(tissue, times, options.rounds, options.coarse, line.settings.frame_rate);
+    adopt(motion, tissue, times);
+    const std::optional<WallPair> pair = find_walls(line, motion, finder);
+    if (!pair) {
+        return std::nullopt;
+    }
+    times.pulse *= pair->pulse_sign;
+    for (LayeredGate& layered : tissue) {
+        for (LayerShare& share : layered.fit.shares) {
+            share.pulse *= pair->pulse_sign;
+        }
+    }
+    return separate_walls(line, *pair, std::move(times), std::move(tissue), options);
+}
+
 SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, LayerTimes times,
                               std::vector<LayeredGate> tissue,
                               const WallSeparationOptions& options) {
@@ -131,7 +181,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
     out.near.sense = -1;
     // Three layers a wall, the wall strained, its gate on the layer that is followed.
     const auto path_of = [&](const LayerShare& share) -> Eigen::ArrayXd {
-        return getenv("FIXED")? Eigen::ArrayXd::Zero(line.frames()).eval() : Eigen::ArrayXd(share.pulse * times.pulse + share.bulk * times.bulk);
+        return Eigen::ArrayXd(share.pulse * times.pulse + share.bulk * times.bulk);
     };
     const auto place = [&](SeparatedWall& wall) {
         const EnergyProfile profile = energy_profile(

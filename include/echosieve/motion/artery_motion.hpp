@@ -21,8 +21,9 @@ struct FrameMotion {
     double diameter = 0;      ///< far_wall - near_wall [m]
     double diameter_std = 0;  ///< [m]
     bool valid = false;
-    double quality =
-        0;  ///< 0 to 1: correlation of the frame's wall echoes with the reference, worse wall
+    double near_quality = 0;  ///< 0 to 1
+    double far_quality = 0;   ///< 0 to 1
+    double quality = 0;       ///< 0 to 1: the lower of both
 };
 
 /// How a search for an artery ended.
@@ -55,14 +56,15 @@ enum class TrackStatus {
 
 /// One wall: where it is, how it moves, and its echoes.
 struct WallReport {
-    double depth = 0;        ///< mean depth of the wall's strongest echo [m]
+    double depth = 0;        ///< of the layer followed, at rest [m]
     double pulse_share = 0;  ///< displacement over the range of the pulse, deeper positive [m]
     double bulk_share = 0;   ///< share in the bulk motion
     double tissue_pulse_share = 0;  ///< of the tissue that overlaps it [m]
-    double residual = 0;  ///< part of the gate's power that wall and tissue leave unexplained
+    double residual = 0;    ///< part of the gate's power that wall and tissue leave unexplained
+    double own_motion = 0;  ///< rms of what the wall does beyond the common time courses [m]
     std::vector<Echo<Gabor<double>>> reference;  ///< the wall's echoes at rest
-    std::vector<std::vector<Echo<Gabor<double>>>>
-        echoes;  ///< per frame, associated with the reference
+    std::vector<double> displacement;            ///< per frame, of those echoes [m]
+    std::vector<double> strength;                ///< per frame, of those echoes; 0: not seen
 };
 
 struct ArteryMotion {

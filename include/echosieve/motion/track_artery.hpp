@@ -1,13 +1,7 @@
 // The whole way from a recording to the motion of both artery walls, with no hand work.
 #pragma once
 
-#include <Eigen/Core>
-#include <algorithm>
-#include <cmath>
-#include <complex>
 #include <cstddef>
-#include <limits>
-#include <variant>
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
@@ -20,21 +14,27 @@
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
+#include "echosieve/motion/wall_motion.hpp"
+#include "echosieve/motion/wall_separation.hpp"
 
 namespace echosieve {
 
 // The way: baseband (condition) -> frame check -> pulse and bulk motion of the whole line
-// (common_motion.hpp) -> two walls that move apart, each with the tissue on it taken out
-// (wall_finder.hpp, layers.hpp) -> the wall's echoes in every frame and their delay in closed form
-// (wall_echoes.hpp) -> smoothing. Research use: not a medical device, not for diagnosis.
+// (common_motion.hpp, joint_motion.hpp) -> two walls that move apart (wall_finder.hpp), each taken
+// out of the tissue on it (wall_separation.hpp, layers.hpp) -> its motion in every frame
+// (wall_motion.hpp) and its echoes (wall_echoes.hpp) -> smoothing.
+// Research use: not a medical device, not for diagnosis.
 
 struct TrackOptions {
     BasebandOptions baseband;
     FrameCheckOptions frames;
     CommonMotionOptions motion;
     WallFinderOptions walls;
+    WallSeparationOptions separation;
+    WallMotionOptions wall_motion;
     WallEchoOptions echoes;
-    Smoothing smoothing = GaussianSmoothing{};
+    double least_correlation = 0.3;  ///< of a frame's wall with its echo; below it is not valid
+    Smoothing smoothing = NoSmoothing{};  ///< the fit is smooth already
 };
 
 inline void validate(const TrackOptions& options) {
@@ -42,7 +42,11 @@ inline void validate(const TrackOptions& options) {
     validate(options.frames);
     validate(options.motion);
     validate(options.walls);
+    validate(options.separation);
+    validate(options.wall_motion);
     validate(options.echoes);
+    require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
+            options.least_correlation, "must lie in [0, 1)");
     validate(options.smoothing);
 }
 

@@ -3,8 +3,7 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
-#include <cmath>
+#include <optional>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -19,11 +18,11 @@ namespace echosieve {
 
 // Symbols (the rest as in layers.hpp)
 //   z_r   depth of the layer followed;  D = z_r far - z_r near
-//   a(z) = a_w - kappa (a_far - a_near) / D (z - z_r)   the wall's share over its own depth: it
-//   thins
-//                                                       as it stretches (kappa = 1: incompressible)
-//   C_i(f) = E_w(f, i) FT { s_w(z) [exp(-i 4 pi f_0 / c (a(z) - a_w) p_i) - 1] }   what that
-//   changes
+//   a(z) = a_w - kappa (a_far - a_near) / D (z - z_r)
+//         the wall's share over its own depth: it thins as it stretches, so that its inner layer
+//         moves more than the outer one (kappa = 1: incompressible, at the radius D / 2)
+//   C_i(f) = E_w(f, i) FT { s_w(z) [exp(-i 4 pi f_0 / c (a(z) - a_w) p_i) - 1] }
+//         what that changes: taken off the gate's values, in turn with the fit
 
 struct WallSeparationOptions {
     double tissue_half_gate = 0.8e-3;   ///< [m]
@@ -37,6 +36,24 @@ struct WallSeparationOptions {
     JointMotionOptions fine{.pulse_cutoff = 35};
     ReferenceLayerOptions reference;
 };
+
+inline void validate(const WallSeparationOptions& options) {
+    require(options.tissue_half_gate > 0, "tissue_half_gate", options.tissue_half_gate,
+            "must be positive [m]");
+    require(options.tissue_spacing > 0, "tissue_spacing", options.tissue_spacing,
+            "must be positive [m]");
+    require(options.wall_distance > 0, "wall_distance", options.wall_distance,
+            "must be positive [m]");
+    require(options.wall_strain >= 0 && options.wall_strain <= 3, "wall_strain",
+            options.wall_strain, "must lie in [0, 3]");
+    require(options.strained_reach > 0, "strained_reach", options.strained_reach,
+            "must be positive [m]");
+    require(options.largest_tissue_share > 0 && options.largest_tissue_share < 1,
+            "largest_tissue_share", options.largest_tissue_share, "must lie in (0, 1)");
+    require(options.rounds >= 1, "rounds", options.rounds, "must be at least 1");
+    validate(options.coarse);
+    validate(options.fine);
+}
 
 /// One wall and what overlaps it.
 struct SeparatedWall {
@@ -65,6 +82,15 @@ struct SeparatedWalls {
 void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
                  const JointMotionOptions& options, double frame_rate);
 
+/// Finds both walls and takes them apart from the tissue, from a first estimate of the common motion:
+/// that is refined on tissue gates, the walls are looked for (wall_finder.hpp), and all is fitted
+/// jointly. Nothing if there is no pair of walls.
+[[nodiscard]] std::optional<SeparatedWalls> find_and_separate_walls(
+    const LineHistory& line, CommonMotion motion, const WallFinderOptions& finder = {},
+    const WallSeparationOptions& options = {});
+
+/// Takes a pair of walls apart from the tissue on them. `tissue` are one-layer gates all along the
+/// line; those near the walls are left out.
 [[nodiscard]] SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair,
                                             LayerTimes times, std::vector<LayeredGate> tissue,
                                             const WallSeparationOptions& options = {});

@@ -32,7 +32,7 @@ struct DrawOptions {
     DrawRange diameter{4.5e-3, 7.5e-3};        ///< inner [m]
     DrawRange wall_thickness{0.5e-3, 0.9e-3};  ///< [m]
     DrawRange distension{120e-6, 750e-6};      ///< of the inner diameter [m]
-    DrawRange near_share{0.15, 0.6};
+    DrawRange near_share{0.25, 0.5};
     DrawRange wall_spread{0.06, 0.16};            ///< [rad]
     DrawRange inner_layer_decibels{-9, -2};       ///< over the outer layer [dB]
     DrawRange wall_over_tissue_decibels{-3, 12};  ///< outer layer's peak over tissue's rms [dB]
@@ -51,7 +51,7 @@ struct DrawOptions {
     /// size of the pulsation where there is no artery; up or down [m]
     DrawRange pulsation{50e-6, 400e-6};
     DrawRange pulsation_gradient{-40, 40};  ///< [1/m]
-    DrawRange slip{-0.2e-3, 0.2e-3};        ///< of the tissue past the vessel, Scene alone [m/s]
+    DrawRange slip{-0.02e-3, 0.02e-3};      ///< of the tissue past the vessel, Scene alone [m/s]
 
     // VolumeScene alone.
     DrawRange lateral_offset{-1.5e-3, 1.5e-3};  ///< [m]

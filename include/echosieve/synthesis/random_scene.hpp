@@ -127,11 +127,11 @@ template <RenderableScene S>
     o.breathing_rate = draw(ranges.breathing_rate, random);
     o.breathing_gradient = draw(ranges.breathing_gradient, random);
     o.attenuation = draw(ranges.attenuation, random);
-    // The artery anywhere in the recorded depths, the walls at least 1 mm inside.
+    // The artery anywhere below the ring-down, its outer layers at least 1.5 mm above the end.
     const double top = o.settings.depth(o.settings.start_time);
-    const double reach = o.diameter / 2 + o.wall_thickness + o.distension + o.breathing / 2 + 1e-3;
-    const double room = o.depth_range - 2 * reach;
-    o.centre_depth = top + reach + std::max(room, 0.0) * random.uniform();
+    const double reach = o.diameter / 2 + o.wall_thickness + o.distension + o.breathing / 2;
+    const double room = o.depth_range - 2 * reach - 3.5e-3 - 1.5e-3;
+    o.centre_depth = top + 3.5e-3 + reach + std::max(room, 0.0) * random.uniform();
     out.render.wall_counts = draw(ranges.wall_counts, random);
     out.render.dropped_fraction = draw(ranges.dropped_fraction, random);
     const double drop_kind = random.uniform();

@@ -1,0 +1,45 @@
+// How a separated wall moves in each frame: with the common time courses, and beyond them; and how
+// sure that is.
+#pragma once
+
+#include <Eigen/Core>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/motion/wall_separation.hpp"
+
+namespace echosieve {
+
+// Symbols (the rest as in layers.hpp)
+//   d_i   displacement beyond a p_i + b q_i [m];  R = rest of the gate;  v its mean square a bin
+//   J = -i 2 pi f (2/c) S_w E_w;  H_i = sum_f |J|^2 / v
+//
+// d minimises sum_i |R - J d|^2 / v + lambda |second difference of d|^2 + |d / s|^2 / n: smooth
+// below the cutoff f_c, and small beside the spread s (n = f_r / 2 f_c frames a free value). The
+// shares are only the scaffold: this step lets the wall leave it.
+// Standard deviation of a frame: sqrt(1 / (2 H_i)) of one frame alone (the Cramer-Rao bound of a
+// delay with the waveform known), times sqrt(2 f_c / f_r) for the frames that each value rests on.
+
+struct WallMotionOptions {
+    double cutoff = 20;     ///< f_c of what the wall does by itself [Hz]
+    double spread = 20e-6;  ///< s [m]
+};
+
+inline void validate(const WallMotionOptions& options) {
+    require(options.cutoff > 0, "cutoff", options.cutoff, "must be positive [Hz]");
+    require(options.spread > 0, "spread", options.spread, "must be positive [m]");
+}
+
+struct WallMotion {
+    Eigen::ArrayXd displacement;  ///< from rest, deeper positive [m]
+    Eigen::ArrayXd own;           ///< the part of it beyond the common time courses [m]
+    Eigen::ArrayXd deviation;     ///< standard deviation of the displacement [m]
+    /// of the frame's gate, tissue taken out, with the wall's echo: 0 to 1, 0 in unusable frames
+    Eigen::ArrayXd correlation;
+    Eigen::ArrayXcd strength;  ///< of the wall's echo, 1 as at rest
+};
+
+/// Motion of one wall. `cutoff` of the common pulse's steps bounds the bandwidth of the result.
+[[nodiscard]] WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times,
+                                     double frame_rate, const WallMotionOptions& options = {});
+
+}  // namespace echosieve

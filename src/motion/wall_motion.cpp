@@ -1,0 +1,56 @@
+#include "echosieve/motion/wall_motion.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/smooth_step.hpp"
+
+namespace echosieve {
+
+WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, double frame_rate,
+                       const WallMotionOptions& options) {
+    validate(options);
+    const LayerFit& fit = wall.layered.fit;
+    const GateSpectrum& gate = wall.layered.gate;
+    const LayerShare& share = fit.shares[0];
+    const Eigen::ArrayXXcd phasors = layer_phasors(gate, times, share);
+    const Eigen::Index frames = times.pulse.size();
+    const double noise = std::max(fit.noise, 1e-300);
+    Eigen::ArrayXXd curvature = Eigen::ArrayXXd::Zero(frames, 1);
+    Eigen::ArrayXXd gradient = Eigen::ArrayXXd::Zero(frames, 1);
+    Eigen::ArrayXcd product = Eigen::ArrayXcd::Zero(frames);
+    Eigen::ArrayXd energy = Eigen::ArrayXd::Zero(frames);
+    double own_energy = 0;
+    for (Eigen::Index j = 0; j < gate.bins(); ++j) {
+        const std::complex<double> s = fit.spectra(0, j);
+        const std::complex<double> slope =
+            std::complex<double>(
+                0, -2 * std::numbers::pi * gate.frequencies[j] * 2 / times.sound_speed) *
+            s;
+        curvature.col(0) += std::norm(slope) / noise * times.weight;
+        gradient.col(0) += ((slope * phasors.col(j)).conjugate() * fit.rest.col(j)).real() / noise *
+                           times.weight;
+        const Eigen::ArrayXcd echo = s * phasors.col(j);
+        const Eigen::ArrayXcd isolated = fit.rest.col(j) + echo;
+        product += echo.conjugate() * isolated;
+        energy += isolated.abs2();
+        own_energy += std::norm(s);
+    }
+    WallMotion out;
+    out.deviation =
+        (2 * options.cutoff / frame_rate / (2 * curvature.col(0).max(1e-300))).sqrt();
+    out.correlation =
+        times.weight * (product.abs() / (own_energy * energy).max(1e-300).sqrt()).min(1.0);
+    out.strength = product / std::max(own_energy, 1e-300);
+    Eigen::ArrayXd penalty(1);
+    penalty << roughness_penalty(curvature.mean(), options.cutoff, frame_rate);
+    curvature += 2 * options.cutoff / frame_rate / (options.spread * options.spread);
+    out.own = smooth_steps(curvature, gradient, penalty).col(0);
+    out.displacement = share.pulse * times.pulse + share.bulk * times.bulk + out.own;
+    return out;
+}
+
+}  // namespace echosieve
