@@ -106,14 +106,18 @@ LayerSearch LayerStartSearch::operator()(const GateSpectrum& gate, double direct
         return h;
     };
     const Eigen::ArrayXXcd tissue = project(0, lowest, highest_);
-    double one = tissue.abs2().colwise().sum().maxCoeff();
     const auto& cross = cross_[direction > 0 ? 1 : 0];
-    std::vector<LayerStart> grid;
+    // Per wall share of the grid, the best tissue and bulk offset, or no tissue at all.
+    std::vector<LayerStart> best(static_cast<std::size_t>(walls_));
     for (std::size_t m = 0; m < options_.bulk_offsets.size(); ++m) {
         const double offset = options_.bulk_offsets[m];
         const Eigen::ArrayXXcd wall = project(offset, 0, walls_ - 1);
-        one = std::max(one, wall.abs2().colwise().sum().maxCoeff());
         for (int i = 0; i < walls_; ++i) {
+            LayerStart& entry = best[static_cast<std::size_t>(i)];
+            const double alone = power - wall.col(i).abs2().sum() / d;
+            if (m == 0 || alone < entry.cost) {
+                entry = {{direction * i * step_, bulk + offset}, {0, bulk}, alone};
+            }
             for (int j = lowest; j <= highest_ && i - j >= least_difference; ++j) {
                 double explained = 0;
                 for (Eigen::Index f = 0; f < gate.bins(); ++f) {
@@ -125,26 +129,38 @@ LayerSearch LayerStartSearch::operator()(const GateSpectrum& gate, double direct
                                   2 * (hg.real() * t.real() - hg.imag() * t.imag())) /
                                  (d * d - std::norm(g));
                 }
-                grid.push_back({{direction * i * step_, bulk + offset},
-                                {direction * j * step_, bulk},
-                                power - explained});
+                if (power - explained < entry.cost) {
+                    entry = {{direction * i * step_, bulk + offset},
+                             {direction * j * step_, bulk},
+                             power - explained};
+                }
             }
         }
     }
-    found.one_layer = power - one / d;
-    std::sort(grid.begin(), grid.end(),
-              [](const LayerStart& a, const LayerStart& b) { return a.cost < b.cost; });
-    for (const LayerStart& start : grid) {
-        if (found.starts.size() == options_.starts) {
-            break;
+    // What slower layers alone leave, for every share; then the evidence for the share itself.
+    std::vector<double> slower(best.size(), power);
+    for (std::size_t i = 0; i < best.size(); ++i) {
+        slower[i] = std::min(i > 0 ? slower[i - 1] : power, best[i].cost);
+    }
+    for (std::size_t i = 1; i < best.size(); ++i) {
+        const double without =
+            slower[static_cast<std::size_t>(options_.slower_share * static_cast<double>(i))];
+        best[i].evidence = std::max(without - best[i].cost, 0.0);
+        best[i].evidence_part = without > 0 ? best[i].evidence / without : 0;
+    }
+    const auto score = [](const LayerStart& start) {
+        return start.evidence * start.evidence_part;
+    };
+    for (std::size_t i = 1; i < best.size(); ++i) {
+        if ((i + 1 == best.size() || score(best[i]) > score(best[i + 1])) &&
+            score(best[i]) >= score(best[i - 1]) && score(best[i]) > 0) {
+            found.starts.push_back(best[i]);
         }
-        const bool apart =
-            std::all_of(found.starts.begin(), found.starts.end(), [&](const LayerStart& other) {
-                return std::abs(start.wall.pulse - other.wall.pulse) > half_wavelength_ / 4;
-            });
-        if (apart) {
-            found.starts.push_back(start);
-        }
+    }
+    std::sort(found.starts.begin(), found.starts.end(),
+              [&](const LayerStart& x, const LayerStart& y) { return score(x) > score(y); });
+    if (found.starts.size() > options_.starts) {
+        found.starts.resize(options_.starts);
     }
     return found;
 }

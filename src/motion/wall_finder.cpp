@@ -18,12 +18,24 @@ namespace echosieve {
 
 namespace {
 
-// How much a wall should move against its tissue: 1 for much, 0 for not at all.
-double motion_belief(double relative_motion, const WallFinderOptions& options) {
-    return relative_motion / (relative_motion + options.usual_motion);
+// 1 for a wall that moves much, 0 for none: tissue outside a wall moves with it, but less.
+double motion_belief(double pulse_share, const WallFinderOptions& options) {
+    const double a = std::abs(pulse_share);
+    return a * a / ((a + options.usual_motion) * (a + options.usual_motion));
 }
 
-// A depth of the scan: what a wall moving in one direction takes away from the misfit of one layer.
+// Evidence need not be large beside what is left, since clutter leaves much; but not small either.
+double evidence_belief(double part) {
+    constexpr double usual = 0.2;
+    return part / (part + usual);
+}
+
+double start_score(const LayerStart& start, const WallFinderOptions& options) {
+    return std::sqrt(std::sqrt(start.evidence)) * evidence_belief(start.evidence_part) *
+           motion_belief(start.wall.pulse, options);
+}
+
+// A depth of the scan: the evidence for a wall that moves in one direction.
 struct Scanned {
     double depth = 0;
     double score = 0;
@@ -32,11 +44,12 @@ struct Scanned {
 
 Scanned scanned(double depth, LayerSearch found, const WallFinderOptions& options) {
     Scanned place{depth, 0, std::move(found.starts)};
-    for (const LayerStart& start : place.starts) {
-        const double gain = std::max(found.one_layer - start.cost, 0.0);
-        const double motion = std::abs(start.wall.pulse - start.tissue.pulse);
-        place.score = std::max(place.score, gain * gain / std::max(found.one_layer, 1e-300) *
-                                                motion_belief(motion, options));
+    std::sort(place.starts.begin(), place.starts.end(),
+              [&](const LayerStart& x, const LayerStart& y) {
+                  return start_score(x, options) > start_score(y, options);
+              });
+    if (!place.starts.empty()) {
+        place.score = start_score(place.starts[0], options);
     }
     return place;
 }
@@ -67,24 +80,20 @@ std::optional<WallCandidate> judge_wall(const LineHistory& line, const LayerTime
                                         const WallFinderOptions& options) {
     WallCandidate wall;
     wall.depth = depth;
-    wall.gate = gate_spectrum(line, depth, options.half_gate);
+    wall.gate = gate_spectrum(line, depth, wall_half_gate(line.settings.sensor));
     double best = 0;
     for (const LayerStart& start : starts) {
         LayerFit fit = fit_layers(wall.gate, times, {start.wall, start.tissue});
-        const double motion = fit.shares[0].pulse - fit.shares[1].pulse;
-        if (!(sign * fit.shares[0].pulse > 0 && sign * motion > 0)) {
-            continue;
+        // The faster layer is the wall, whichever it was.
+        if (std::abs(fit.shares[1].pulse) > std::abs(fit.shares[0].pulse)) {
+            fit = fit_layers(wall.gate, times, {fit.shares[1], fit.shares[0]}, {.iterations = 0});
         }
-        const double one_layer = std::min(fit_layers(wall.gate, times, {fit.shares[0]}).cost,
-                                          fit_layers(wall.gate, times, {fit.shares[1]}).cost);
-        const double gain = std::max(one_layer - fit.cost, 0.0);
-        const double score = gain * gain / std::max(one_layer, 1e-300) *
-                             motion_belief(std::abs(motion), options);
-        if (score > best) {
+        const double score = start_score(start, options);
+        if (sign * fit.shares[0].pulse > 0 && score > best) {
             best = score;
             wall.fit = std::move(fit);
-            wall.gain = gain;
-            wall.gain_part = gain / one_layer;
+            wall.evidence = start.evidence;
+            wall.evidence_part = start.evidence_part;
         }
     }
     if (!(best > 0)) {
@@ -95,28 +104,51 @@ std::optional<WallCandidate> judge_wall(const LineHistory& line, const LayerTime
 
 namespace {
 
-// Belief that a candidate is a wall with tissue on it: well explained, moving against its tissue,
-// and not the ring-down of the sensor, which does not breathe.
+// Tissue outside a wall follows it, the less the further away; where it moves as much as the
+// candidate, that is not a wall. `direction` is the candidate's, -1 or +1.
+double outside_belief(const WallCandidate& wall, double direction, double sense,
+                      const CommonMotion& motion) {
+    constexpr double first = 1.2e-3;  // [m]
+    constexpr double last = 4e-3;     // [m]
+    double weight = 0;
+    double sum = 0;
+    for (Eigen::Index g = 0; g < motion.depths.size(); ++g) {
+        const double beyond = sense * (motion.depths[g] - wall.depth);
+        if (beyond > first && beyond < last) {
+            weight += motion.weight[g];
+            sum += motion.weight[g] * std::max(direction * motion.pulse_share[g], 0.0);
+        }
+    }
+    const double ratio =
+        weight > 0 ? sum / weight / std::max(std::abs(wall.fit.shares[0].pulse), 1e-12) : 0;
+    return std::clamp((0.9 - ratio) / 0.3, 0.0, 1.0);
+}
+
+// Belief that a candidate is a wall: moving, with evidence, explained, and not the ring-down of the
+// sensor, which does not breathe.
 double wall_belief(const WallCandidate& wall, const WallFinderOptions& options) {
-    const double explained = 1 - wall.fit.residual();
     const bool breathes = std::min(wall.fit.shares[0].bulk, wall.fit.shares[1].bulk) > 0.5;
-    return wall.gain_part * explained * explained *
-           motion_belief(wall.relative_motion(), options) * (breathes ? 1 : 0.05);
+    return evidence_belief(wall.evidence_part) * (1 - wall.fit.residual()) *
+           motion_belief(wall.fit.shares[0].pulse, options) * (breathes ? 1 : 0.05);
 }
 
 // 0 if the two can't be the walls of an artery.
-double pair_score(const WallCandidate& n, const WallCandidate& f,
-                  const WallFinderOptions& options) {
+double pair_score(const WallCandidate& n, const WallCandidate& f, double sign,
+                  const CommonMotion& motion, const WallFinderOptions& options) {
     const double diameter = f.depth - n.depth;
+    const double near_motion = std::abs(n.fit.shares[0].pulse);
+    const double far_motion = std::abs(f.fit.shares[0].pulse);
+    const double near_share = near_motion / (near_motion + far_motion);
     const bool possible =
         diameter >= options.smallest_diameter && diameter <= options.largest_diameter &&
-        n.relative_motion() >= options.smallest_motion &&
-        f.relative_motion() >= options.smallest_motion && n.gain_part >= options.lowest_gain &&
-        f.gain_part >= options.lowest_gain && n.fit.residual() <= options.largest_residual &&
-        f.fit.residual() <= options.largest_residual;
-    return possible ? std::sqrt(n.gain * f.gain) * wall_belief(n, options) *
-                          wall_belief(f, options)
-                    : 0;
+        std::min(near_motion, far_motion) >= options.smallest_motion &&
+        near_share >= options.smallest_share && 1 - near_share >= options.smallest_share &&
+        std::min(n.evidence_part, f.evidence_part) >= options.lowest_evidence &&
+        std::max(n.fit.residual(), f.fit.residual()) <= options.largest_residual;
+    return possible
+               ? std::sqrt(std::sqrt(n.evidence * f.evidence)) * wall_belief(n, options) * wall_belief(f, options) *
+                     outside_belief(n, -sign, -1, motion) * outside_belief(f, sign, 1, motion)
+               : 0;
 }
 
 }  // namespace
@@ -128,7 +160,7 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
         return std::nullopt;
     }
     constexpr std::array<double, 2> directions = {-1, 1};
-    const double half_gate = options.half_gate;
+    const double half_gate = wall_half_gate(line.settings.sensor);
     Eigen::Index bins = 0;
     LayerStartOptions start = options.start;
     start.block = std::max<Eigen::Index>(
@@ -152,7 +184,7 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
     for (const std::size_t side : {0U, 1U}) {
         for (const Scanned& place : best_places(std::move(scan[side]), options)) {
             if (auto wall = judge_wall(line, times, place.depth, directions[side], place.starts, options)) {
-                    if(getenv("DBG"))fprintf(stderr,"   dir %+.0f z %.2f a %.0f/%.0f b %.2f/%.2f gain %.3g part %.3f res %.3f belief %.3f\n",directions[side],1e3*wall->depth,1e6*wall->fit.shares[0].pulse,1e6*wall->fit.shares[1].pulse,wall->fit.shares[0].bulk,wall->fit.shares[1].bulk,wall->gain,wall->gain_part,wall->fit.residual(),wall_belief(*wall,options)); //DBG
+                    if(getenv("DBG"))fprintf(stderr,"   dir %+.0f z %.2f a %.0f/%.0f b %.2f/%.2f ev %.3g part %.3f res %.3f belief %.3f\n",directions[side],1e3*wall->depth,1e6*wall->fit.shares[0].pulse,1e6*wall->fit.shares[1].pulse,wall->fit.shares[0].bulk,wall->fit.shares[1].bulk,wall->evidence,wall->evidence_part,wall->fit.residual(),wall_belief(*wall,options)); //DBG
                 walls[side].push_back(std::move(*wall));
             }
         }
@@ -162,7 +194,7 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
     for (const double sign : {1.0, -1.0}) {
         for (const WallCandidate& n : walls[sign > 0 ? 0 : 1]) {
             for (const WallCandidate& f : walls[sign > 0 ? 1 : 0]) {
-                const double score = pair_score(n, f, options);
+                const double score = pair_score(n, f, sign, motion, options);
                 if (score > 0 && (!best || score > best->score)) {
                     best = WallPair{n, f, sign, score};
                 }

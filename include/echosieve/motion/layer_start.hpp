@@ -13,6 +13,10 @@
 
 namespace echosieve {
 
+// A wall's share is believed for the evidence that the gate holds something that fast: what slower
+// layers, one or two, can't explain. Whether the tissue on the wall moves nearly as fast, or there is
+// none, does not matter then.
+//
 // Symbols: as in layers.hpp, w the wall's layer, t the tissue's;  h_w = E_w^H Y, g = E_t^H E_w, d =
 // N (1 + ridge). What two layers explain at one frequency is h^H G^-1 h with G = [[d, conj g], [g,
 // d]]; g depends only on the differences of the shares and not on the gate, so each pair of shares
@@ -25,19 +29,20 @@ struct LayerStartOptions {
     std::vector<double> bulk_offsets = {-0.1, 0.0, 0.1, 0.2};  ///< of the wall's b from the line's
     Eigen::Index block = 4;  ///< frames averaged into one, their bulk motion turned back
     double ridge = 0.02;
-    std::size_t starts = 4;  ///< how many minima are returned at most
+    double slower_share = 0.6;  ///< of the wall's: layers up to it are "slower" ones
+    std::size_t starts = 3;     ///< how many are returned at most
 };
 
 struct LayerStart {
     LayerShare wall;
     LayerShare tissue;
     double cost = 0;
+    double evidence = 0;       ///< cost that one or two slower layers leave more than this
+    double evidence_part = 0;  ///< the same, as a part of the cost that they leave
 };
 
 struct LayerSearch {
-    std::vector<LayerStart> starts;  ///< the lowest minima over the grid, best first, their wall
-                                     ///< shares a quarter of half a wavelength apart at least
-    double one_layer = 0;            ///< cost of the best single layer on the grid
+    std::vector<LayerStart> starts;  ///< maxima of evidence * evidence_part over the wall's share
 };
 
 /// The search, set up once for time courses and bins that several gates share.

@@ -16,13 +16,9 @@
 
 namespace echosieve {
 
-// Symbols
-//   y'(z, i) baseband with the bulk motion b(z) q_i turned back;  L a lag of a few milliseconds
-//   V(z) = - sum_i (p_{i+L} - p_i) Im(conj(y'_i) y'_{i+L}) / |p_{i+L} - p_i|
-//
-// V is the echo strength at z times the rate at which it follows the pulse: negative where the echo
-// rises (near wall), positive where it sinks (far wall). Its extremes are candidates; each is
-// judged by a two-layer fit.
+// Gates all along the line are searched for a layer that follows the pulse, up (near wall) or down
+// (far wall), see layer_start.hpp. The places with most evidence are taken apart into wall and
+// tissue; the pair that is believed most is the artery.
 
 /// Half length of a gate that holds a wall [m]: its layers, and a pulse's length beside them.
 [[nodiscard]] inline double wall_half_gate(const Sensor& sensor) noexcept {
@@ -34,15 +30,14 @@ struct WallFinderOptions {
         3.0e-3;  ///< depth below the first sample where no wall is looked for (ring-down) [m]
     double smallest_diameter = 3e-3;  ///< between the walls [m]
     double largest_diameter = 13e-3;  ///< [m]
-    double half_gate = 1.3e-3;        ///< of the two-layer fits [m]
     double scan_spacing = 0.3;        ///< between the depths tried, in half gates
     double scan_interval = 4e-3;      ///< frames within it are averaged for the scan [s]
-    std::size_t candidates = 5;       ///< depths judged per direction of motion
-    double smallest_motion = 12e-6;   ///< between a wall and the tissue on it [m]
-    double usual_motion = 60e-6;      ///< of the same: half belief in a wall that moves so [m]
-    double lowest_gain = 0.1;  ///< part of the one-layer misfit that the second layer must explain
-    double largest_residual =
-        0.5;  ///< part of a gate's power that wall and tissue may leave unexplained
+    std::size_t candidates = 6;       ///< depths judged per direction of motion
+    double smallest_motion = 12e-6;   ///< of a wall over the range of the pulse [m]
+    double usual_motion = 600e-6;     ///< of the same: a quarter of the belief in a wall that moves so [m]
+    double smallest_share = 0.1;      ///< of the distension that a wall takes
+    double lowest_evidence = 0.1;     ///< part of what slower layers leave that a wall explains
+    double largest_residual = 0.75;   ///< part of a gate's power that wall and tissue may leave
     LayerStartOptions start;
 };
 
@@ -63,16 +58,10 @@ inline void validate(const WallFinderOptions& options) {
 /// it.
 struct WallCandidate {
     double depth = 0;     ///< centre of the gate [m]
-    double strength = 0;  ///< |V| there
     GateSpectrum gate;
     LayerFit fit;
-    double gain = 0;       ///< cost that the second layer takes away
-    double gain_part = 0;  ///< the same, as a part of the cost with one layer
-
-    /// How far the wall moves against its tissue over the range of the pulse [m].
-    [[nodiscard]] double relative_motion() const noexcept {
-        return std::abs(fit.shares[0].pulse - fit.shares[1].pulse);
-    }
+    double evidence = 0;       ///< see LayerStart
+    double evidence_part = 0;  ///< see LayerStart
 };
 
 struct WallPair {
