@@ -35,7 +35,8 @@ int main(int argc, char** argv) {
     std::string samples;
     std::string meta;
     std::string out;
-    std::string smoothing = "gaussian";
+    std::string smoothing = "none";
+    std::string layer = "outer";
     double smoothing_time = 3;
     int smoothing_frames = 30;
     bool no_pictures = false;
@@ -45,14 +46,20 @@ int main(int argc, char** argv) {
         ->required();
     app.add_option("--meta", meta, "Settings of the recording [NAME.json]");
     app.add_option("--out", out, "Folder for the results [NAME_motion]");
-    app.add_option("--smoothing", smoothing, "Along frames: a Gaussian, a moving average, or none")
-        ->check(CLI::IsMember({"gaussian", "average", "none"}))
+    app.add_option("--smoothing", smoothing, "Along frames: none (the fit is smooth already), a Gaussian, or a moving average")
+        ->check(CLI::IsMember({"none", "gaussian", "average"}))
         ->capture_default_str();
     app.add_option("--smoothing-time", smoothing_time, "Standard deviation of the Gaussian [ms]")
         ->capture_default_str();
     app.add_option("--smoothing-frames", smoothing_frames, "Length of the moving average [frames]")
         ->capture_default_str();
-    app.add_option("--atoms", options.echoes.atoms, "Echoes per wall and frame, at most")
+    app.add_option("--atoms", options.echoes.atoms, "Echoes per wall, at most")
+        ->capture_default_str();
+    app.add_option("--layer", layer, "Layer of the walls that is followed")
+        ->check(CLI::IsMember({"outer", "inner"}))
+        ->capture_default_str();
+    app.add_option("--least-correlation", options.least_correlation,
+                   "Of a frame's wall with its echo; a frame below it is not valid")
         ->capture_default_str();
     app.add_option("--dead-zone", options.walls.dead_zone,
                    "No wall above this depth under the first sample [m]")
@@ -63,6 +70,8 @@ int main(int argc, char** argv) {
 
     try {
         options.smoothing = chosen_smoothing(smoothing, smoothing_time, smoothing_frames);
+        options.separation.reference.layer =
+            layer == "outer" ? echosieve::WallLayer::outer : echosieve::WallLayer::inner;
         track_artery::Job job;
         job.samples = samples;
         job.meta =

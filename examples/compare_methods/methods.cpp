@@ -22,7 +22,7 @@ LineHistory line_of(const Recording& recording) {
         [&](const auto& frames) {
             const Baseband<double> baseband =
                 to_baseband<double>(frames.view(), recording.settings);
-            return bridged_line(baseband, check_frames(frames.view(), baseband));
+            return line_history(baseband, check_frames(frames.view(), baseband));
         },
         recording.samples);
 }

@@ -19,6 +19,7 @@
 #include "echosieve/io/csv.hpp"
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
+#include "echosieve/motion/wall_echoes.hpp"
 #include "pictures.hpp"
 
 namespace track_artery {
@@ -28,6 +29,7 @@ namespace fs = std::filesystem;
 using echosieve::ArteryMotion;
 using echosieve::Echo;
 using echosieve::Gabor;
+using echosieve::RecordingSettings;
 using echosieve::SamplingGrid;
 using echosieve::WallReport;
 
@@ -62,13 +64,24 @@ void write_motion(const ArteryMotion& motion, const fs::path& file) {
     table.commit();
 }
 
+// The echoes of a wall in one frame; none where it was not seen.
+std::vector<Echo<Gabor<double>>> frame_echoes(const WallReport& wall, std::size_t frame,
+                                              const RecordingSettings& settings) {
+    if (wall.strength[frame] == 0) {
+        return {};
+    }
+    return echosieve::moved_echoes(wall.reference, wall.displacement[frame], wall.strength[frame],
+                                   settings);
+}
+
 // The wall echoes alone, as real samples on the recording's own grid.
-void write_wall_echoes(const ArteryMotion& motion, const SamplingGrid& grid, const fs::path& file) {
+void write_wall_echoes(const ArteryMotion& motion, const RecordingSettings& settings,
+                       const SamplingGrid& grid, const fs::path& file) {
     std::vector<float> samples(motion.frames.size() * grid.count, 0.0F);
     for (std::size_t i = 0; i < motion.frames.size(); ++i) {
         const std::span<float> row = std::span(samples).subspan(i * grid.count, grid.count);
         for (const WallReport* wall : {&motion.near, &motion.far}) {
-            for (const Echo<Gabor<double>>& echo : wall->echoes[i]) {
+            for (const Echo<Gabor<double>>& echo : frame_echoes(*wall, i, settings)) {
                 const Gabor<float> atom{static_cast<float>(echo.atom.arrival),
                                         static_cast<float>(echo.atom.centre_frequency),
                                         static_cast<float>(echo.atom.bandwidth)};
@@ -95,6 +108,7 @@ nlohmann::ordered_json wall_json(const WallReport& wall) {
             {"bulk_motion_share", wall.bulk_share},
             {"overlapping_tissue_pulse_displacement_m", wall.tissue_pulse_share},
             {"unexplained_power", wall.residual},
+            {"own_motion_rms_m", wall.own_motion},
             {"reference_echoes", echoes}};
 }
 
@@ -143,12 +157,17 @@ void write_summary(const Job& job, const echosieve::Recording& recording,
             summary["diameter_largest_m"] = diameter.high;
         }
     }
+    const bool outer = job.options.separation.reference.layer == echosieve::WallLayer::outer;
     // The tracking draws no random numbers, so no seed is needed to repeat it.
     summary["options"] = {{"smoothing", job.smoothing},
                           {"atoms", job.options.echoes.atoms},
                           {"spread", job.options.echoes.spread},
                           {"dead_zone_m", job.options.walls.dead_zone},
-                          {"half_gate_m", job.options.walls.half_gate}};
+                          {"wall_strain", job.options.separation.wall_strain},
+                          {"wall_layer", outer ? "outer" : "inner"},
+                          {"own_motion_cutoff_hz", job.options.wall_motion.cutoff},
+                          {"own_motion_spread_m", job.options.wall_motion.spread},
+                          {"least_correlation", job.options.least_correlation}};
     std::visit(
         [&](const auto& smoother) {
             using S = std::decay_t<decltype(smoother)>;
@@ -207,7 +226,7 @@ PictureData picture_data(const echosieve::Recording& recording, const ArteryMoti
     for (std::size_t i = 0; i < motion.frames.size(); ++i) {
         std::fill(row.begin(), row.end(), 0);
         for (const WallReport* wall : {&motion.near, &motion.far}) {
-            for (const auto& echo : wall->echoes[i]) {
+            for (const auto& echo : frame_echoes(*wall, i, recording.settings)) {
                 echosieve::add(echo, data.grid, std::span(row));
             }
         }
@@ -223,7 +242,7 @@ PictureData picture_data(const echosieve::Recording& recording, const ArteryMoti
                               data.frame_grid);
     data.frame_walls.setZero(data.frame.size());
     for (const WallReport* wall : {&motion.near, &motion.far}) {
-        for (const auto& echo : wall->echoes[best]) {
+        for (const auto& echo : frame_echoes(*wall, best, recording.settings)) {
             echosieve::add(echo, data.frame_grid,
                            std::span<double>(data.frame_walls.data(), data.frame_grid.count));
         }
@@ -268,7 +287,8 @@ int run(const Job& job, const char* notice) {
     if (!motion.frames.empty()) {
         write_motion(motion, job.folder / "motion.csv");
         if (job.wall_echoes) {
-            write_wall_echoes(motion, recording.settings.grid(recording.sample_count()),
+            write_wall_echoes(motion, recording.settings,
+                              recording.settings.grid(recording.sample_count()),
                               job.folder / "wall_echoes.npy");
         }
         if (job.pictures) {

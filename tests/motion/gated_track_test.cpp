@@ -115,5 +115,5 @@ TEST_CASE("gates and options outside their domain are refused by name and value"
                     InvalidInput);
     Baseband<double> baseband;
     baseband.samples.resize(3, 4);
-    CHECK_THROWS_AS(static_cast<void>(bridged_line(baseband, {})), InvalidInput);
+    CHECK_THROWS_AS(static_cast<void>(line_history(baseband, {})), InvalidInput);
 }

@@ -34,7 +34,7 @@ inline LineHistory wall_line(const SyntheticRecording& made) {
         [&](const auto& frames) {
             const Baseband<double> baseband =
                 to_baseband<double>(frames.view(), made.recording.settings);
-            return bridged_line(baseband, check_frames(frames.view(), baseband));
+            return line_history(baseband, check_frames(frames.view(), baseband));
         },
         made.recording.samples);
 }

@@ -11,8 +11,6 @@
 #include <variant>
 #include <vector>
 
-#include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/sampled.hpp"
@@ -82,21 +80,6 @@ struct WallPairTrack {
         return static_cast<std::size_t>(std::count(valid.begin(), valid.end(), true));
     }
 };
-
-/// The line that conditioned frames make; frames that are not good are bridged. Throws InvalidInput
-/// if the number of states differs from the frames'.
-[[nodiscard]] inline LineHistory bridged_line(const Baseband<double>& baseband,
-                                              std::span<const FrameState> states) {
-    require(states.size() == static_cast<std::size_t>(baseband.samples.rows()),
-            "number of frame states", states.size(),
-            detail::concatenate("must equal the frames, ", baseband.samples.rows()));
-    LineHistory line{baseband.samples, baseband.grid, baseband.settings, {}};
-    for (const FrameState state : states) {
-        line.usable.push_back(state == FrameState::good);
-    }
-    bridge(line.samples, line.usable);
-    return line;
-}
 
 /// Displacement of what lies in the gate, 0 in the first usable frame. A frame that is not usable
 /// is left out: the one after it is compared with the one before it. Unambiguous while the echoes

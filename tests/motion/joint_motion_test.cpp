@@ -1,0 +1,143 @@
+#include "echosieve/motion/joint_motion.hpp"
+
+#include <cmath>
+#include <numbers>
+#include <vector>
+
+#include "support/check.hpp"
+#include "support/layers.hpp"
+
+using namespace echosieve;
+using test::made_frame_rate;
+using test::made_gate;
+using test::made_times;
+using test::MadeGate;
+
+namespace {
+
+const std::vector<std::vector<LayerShare>> all_shares = {
+    {{-200e-6, 1.02}, {-20e-6, 0.97}}, {{0, 1}}, {{260e-6, 1.1}, {25e-6, 1.05}},
+    {{10e-6, 0.9}},                    {{-15e-6, 1.2}}};
+
+// Gates whose layers are known exactly.
+std::vector<LayeredGate> known_gates(const LayerTimes& times) {
+    std::vector<LayeredGate> gates;
+    for (std::size_t g = 0; g < all_shares.size(); ++g) {
+        MadeGate made = made_gate(times, all_shares[g], 0, 10 + g);
+        LayeredGate layered;
+        layered.gate = std::move(made.gate);
+        layered.fit.shares = all_shares[g];
+        layered.fit.spectra = made.spectra;
+        layered.fit.noise = 1;
+        gates.push_back(std::move(layered));
+    }
+    return gates;
+}
+
+void set_rest(std::vector<LayeredGate>& gates, const LayerTimes& times) {
+    for (LayeredGate& layered : gates) {
+        layered.fit.rest = layered.gate.values;
+        for (std::size_t k = 0; k < layered.fit.shares.size(); ++k) {
+            layered.fit.rest -=
+                layer_phasors(layered.gate, times, layered.fit.shares[k]).rowwise() *
+                layered.fit.spectra.row(static_cast<Eigen::Index>(k));
+        }
+    }
+}
+
+}  // namespace
+
+TEST_CASE("with the layers known, steps lead back to the pulse and the bulk motion") {
+    const LayerTimes truth = made_times(1000);
+    std::vector<LayeredGate> gates = known_gates(truth);
+    LayerTimes times = truth;
+    for (Eigen::Index i = 0; i < times.pulse.size(); ++i) {
+        const double t = static_cast<double>(i) / made_frame_rate;
+        times.pulse[i] += 0.05 * std::sin(2 * std::numbers::pi * 2 * t);
+        times.bulk[i] += 10e-6 * std::cos(2 * std::numbers::pi * 3 * t);
+    }
+    set_rest(gates, times);
+    for (int step = 0; step < 10; ++step) {
+        step_motion(gates, times, {}, made_frame_rate);
+        set_rest(gates, times);
+    }
+    // The smoothness of each step leaves a part of the first error, less with every step.
+    constexpr double pulse_tolerance = 1e-6;   // of a range of 1
+    constexpr double bulk_tolerance = 1e-10;   // [m], of 150 um
+    CHECK_WITHIN((times.pulse - truth.pulse).abs().maxCoeff(), 0.0, pulse_tolerance);
+    CHECK_WITHIN((times.bulk - truth.bulk).abs().maxCoeff(), 0.0, bulk_tolerance);
+}
+
+TEST_CASE("unusable frames are bridged by the steps' smoothness and gates without power change "
+          "nothing") {
+    const LayerTimes truth = made_times(600);
+    std::vector<LayeredGate> gates = known_gates(truth);
+    LayerTimes times = truth;
+    times.pulse += 0.02;
+    times.weight.segment(300, 5).setZero();
+    for (LayeredGate& layered : gates) {
+        layered.gate.values.middleRows(300, 5) = 50;
+    }
+    for (int step = 0; step < 5; ++step) {
+        set_rest(gates, times);
+        step_motion(gates, times, {}, made_frame_rate);
+    }
+    constexpr double pulse_tolerance = 1e-6;
+    CHECK_WITHIN((times.pulse - truth.pulse).abs().maxCoeff(), 0.0, pulse_tolerance);
+    for (LayeredGate& layered : gates) {
+        layered.fit.spectra.setZero();
+    }
+    const LayerTimes before = times;
+    step_motion(gates, times, {}, made_frame_rate);
+    CHECK((times.pulse == before.pulse).all());
+}
+
+TEST_CASE("a change of gauge leaves what each layer moves by, and meets the gauge") {
+    LayerTimes times = made_times(3000);
+    // Off the gauge on purpose.
+    times.pulse = 0.8 * times.pulse + 400 * times.bulk;
+    times.bulk = 1.3 * times.bulk + 20e-6 * times.pulse;
+    std::vector<LayeredGate> gates = known_gates(times);
+    const auto motions = [&] {
+        std::vector<Eigen::ArrayXd> all;
+        for (const LayeredGate& layered : gates) {
+            for (const LayerShare& share : layered.fit.shares) {
+                const Eigen::ArrayXd x = share.pulse * times.pulse + share.bulk * times.bulk;
+                all.emplace_back(x - x.mean());
+            }
+        }
+        return all;
+    };
+    const std::vector<Eigen::ArrayXd> before = motions();
+    regauge(gates, times, 0.7, made_frame_rate);
+    const std::vector<Eigen::ArrayXd> after = motions();
+    constexpr double rounding = 1e-15;  // [m], of 300 um
+    for (std::size_t k = 0; k < before.size(); ++k) {
+        CHECK_WITHIN((after[k] - before[k]).abs().maxCoeff(), 0.0, rounding);
+    }
+    Eigen::ArrayXd a(5);
+    Eigen::ArrayXd b(5);
+    for (Eigen::Index g = 0; g < 5; ++g) {
+        const LayerShare& last = gates[static_cast<std::size_t>(g)].fit.shares.back();
+        a[g] = last.pulse;
+        b[g] = last.bulk;
+    }
+    CHECK_WITHIN(median(a / b), 0.0, rounding);
+    CHECK_WITHIN(median(b), 1.0, 1e-12);
+    CHECK_WITHIN(times.pulse.mean(), 0.0, 1e-12);
+    CHECK_WITHIN(times.bulk.mean(), 0.0, rounding);
+}
+
+TEST_CASE("trust falls with the unexplained part of a gate's power") {
+    std::vector<LayeredGate> gates(3);
+    const double residual[] = {0.1, 0.2, 0.8};
+    for (std::size_t g = 0; g < 3; ++g) {
+        gates[g].fit.power = 2;
+        gates[g].fit.noise = 2 * residual[g];
+    }
+    set_trust(gates);
+    constexpr double rounding = 1e-12;
+    CHECK_WITHIN(gates[0].trust, 1 / 1.25, rounding);
+    CHECK_WITHIN(gates[1].trust, 0.5, rounding);
+    CHECK_WITHIN(gates[2].trust, 1.0 / 17, rounding);
+}
