@@ -171,7 +171,7 @@ std::vector<std::string> draw_pictures(const PictureData& data, const fs::path& 
         << " using 1:3 with lines linewidth 2 linecolor rgb far_colour title 'far wall'\n";
     output("wall_m_mode.png");
     out << "set terminal pngcairo size 1500,1200 font 'DejaVu Sans,15' background rgb 'white'\n"
-        << "set multiplot layout 2,1\nset lmargin at screen 0.07\nset rmargin at screen 0.88\n"
+        << "set multiplot layout 2,1\nset lmargin at screen 0.07\nset rmargin at screen 0.85\n"
         << "set title 'Measured'\nplot " << image_plot(measured_image, data, measured)
         << "\nset title 'Wall echoes alone, same scale'\nplot "
         << image_plot(isolated_image, data, isolated) << "\nunset multiplot\n";

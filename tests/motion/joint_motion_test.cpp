@@ -4,6 +4,7 @@
 #include <numbers>
 #include <vector>
 
+#include "echosieve/motion/slow_time.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 
