@@ -46,7 +46,9 @@ int main(int argc, char** argv) {
         ->required();
     app.add_option("--meta", meta, "Settings of the recording [NAME.json]");
     app.add_option("--out", out, "Folder for the results [NAME_motion]");
-    app.add_option("--smoothing", smoothing, "Along frames: none (the fit is smooth already), a Gaussian, or a moving average")
+    app.add_option(
+           "--smoothing", smoothing,
+           "Along frames: none (the fit is smooth already), a Gaussian, or a moving average")
         ->check(CLI::IsMember({"none", "gaussian", "average"}))
         ->capture_default_str();
     app.add_option("--smoothing-time", smoothing_time, "Standard deviation of the Gaussian [ms]")

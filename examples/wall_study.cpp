@@ -51,8 +51,7 @@ void run(Row& row, const DrawOptions& draw) {
     row.lag = made.truth.peak_lag;
     const auto start = std::chrono::steady_clock::now();
     const ArteryMotion motion = track_artery(made.recording);
-    row.seconds =
-        std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+    row.seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
     row.found = motion.usable();
     if (motion.frames.empty()) {
         return;
@@ -174,7 +173,7 @@ int main(int argc, char** argv) {
                 Row row;
                 row.volume = volume;
                 row.seed = first + k;
-                row.kind = k < count                ? LineKind::artery
+                row.kind = k < count              ? LineKind::artery
                            : (k - count) % 2 == 0 ? LineKind::breathing_tissue
                                                   : LineKind::pulsating_tissue;
                 rows.push_back(row);
@@ -182,30 +181,46 @@ int main(int argc, char** argv) {
         }
         run_all(rows, draw, threads);
         if (!details.empty()) {
-            CsvWriter table(details, {{"volume", 0},       {"artery", 0},        {"seed", 0},
-                                      {"found", 0},        {"error_um", 3},      {"gain_error", 4},
-                                      {"near_um", 3},      {"far_um", 3},        {"near_depth_mm", 3},
-                                      {"far_depth_mm", 3}, {"valid_part", 4},    {"quality", 4},
-                                      {"near_own_um", 3},  {"far_own_um", 3},    {"near_share_um", 1},
-                                      {"far_share_um", 1}, {"near_tissue_um", 1}, {"far_tissue_um", 1},
-                                      {"near_residual", 4}, {"far_residual", 4}, {"frequency_mhz", 1},
-                                      {"share", 3},        {"distension_um", 0}, {"over_tissue_db", 1},
-                                      {"snr_db", 1},       {"seconds", 3}});
+            CsvWriter table(details,
+                            {{"volume", 0},        {"artery", 0},         {"seed", 0},
+                             {"found", 0},         {"error_um", 3},       {"gain_error", 4},
+                             {"near_um", 3},       {"far_um", 3},         {"near_depth_mm", 3},
+                             {"far_depth_mm", 3},  {"valid_part", 4},     {"quality", 4},
+                             {"near_own_um", 3},   {"far_own_um", 3},     {"near_share_um", 1},
+                             {"far_share_um", 1},  {"near_tissue_um", 1}, {"far_tissue_um", 1},
+                             {"near_residual", 4}, {"far_residual", 4},   {"frequency_mhz", 1},
+                             {"share", 3},         {"distension_um", 0},  {"over_tissue_db", 1},
+                             {"snr_db", 1},        {"seconds", 3}});
             for (const Row& r : rows) {
                 const examples::Score& s = r.score;
-                table.row({r.volume ? 1.0 : 0.0, r.kind == LineKind::artery ? 1.0 : 0.0,
-                           static_cast<double>(r.seed), r.found ? 1.0 : 0.0,
-                           1e6 * s.distension.rms, s.distension.gain_error, 1e6 * s.near.rms,
-                           1e6 * s.far.rms, 1e3 * (s.near_depth - r.lag),
+                table.row({r.volume ? 1.0 : 0.0,
+                           r.kind == LineKind::artery ? 1.0 : 0.0,
+                           static_cast<double>(r.seed),
+                           r.found ? 1.0 : 0.0,
+                           1e6 * s.distension.rms,
+                           s.distension.gain_error,
+                           1e6 * s.near.rms,
+                           1e6 * s.far.rms,
+                           1e3 * (s.near_depth - r.lag),
                            1e3 * (s.far_depth - r.lag),
-                           s.measured > 0 ? static_cast<double>(s.valid) /
-                                                static_cast<double>(s.measured)
-                                          : 0,
-                           r.quality, 1e6 * r.near.own_motion, 1e6 * r.far.own_motion,
-                           1e6 * r.near.pulse_share, 1e6 * r.far.pulse_share,
-                           1e6 * r.near.tissue_pulse_share, 1e6 * r.far.tissue_pulse_share,
-                           r.near.residual, r.far.residual, 1e-6 * r.frequency, r.share,
-                           1e6 * r.distension, r.over_tissue, r.snr, r.seconds});
+                           s.measured > 0
+                               ? static_cast<double>(s.valid) / static_cast<double>(s.measured)
+                               : 0,
+                           r.quality,
+                           1e6 * r.near.own_motion,
+                           1e6 * r.far.own_motion,
+                           1e6 * r.near.pulse_share,
+                           1e6 * r.far.pulse_share,
+                           1e6 * r.near.tissue_pulse_share,
+                           1e6 * r.far.tissue_pulse_share,
+                           r.near.residual,
+                           r.far.residual,
+                           1e-6 * r.frequency,
+                           r.share,
+                           1e6 * r.distension,
+                           r.over_tissue,
+                           r.snr,
+                           r.seconds});
             }
             table.commit();
         }
@@ -216,9 +231,10 @@ int main(int argc, char** argv) {
             without += row.kind != LineKind::artery ? 1 : 0;
             false_walls += row.kind != LineKind::artery && row.found ? 1 : 0;
         }
-        std::printf("without an artery: %zu recordings, false walls in %zu\n"
-                    "Synthetic data. Research use: not a medical device, not for diagnosis.\n",
-                    without, false_walls);
+        std::printf(
+            "without an artery: %zu recordings, false walls in %zu\n"
+            "Synthetic data. Research use: not a medical device, not for diagnosis.\n",
+            without, false_walls);
     } catch (const std::exception& problem) {
         std::fprintf(stderr, "wall_study: %s\n", problem.what());
         return 1;

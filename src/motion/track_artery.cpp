@@ -76,8 +76,7 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         return result;
     }
     result.coherence = motion.coherence;
-    const auto walls =
-        find_and_separate_walls(line, motion, options.walls, options.separation);
+    const auto walls = find_and_separate_walls(line, motion, options.walls, options.separation);
     if (!walls) {
         result.status = TrackStatus::no_artery;
         return result;

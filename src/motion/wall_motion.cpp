@@ -31,8 +31,8 @@ WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, doubl
                 0, -2 * std::numbers::pi * gate.frequencies[j] * 2 / times.sound_speed) *
             s;
         curvature.col(0) += std::norm(slope) / noise * times.weight;
-        gradient.col(0) += ((slope * phasors.col(j)).conjugate() * fit.rest.col(j)).real() / noise *
-                           times.weight;
+        gradient.col(0) +=
+            ((slope * phasors.col(j)).conjugate() * fit.rest.col(j)).real() / noise * times.weight;
         const Eigen::ArrayXcd echo = s * phasors.col(j);
         const Eigen::ArrayXcd isolated = fit.rest.col(j) + echo;
         product += echo.conjugate() * isolated;
@@ -40,8 +40,7 @@ WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, doubl
         own_energy += std::norm(s);
     }
     WallMotion out;
-    out.deviation =
-        (2 * options.cutoff / frame_rate / (2 * curvature.col(0).max(1e-300))).sqrt();
+    out.deviation = (2 * options.cutoff / frame_rate / (2 * curvature.col(0).max(1e-300))).sqrt();
     out.correlation =
         times.weight * (product.abs() / (own_energy * energy).max(1e-300).sqrt()).min(1.0);
     out.strength = product / std::max(own_energy, 1e-300);

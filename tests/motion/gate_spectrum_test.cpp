@@ -26,8 +26,8 @@ LineHistory moving_echo(const Eigen::ArrayXd& path) {
         for (Eigen::Index k = 0; k < 44; ++k) {
             const double time = line.grid.time(static_cast<double>(k));
             const double u = (time - arrival) * 1e6;
-            line.samples(i, k) = std::exp(-3.572 * u * u) *
-                                 std::polar(1.0, -2 * std::numbers::pi * 4e6 * arrival);
+            line.samples(i, k) =
+                std::exp(-3.572 * u * u) * std::polar(1.0, -2 * std::numbers::pi * 4e6 * arrival);
         }
     }
     return line;
@@ -90,12 +90,11 @@ TEST_CASE("spectra are the direct sum over the windowed samples") {
                         line.grid.time(static_cast<double>(k)) - gate.grid.start_time;
                     const double place =
                         (time - line.settings.arrival(path[i])) * gate.grid.sampling_rate;
-                    sum += line.samples(i, k) * window((place + 0.5) / count, taper) *
-                           std::polar(1.0, -2 * std::numbers::pi *
-                                               (gate.frequencies[j] - 4e6) * time);
+                    sum +=
+                        line.samples(i, k) * window((place + 0.5) / count, taper) *
+                        std::polar(1.0, -2 * std::numbers::pi * (gate.frequencies[j] - 4e6) * time);
                 }
-                largest =
-                    std::max(largest, std::abs(gate.values(i, j) - sum / std::sqrt(count)));
+                largest = std::max(largest, std::abs(gate.values(i, j) - sum / std::sqrt(count)));
             }
         }
         constexpr double rounding = 1e-12;  // of sums of 40 samples of order one
@@ -109,7 +108,8 @@ TEST_CASE("samples come back from all bins, and a short gate or path is refused"
     const GateSpectrum gate = gate_spectrum(line, rest_depth, half_gate, 1.0, 2.1);
     REQUIRE(gate.bins() == static_cast<Eigen::Index>(gate.grid.count));
     const Eigen::ArrayXXcd samples = gate_samples(gate, gate.values);
-    const auto first = static_cast<Eigen::Index>(std::lround(line.grid.index(gate.grid.start_time)));
+    const auto first =
+        static_cast<Eigen::Index>(std::lround(line.grid.index(gate.grid.start_time)));
     const double count = static_cast<double>(gate.grid.count);
     double largest = 0;
     for (Eigen::Index k = 0; k < samples.cols(); ++k) {

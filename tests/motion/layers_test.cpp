@@ -93,9 +93,9 @@ TEST_CASE("the exhaustive start's cost is the two-layer cost, and its best start
 }
 
 TEST_CASE("frames averaged in blocks lead the start search to the same wall") {
-    LayerTimes times = made_times(801);           // the last block is not full
-    times.weight.segment(100, 3).setZero();       // nor are these
-    times.weight.segment(200, 8).setZero();       // a block with no frame in it
+    LayerTimes times = made_times(801);      // the last block is not full
+    times.weight.segment(100, 3).setZero();  // nor are these
+    times.weight.segment(200, 8).setZero();  // a block with no frame in it
     const LayerShare wall{-260e-6, 1.1};
     MadeGate made = made_gate(times, {wall, {-20e-6, 1.0}}, 0.1, 6);
     made.gate.values.middleRows(200, 8) = 100;  // must not count

@@ -16,7 +16,8 @@ RecordingSettings settings() {
     return {125e6, 1000, 10e-6, {4e6, 1e6}, 1540};
 }
 
-// Two Gaussian pulses in phase: the inner one of size 1 at 20 mm, the outer one `distance` outwards.
+// Two Gaussian pulses in phase: the inner one of size 1 at 20 mm, the outer one `distance`
+// outwards.
 EnergyProfile two_pulses(double outwards, double distance, double outer_size) {
     const RecordingSettings s = settings();
     const double decay = decay_from_bandwidth(s.sensor.bandwidth);
@@ -34,9 +35,10 @@ EnergyProfile two_pulses(double outwards, double distance, double outer_size) {
     return profile;
 }
 
-constexpr double apart = 0.85e-3;          // [m]: the pulses' maxima are two
-constexpr double peak_tolerance = 20e-6;   // [m]: one pulse's flank shifts the other's maximum
-constexpr double merged_tolerance = 90e-6; // [m]: an edge says less than a maximum
+constexpr double apart = 0.85e-3;         // [m]: the pulses' maxima are two
+constexpr double peak_tolerance = 20e-6;  // [m]: one pulse's flank shifts the other's maximum
+// [m]: the edge is taken at half the height of the sum of both pulses, not of the outer one
+constexpr double merged_tolerance = 150e-6;
 
 }  // namespace
 
@@ -48,13 +50,11 @@ TEST_CASE("the layer meant is found where the pulses lie apart") {
             const EnergyProfile profile = two_pulses(outwards, apart, outer_size);
             const double outer_depth = inner_depth + outwards * apart;
             ReferenceLayerOptions options;
-            CHECK_WITHIN(
-                reference_layer_depth(profile, outwards, inner_depth, settings(), options),
-                outer_depth, peak_tolerance);
+            CHECK_WITHIN(reference_layer_depth(profile, outwards, inner_depth, settings(), options),
+                         outer_depth, peak_tolerance);
             options.layer = WallLayer::inner;
-            CHECK_WITHIN(
-                reference_layer_depth(profile, outwards, outer_depth, settings(), options),
-                inner_depth, peak_tolerance);
+            CHECK_WITHIN(reference_layer_depth(profile, outwards, outer_depth, settings(), options),
+                         inner_depth, peak_tolerance);
         }
     }
 }
@@ -74,8 +74,12 @@ TEST_CASE("pulses merged into one maximum are told apart by its edge") {
                              : 0;
             }
             REQUIRE(peaks == 1);
-            CHECK_WITHIN(reference_layer_depth(profile, outwards, inner_depth, settings()),
-                         inner_depth + outwards * distance, merged_tolerance);
+            const double truth = inner_depth + outwards * distance;
+            const double found = reference_layer_depth(profile, outwards, inner_depth, settings());
+            CHECK_WITHIN(found, truth, merged_tolerance);
+            Eigen::Index peak = 0;
+            profile.energy.maxCoeff(&peak);
+            CHECK(std::abs(found - truth) < 0.8 * std::abs(profile.depths[peak] - truth));
         }
     }
 }
@@ -104,8 +108,8 @@ TEST_CASE("the energy of a spectrum peaks where its pulse lies") {
     for (Eigen::Index j = 0; j < 9; ++j) {
         const double f = gate.frequencies[j];
         const double u = (f - 4e6) / 0.6e6;
-        spectrum[j] = std::polar(std::exp(-u * u), -2 * std::numbers::pi * (f - 4e6) *
-                                                       (arrival - gate.grid.start_time));
+        spectrum[j] = std::polar(
+            std::exp(-u * u), -2 * std::numbers::pi * (f - 4e6) * (arrival - gate.grid.start_time));
     }
     const EnergyProfile profile = energy_profile(gate, spectrum, settings());
     Eigen::Index peak = 0;

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/volume_scene.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -48,8 +49,9 @@ Errors errors_of(const ArteryMotion& motion, const Truth& truth) {
             std::min(std::abs(sum[2]), std::abs(sum[3])) / count};
 }
 
-SceneOptions small_scene() {
-    SceneOptions options;
+template <class S = Scene>
+typename S::Options small_scene() {
+    typename S::Options options;
     options.duration = 2.5;
     // Coarser in both times than a real recording, to render quickly; the band is kept whole.
     options.settings.sampling_rate = 40e6;
@@ -65,10 +67,11 @@ constexpr double depth_limit = 0.3e-3;
 
 }  // namespace
 
-TEST_CASE("both walls of a synthetic recording are followed with no hand work") {
+TEST_CASE_TEMPLATE("both walls of a synthetic recording are followed with no hand work", S, Scene,
+                   VolumeScene) {
     for (const std::uint64_t seed : {1U, 2U, 3U}) {
         CAPTURE(seed);
-        const Scene scene(small_scene(), seed);
+        const S scene(small_scene<S>(), seed);
         const SyntheticRecording made = render<std::int16_t>(scene, seed);
         const ArteryMotion motion = track_artery(made.recording);
         REQUIRE(motion.status == TrackStatus::tracked);
@@ -89,6 +92,12 @@ TEST_CASE("both walls of a synthetic recording are followed with no hand work") 
         CHECK(motion.near.pulse_share < 0);
         CHECK(motion.far.pulse_share > 0);
         CHECK(motion.far.depth > motion.near.depth);
+        for (const WallReport* wall : {&motion.near, &motion.far}) {
+            CHECK(!wall->reference.empty());
+            REQUIRE(wall->displacement.size() == motion.frames.size());
+            REQUIRE(wall->strength.size() == motion.frames.size());
+            CHECK(std::isfinite(wall->own_motion));
+        }
     }
 }
 
@@ -108,6 +117,10 @@ TEST_CASE("dropped frames are marked invalid and the rest goes on") {
                 ++dropped;
                 CHECK(!motion.frames[i].valid);
                 CHECK(motion.frames[i].quality == 0);
+                CHECK(motion.frames[i].near_quality == 0);
+                CHECK(motion.frames[i].far_quality == 0);
+                CHECK(motion.near.strength[i] == 0);
+                CHECK(motion.far.strength[i] == 0);
                 CHECK(std::isnan(motion.frames[i].diameter_std));
                 CHECK(std::isfinite(motion.frames[i].diameter));
             }
@@ -190,5 +203,15 @@ TEST_CASE("options outside their domain are refused by name and value") {
     CHECK_THROWS_AS(validate(options), InvalidInput);
     options = {};
     options.motion.lowest_coherence = std::nan("");
+    CHECK_THROWS_AS(validate(options), InvalidInput);
+    options = {};
+    options.least_correlation = 1;
+    CHECK_THROWS_WITH_AS(validate(options), "least_correlation = 1: must lie in [0, 1)",
+                         InvalidInput);
+    options = {};
+    options.separation.rounds = 0;
+    CHECK_THROWS_WITH_AS(validate(options), "rounds = 0: must be at least 1", InvalidInput);
+    options = {};
+    options.wall_motion.spread = 0;
     CHECK_THROWS_AS(validate(options), InvalidInput);
 }

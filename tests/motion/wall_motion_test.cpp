@@ -26,8 +26,8 @@ SeparatedWall wall_with(const LayerTimes& times, const Eigen::ArrayXd& own, doub
     LayerTimes beyond = times;
     beyond.pulse = own;
     const Eigen::ArrayXXcd turn = layer_phasors(made.gate, beyond, {1, 0});
-    made.gate.values += layer_phasors(made.gate, times, wall_share).rowwise() *
-                        made.spectra.row(0) * (turn - 1);
+    made.gate.values +=
+        layer_phasors(made.gate, times, wall_share).rowwise() * made.spectra.row(0) * (turn - 1);
     RandomStream random(seed, 1);
     for (std::complex<double>& y : made.gate.values.reshaped()) {
         const double real = random.normal();
@@ -35,8 +35,7 @@ SeparatedWall wall_with(const LayerTimes& times, const Eigen::ArrayXd& own, doub
     }
     SeparatedWall wall;
     wall.layered.gate = made.gate;
-    wall.layered.fit =
-        fit_layers(made.gate, times, {wall_share, tissue_share}, {.ridge = 1e-6});
+    wall.layered.fit = fit_layers(made.gate, times, {wall_share, tissue_share}, {.ridge = 1e-6});
     return wall;
 }
 
@@ -60,10 +59,13 @@ TEST_CASE("what a wall does beyond the common time courses is recovered") {
     const Eigen::ArrayXd own = swing(2000, 8e-6, 4);
     const SeparatedWall wall = wall_with(times, own, 0.05, 1);
     const WallMotion motion = wall_motion(wall, times, made_frame_rate);
-    const Eigen::ArrayXd truth = wall_share.pulse * times.pulse + wall_share.bulk * times.bulk + own;
+    const Eigen::ArrayXd truth =
+        wall_share.pulse * times.pulse + wall_share.bulk * times.bulk + own;
     const double error = rms(centred(motion.displacement - truth));
     INFO("error ", error);
-    constexpr double part_of_own = 0.1;  // noise, what the spread holds back, what tissue takes up
+    // The tissue's free spectrum and the shares take up 5 % of it and turn it a little, with noise
+    // or without, whatever the spread.
+    constexpr double part_of_own = 0.2;
     CHECK(error < part_of_own * rms(own));
     CHECK_WITHIN_RELATIVE(rms(motion.own), rms(own), part_of_own);
     // Without that step the shares alone leave it all.
@@ -90,8 +92,7 @@ TEST_CASE("the standard deviation is the scatter over draws of the noise") {
         stated += motion.deviation.mean() / static_cast<double>(draws);
     }
     const Eigen::ArrayXd mean = sum / static_cast<double>(draws);
-    const double scatter =
-        std::sqrt((square / static_cast<double>(draws) - mean.square()).mean());
+    const double scatter = std::sqrt((square / static_cast<double>(draws) - mean.square()).mean());
     INFO("scatter ", scatter, ", stated ", stated);
     // The penalty's own bandwidth is 0.83 of that assumed, the spread takes off a little more, the
     // shares add a little; 30 draws of some 40 independent values tell to a few per cent.

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <concepts>
 #include <cstddef>
 #include <cstdint>
 #include <numbers>
@@ -48,6 +49,7 @@ TEST_CASE_TEMPLATE("draws fill their ranges", S, Scene, VolumeScene) {
     Spread snr;
     Spread breathing;
     Spread dropped;
+    Spread slip;
     int high = 0;
     int slow = 0;
     for (std::uint64_t seed = 0; seed < 1000; ++seed) {
@@ -66,6 +68,14 @@ TEST_CASE_TEMPLATE("draws fill their ranges", S, Scene, VolumeScene) {
         snr.take(drawn.in_band_snr_decibels);
         breathing.take(o.breathing);
         dropped.take(drawn.render.dropped_fraction);
+        // Below the ring-down: 3.5 mm from the first sample to the shallowest the artery gets.
+        const double reach = o.diameter / 2 + o.wall_thickness + o.distension + o.breathing / 2;
+        const double top = o.settings.depth(o.settings.start_time);
+        constexpr double rounding = 1e-12;
+        CHECK(o.centre_depth - reach - top >= 3.5e-3 - rounding);
+        if constexpr (std::same_as<S, Scene>) {
+            slip.take(o.slip);
+        }
         high += o.settings.sensor.centre_frequency == 7.5e6 ? 1 : 0;
         slow += o.settings.frame_rate == 500 ? 1 : 0;
     }
@@ -78,6 +88,9 @@ TEST_CASE_TEMPLATE("draws fill their ranges", S, Scene, VolumeScene) {
     check_fills(snr, ranges.in_band_snr_decibels);
     check_fills(breathing, ranges.breathing);
     check_fills(dropped, ranges.dropped_fraction);
+    if constexpr (std::same_as<S, Scene>) {
+        check_fills(slip, ranges.slip);
+    }
     CHECK(std::abs(high - 500) < 80);  // five standard deviations of 16
     CHECK(std::abs(slow - 500) < 80);
 }

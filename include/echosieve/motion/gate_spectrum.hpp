@@ -18,15 +18,17 @@ struct GateSpectrum {
     [[nodiscard]] Eigen::Index bins() const noexcept { return frequencies.size(); }
 };
 
-/// Windowed discrete Fourier transform, unitary, of the gate depth +- half_gate [m], tapered over the
-/// part `taper` of its length (1: Hann); only the bins within `band` times the sensor's bandwidth of its centre are kept. Throws InvalidInput if fewer
-/// than four samples of the gate lie inside the line.
+/// Windowed discrete Fourier transform, unitary, of the gate depth +- half_gate [m], tapered over
+/// the part `taper` of its length (1: Hann); only the bins within `band` times the sensor's
+/// bandwidth of its centre are kept. Throws InvalidInput if fewer than four samples of the gate lie
+/// inside the line.
 [[nodiscard]] GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
                                          double taper = 0.6, double band = 1.0);
 
-/// The same with the window moved by `path` [m] from frame to frame, so that an echo that moves along
-/// it keeps its place in the window. The spectra still refer to the gate at rest: such an echo turns
-/// by its delay as before, but is no longer weighted by where it is. `path` has an entry a frame.
+/// The same with the window moved by `path` [m] from frame to frame, so that an echo that moves
+/// along it keeps its place in the window. The spectra still refer to the gate at rest: such an
+/// echo turns by its delay as before, but is no longer weighted by where it is. `path` has an entry
+/// a frame.
 [[nodiscard]] GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
                                          const Eigen::ArrayXd& path, double taper = 0.6,
                                          double band = 1.0);

@@ -13,8 +13,8 @@
 namespace echosieve {
 
 // The wall's spectrum at rest (layers.hpp) is free: any waveform. Orthogonal pursuit takes it apart
-// into a few Gabor echoes; a frame's echoes are the same ones, later by the frame's displacement and
-// as strong as the wall is in that frame.
+// into a few Gabor echoes; a frame's echoes are the same ones, later by the frame's displacement
+// and as strong as the wall is in that frame.
 
 struct WallEchoOptions {
     std::size_t atoms = 4;       ///< echoes a wall, at most
