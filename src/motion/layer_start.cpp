@@ -36,8 +36,7 @@ LayerStartSearch::LayerStartSearch(const LayerTimes& times, const Eigen::ArrayXd
     coarse_.sound_speed = times.sound_speed;
     coarse_.pulse = block_means(times.pulse, times.weight, length);
     coarse_.bulk = block_means(times.bulk, times.weight, length);
-    coarse_.weight =
-        block_means(times.weight, Eigen::ArrayXd::Ones(times.weight.size()), length);
+    coarse_.weight = block_means(times.weight, Eigen::ArrayXd::Ones(times.weight.size()), length);
     half_wavelength_ = times.sound_speed / 2 / frequencies.mean();
     step_ = half_wavelength_ / options.steps_per_wavelength;
     const double range = quantile(times.pulse, 0.98) - quantile(times.pulse, 0.02);
@@ -51,7 +50,8 @@ LayerStartSearch::LayerStartSearch(const LayerTimes& times, const Eigen::ArrayXd
         const Eigen::ArrayXXcd turn =
             direction > 0 ? step_phasor_ : Eigen::ArrayXXcd(step_phasor_.conjugate());
         for (const double offset : options.bulk_offsets) {
-            Eigen::ArrayXXcd running = phasors(0, offset).colwise() * coarse_.weight.cast<Complex>();
+            Eigen::ArrayXXcd running =
+                phasors(0, offset).colwise() * coarse_.weight.cast<Complex>();
             Eigen::ArrayXXcd sums(frequencies.size(), walls_ - lowest);
             for (Eigen::Index k = 0; k < sums.cols(); ++k) {
                 sums.col(k) = running.colwise().sum().transpose();
@@ -70,8 +70,8 @@ Eigen::ArrayXXcd LayerStartSearch::phasors(double pulse, double bulk) const {
 
 LayerSearch LayerStartSearch::operator()(const GateSpectrum& gate, double direction,
                                          double bulk) const {
-    // Turned back by the line's bulk motion, then averaged over blocks of frames: what is left moves
-    // little within one.
+    // Turned back by the line's bulk motion, then averaged over blocks of frames: what is left
+    // moves little within one.
     const Eigen::Index frames = coarse_.pulse.size();
     Eigen::ArrayXXcd values(frames, gate.bins());
     {
@@ -96,8 +96,7 @@ LayerSearch LayerStartSearch::operator()(const GateSpectrum& gate, double direct
         direction > 0 ? Eigen::ArrayXXcd(step_phasor_.conjugate()) : step_phasor_;
     // h of all shares on the grid, from `from` steps on
     const auto project = [&](double offset, int from, int to) {
-        Eigen::ArrayXXcd running =
-            values * phasors(direction * from * step_, offset).conjugate();
+        Eigen::ArrayXXcd running = values * phasors(direction * from * step_, offset).conjugate();
         Eigen::ArrayXXcd h(gate.bins(), to - from + 1);
         for (Eigen::Index k = 0; k < h.cols(); ++k) {
             h.col(k) = running.colwise().sum().transpose();
@@ -148,9 +147,7 @@ LayerSearch LayerStartSearch::operator()(const GateSpectrum& gate, double direct
         best[i].evidence = std::max(without - best[i].cost, 0.0);
         best[i].evidence_part = without > 0 ? best[i].evidence / without : 0;
     }
-    const auto score = [](const LayerStart& start) {
-        return start.evidence * start.evidence_part;
-    };
+    const auto score = [](const LayerStart& start) { return start.evidence * start.evidence_part; };
     for (std::size_t i = 1; i < best.size(); ++i) {
         if ((i + 1 == best.size() || score(best[i]) > score(best[i + 1])) &&
             score(best[i]) >= score(best[i - 1]) && score(best[i]) > 0) {

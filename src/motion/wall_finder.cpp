@@ -88,6 +88,11 @@ std::optional<WallCandidate> judge_wall(const LineHistory& line, const LayerTime
         if (std::abs(fit.shares[1].pulse) > std::abs(fit.shares[0].pulse)) {
             fit = fit_layers(wall.gate, times, {fit.shares[1], fit.shares[0]}, {.iterations = 0});
         }
+        // Layers of free spectra that move alike divide a wall between them at will: then the
+        // grid's.
+        if (fit.shares[1].pulse / fit.shares[0].pulse > 0.8) {
+            fit = fit_layers(wall.gate, times, {start.wall, start.tissue}, {.iterations = 0});
+        }
         const double score = start_score(start, options);
         if (sign * fit.shares[0].pulse > 0 && score > best) {
             best = score;
@@ -145,10 +150,10 @@ double pair_score(const WallCandidate& n, const WallCandidate& f, double sign,
         near_share >= options.smallest_share && 1 - near_share >= options.smallest_share &&
         std::min(n.evidence_part, f.evidence_part) >= options.lowest_evidence &&
         std::max(n.fit.residual(), f.fit.residual()) <= options.largest_residual;
-    return possible
-               ? std::sqrt(std::sqrt(n.evidence * f.evidence)) * wall_belief(n, options) * wall_belief(f, options) *
-                     outside_belief(n, -sign, -1, motion) * outside_belief(f, sign, 1, motion)
-               : 0;
+    return possible ? std::sqrt(std::sqrt(n.evidence * f.evidence)) * wall_belief(n, options) *
+                          wall_belief(f, options) * outside_belief(n, -sign, -1, motion) *
+                          outside_belief(f, sign, 1, motion)
+                    : 0;
 }
 
 }  // namespace
@@ -163,8 +168,8 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
     const double half_gate = wall_half_gate(line.settings.sensor);
     Eigen::Index bins = 0;
     LayerStartOptions start = options.start;
-    start.block = std::max<Eigen::Index>(
-        1, std::lround(options.scan_interval * line.settings.frame_rate));
+    start.block =
+        std::max<Eigen::Index>(1, std::lround(options.scan_interval * line.settings.frame_rate));
     const LayerTimes times{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
     std::optional<LayerStartSearch> search;
     std::array<std::vector<Scanned>, 2> scan;
@@ -183,8 +188,8 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
     std::array<std::vector<WallCandidate>, 2> walls;
     for (const std::size_t side : {0U, 1U}) {
         for (const Scanned& place : best_places(std::move(scan[side]), options)) {
-            if (auto wall = judge_wall(line, times, place.depth, directions[side], place.starts, options)) {
-                    if(getenv("DBG"))fprintf(stderr,"   dir %+.0f z %.2f a %.0f/%.0f b %.2f/%.2f ev %.3g part %.3f res %.3f belief %.3f\n",directions[side],1e3*wall->depth,1e6*wall->fit.shares[0].pulse,1e6*wall->fit.shares[1].pulse,wall->fit.shares[0].bulk,wall->fit.shares[1].bulk,wall->evidence,wall->evidence_part,wall->fit.residual(),wall_belief(*wall,options)); //DBG
+            if (auto wall =
+                    judge_wall(line, times, place.depth, directions[side], place.starts, options)) {
                 walls[side].push_back(std::move(*wall));
             }
         }

@@ -131,8 +131,7 @@ void adopt(CommonMotion& motion, const std::vector<LayeredGate>& gates, const La
 
 }  // namespace
 
-std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line,
-                                                      CommonMotion motion,
+std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, CommonMotion motion,
                                                       const WallFinderOptions& finder,
                                                       const WallSeparationOptions& options) {
     validate(options);
@@ -165,8 +164,6 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         return std::abs(g.gate.depth - pair.near.depth) < options.wall_distance ||
                std::abs(g.gate.depth - pair.far.depth) < options.wall_distance;
     });
-    auto D=[&](const char*n,const LayerFit&f,double z){if(getenv("DBG")){fprintf(stderr,"    %s z %.2f",n,1e3*z);for(auto&x:f.shares)fprintf(stderr," %.0f/%.2f",1e6*x.pulse,x.bulk);fprintf(stderr," res %.3f\n",f.residual());}}; //DBG
-    D("pair near",pair.near.fit,pair.near.depth);D("pair far",pair.far.fit,pair.far.depth); //DBG
     // Two layers a wall.
     std::vector<LayeredGate> gates = std::move(tissue);
     gates.push_back({pair.near.gate, pair.near.fit, 1});
@@ -175,7 +172,6 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
     for (LayeredGate& layered : gates) {
         layered.fit = fit_layers(layered.gate, times, layered.fit.shares, {.iterations = 3});
     }
-    D("coarse near",gates[gates.size()-2].fit,gates[gates.size()-2].gate.depth);D("coarse far",gates.back().fit,gates.back().gate.depth); //DBG
     SeparatedWalls out;
     out.far.layered = std::move(gates.back());
     gates.pop_back();
@@ -195,9 +191,9 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         double gate_depth = start;
         for (int pass = 0; pass < 2; ++pass) {
             std::vector<LayerShare> shares = wall.layered.fit.shares;
-            wall.layered.gate = gate_spectrum(line, gate_depth,
-                                              wall_half_gate(settings.sensor)+(pass==0?0.2e-3:0),
-                                              path_of(shares[0]));
+            wall.layered.gate = gate_spectrum(
+                line, gate_depth, wall_half_gate(settings.sensor) + (pass == 0 ? 0.2e-3 : 0),
+                path_of(shares[0]));
             wall.layered.fit = fit_layers(wall.layered.gate, times, {shares[0], shares[1]});
             shares = wall.layered.fit.shares;
             wall.layered.fit = fit_layers(wall.layered.gate, times,
@@ -210,7 +206,6 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
                                settings),
                 wall.sense, start, settings, options.reference);
             gate_depth = wall.depth;
-            D("place",wall.layered.fit,wall.depth); //DBG
         }
         wall.layered.gate = gate_spectrum(line, wall.depth, wall_half_gate(settings.sensor),
                                           path_of(wall.layered.fit.shares[0]));
