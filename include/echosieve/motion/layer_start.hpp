@@ -14,8 +14,8 @@
 namespace echosieve {
 
 // A wall's share is believed for the evidence that the gate holds something that fast: what slower
-// layers, one or two, can't explain. Whether the tissue on the wall moves nearly as fast, or there is
-// none, does not matter then.
+// layers, one or two, can't explain. Whether the tissue on the wall moves nearly as fast, or there
+// is none, does not matter then.
 //
 // Symbols: as in layers.hpp, w the wall's layer, t the tissue's;  h_w = E_w^H Y, g = E_t^H E_w, d =
 // N (1 + ridge). What two layers explain at one frequency is h^H G^-1 h with G = [[d, conj g], [g,

@@ -34,10 +34,11 @@ struct WallFinderOptions {
     double scan_interval = 4e-3;      ///< frames within it are averaged for the scan [s]
     std::size_t candidates = 6;       ///< depths judged per direction of motion
     double smallest_motion = 12e-6;   ///< of a wall over the range of the pulse [m]
-    double usual_motion = 600e-6;     ///< of the same: a quarter of the belief in a wall that moves so [m]
-    double smallest_share = 0.1;      ///< of the distension that a wall takes
-    double lowest_evidence = 0.1;     ///< part of what slower layers leave that a wall explains
-    double largest_residual = 0.75;   ///< part of a gate's power that wall and tissue may leave
+    double usual_motion =
+        600e-6;  ///< of the same: a quarter of the belief in a wall that moves so [m]
+    double smallest_share = 0.1;     ///< of the distension that a wall takes
+    double lowest_evidence = 0.1;    ///< part of what slower layers leave that a wall explains
+    double largest_residual = 0.75;  ///< part of a gate's power that wall and tissue may leave
     LayerStartOptions start;
 };
 
@@ -47,7 +48,8 @@ inline void validate(const WallFinderOptions& options) {
             "must be positive [m]");
     require(options.largest_diameter > options.smallest_diameter, "largest_diameter",
             options.largest_diameter, "must exceed smallest_diameter [m]");
-    require(options.scan_spacing > 0, "scan_spacing", options.scan_spacing, "must be positive [half gates]");
+    require(options.scan_spacing > 0, "scan_spacing", options.scan_spacing,
+            "must be positive [half gates]");
     require(options.scan_interval >= 0, "scan_interval", options.scan_interval,
             "must be zero or more [s]");
     require(options.candidates >= 1, "candidates", options.candidates, "must be at least 1");
@@ -57,7 +59,7 @@ inline void validate(const WallFinderOptions& options) {
 /// A place where a wall may be, with its gate taken apart: layer 0 the wall, layer 1 the tissue on
 /// it.
 struct WallCandidate {
-    double depth = 0;     ///< centre of the gate [m]
+    double depth = 0;  ///< centre of the gate [m]
     GateSpectrum gate;
     LayerFit fit;
     double evidence = 0;       ///< see LayerStart
@@ -73,7 +75,8 @@ struct WallPair {
 
 /// Takes the gate at `depth` apart into wall and tissue; nothing if no start ends with a wall that
 /// outruns its tissue in the direction of `sign`, or the gate does not fit into the line.
-[[nodiscard]] std::optional<WallCandidate> judge_wall(const LineHistory& line, const LayerTimes& times, double depth,
+[[nodiscard]] std::optional<WallCandidate> judge_wall(const LineHistory& line,
+                                                      const LayerTimes& times, double depth,
                                                       double sign,
                                                       const std::vector<LayerStart>& starts,
                                                       const WallFinderOptions& options);

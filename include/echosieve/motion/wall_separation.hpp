@@ -82,9 +82,9 @@ struct SeparatedWalls {
 void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
                  const JointMotionOptions& options, double frame_rate);
 
-/// Finds both walls and takes them apart from the tissue, from a first estimate of the common motion:
-/// that is refined on tissue gates, the walls are looked for (wall_finder.hpp), and all is fitted
-/// jointly. Nothing if there is no pair of walls.
+/// Finds both walls and takes them apart from the tissue, from a first estimate of the common
+/// motion: that is refined on tissue gates, the walls are looked for (wall_finder.hpp), and all is
+/// fitted jointly. Nothing if there is no pair of walls.
 [[nodiscard]] std::optional<SeparatedWalls> find_and_separate_walls(
     const LineHistory& line, CommonMotion motion, const WallFinderOptions& finder = {},
     const WallSeparationOptions& options = {});
