@@ -1,7 +1,6 @@
 // compare_methods: the library's way and the customary ones on the same synthetic recordings.
 #include <CLI/CLI.hpp>
 #include <algorithm>
-#include <atomic>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
@@ -9,9 +8,7 @@
 #include <exception>
 #include <filesystem>
 #include <map>
-#include <mutex>
 #include <string>
-#include <thread>
 #include <utility>
 #include <vector>
 
@@ -19,7 +16,7 @@
 #include "compare_methods/pictures.hpp"
 #include "compare_methods/scenes.hpp"
 #include "compare_methods/table.hpp"
-#include "support/progress.hpp"
+#include "support/parallel.hpp"
 
 namespace {
 
@@ -46,39 +43,12 @@ double true_rms(const echosieve::Truth& truth) {
     return std::sqrt(square / count);
 }
 
-// Runs the jobs on so many threads. Each fills its own slot: the numbers don't depend on `threads`.
 void run(std::vector<Job>& jobs, std::size_t threads) {
-    std::atomic<std::size_t> next = 0;
-    std::size_t done = 0;
-    std::mutex mutex;  // of the progress line, `done` and the first problem
-    std::exception_ptr problem;
-    examples::Progress progress("comparing");
-    const auto work = [&] {
-        for (std::size_t k = next++; k < jobs.size(); k = next++) {
-            try {
-                const echosieve::SyntheticRecording made = jobs[k].setting->make(jobs[k].seed);
-                jobs[k].outcomes = run_methods(made);
-                jobs[k].true_rms = true_rms(made.truth);
-            } catch (...) {
-                const std::lock_guard lock(mutex);
-                problem = problem ? problem : std::current_exception();
-                next = jobs.size();
-                return;
-            }
-            const std::lock_guard lock(mutex);
-            progress.show(++done, jobs.size());
-        }
-    };
-    {
-        std::vector<std::jthread> workers;
-        for (std::size_t t = 0; t < threads; ++t) {
-            workers.emplace_back(work);
-        }
-    }
-    progress.finish();
-    if (problem) {
-        std::rethrow_exception(problem);
-    }
+    examples::for_each_in_parallel(jobs.size(), threads, "comparing", [&](std::size_t k) {
+        const echosieve::SyntheticRecording made = jobs[k].setting->make(jobs[k].seed);
+        jobs[k].outcomes = run_methods(made);
+        jobs[k].true_rms = true_rms(made.truth);
+    });
 }
 
 std::vector<SweepRows> compare(const std::vector<Sweep>& sweeps, std::size_t seeds,

@@ -2,7 +2,6 @@
 // against the truth; and recordings without an artery, in which nothing may be found.
 #include <CLI/CLI.hpp>
 #include <algorithm>
-#include <atomic>
 #include <chrono>
 #include <cmath>
 #include <cstddef>
@@ -10,15 +9,13 @@
 #include <cstdio>
 #include <exception>
 #include <limits>
-#include <mutex>
 #include <string>
-#include <thread>
 #include <vector>
 
 #include "echosieve/io/csv.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
-#include "support/progress.hpp"
+#include "support/parallel.hpp"
 #include "support/score.hpp"
 
 namespace {
@@ -58,51 +55,21 @@ void run(Row& row, const DrawOptions& draw) {
     }
     row.near = motion.near;
     row.far = motion.far;
-    examples::MeasuredWalls walls;
     double valid = 0;
     for (const FrameMotion& frame : motion) {
-        walls.near.push_back(frame.near_wall);
-        walls.far.push_back(frame.far_wall);
-        walls.valid.push_back(frame.valid);
         row.quality += frame.quality;
         valid += frame.valid ? 1 : 0;
     }
     row.quality /= std::max(valid, 1.0);
     if (row.kind == LineKind::artery) {
-        row.score = examples::score(walls, made.truth);
+        row.score = examples::score(examples::measured_walls(motion), made.truth);
     }
 }
 
 void run_all(std::vector<Row>& rows, const DrawOptions& draw, std::size_t threads) {
-    std::atomic<std::size_t> next = 0;
-    std::size_t done = 0;
-    std::mutex mutex;
-    std::exception_ptr problem;
-    examples::Progress progress("studying");
-    const auto work = [&] {
-        for (std::size_t k = next++; k < rows.size(); k = next++) {
-            try {
-                rows[k].volume ? run<VolumeScene>(rows[k], draw) : run<Scene>(rows[k], draw);
-            } catch (...) {
-                const std::lock_guard lock(mutex);
-                problem = problem ? problem : std::current_exception();
-                next = rows.size();
-                return;
-            }
-            const std::lock_guard lock(mutex);
-            progress.show(++done, rows.size());
-        }
-    };
-    {
-        std::vector<std::jthread> workers;
-        for (std::size_t t = 0; t < threads; ++t) {
-            workers.emplace_back(work);
-        }
-    }
-    progress.finish();
-    if (problem) {
-        std::rethrow_exception(problem);
-    }
+    examples::for_each_in_parallel(rows.size(), threads, "studying", [&](std::size_t k) {
+        rows[k].volume ? run<VolumeScene>(rows[k], draw) : run<Scene>(rows[k], draw);
+    });
 }
 
 void print_summary(const std::vector<Row>& rows, bool volume) {

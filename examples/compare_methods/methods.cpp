@@ -57,13 +57,7 @@ Outcome outcome(const ArteryMotion& motion, const Truth& truth) {
     if (!motion.usable()) {
         return {false, std::string(describe(motion.status)), {}};
     }
-    examples::MeasuredWalls walls;
-    for (const FrameMotion& frame : motion) {
-        walls.near.push_back(frame.near_wall);
-        walls.far.push_back(frame.far_wall);
-        walls.valid.push_back(frame.valid);
-    }
-    return {true, {}, examples::score(walls, truth)};
+    return {true, {}, examples::score(examples::measured_walls(motion), truth)};
 }
 
 }  // namespace

@@ -8,6 +8,8 @@
 #include <stdexcept>
 #include <string>
 
+#include "support/scratch_folder.hpp"
+
 namespace compare_methods {
 namespace {
 
@@ -20,34 +22,6 @@ constexpr double not_found = 3200;  // where a setting without an artery is mark
 constexpr std::array<const char*, methods.size()> colours = {"#d55e00", "#e69f00", "#999999",
                                                              "#0072b2", "#009e73"};
 constexpr std::array<int, methods.size()> points = {5, 4, 9, 13, 7};
-
-// A folder for the data that gnuplot reads, gone when the drawing is over.
-class ScratchFolder {
-public:
-    explicit ScratchFolder(const fs::path& parent) : path_(parent / ".comparison.partial") {
-        fs::remove_all(path_);
-        fs::create_directories(path_);
-    }
-    ~ScratchFolder() {
-        std::error_code ignored;
-        fs::remove_all(path_, ignored);
-    }
-    ScratchFolder(const ScratchFolder&) = delete;
-    ScratchFolder& operator=(const ScratchFolder&) = delete;
-    const fs::path& path() const { return path_; }
-
-private:
-    fs::path path_;
-};
-
-// Between single quotes, a quote in the text written as `quote`.
-std::string quoted(const std::string& text, const char* quote) {
-    std::string result = "'";
-    for (const char c : text) {
-        result += c == '\'' ? std::string(quote) : std::string(1, c);
-    }
-    return result + "'";
-}
 
 double shown(double metres) {
     return std::clamp(1e6 * metres, lowest, largest);
@@ -84,25 +58,25 @@ void draw_sweep(const SweepRows& rows, const fs::path& scratch, std::ofstream& o
         truth_file << rows.sweep.cases[k].value << ' ' << shown(median_true_rms(rows.rows[k]))
                    << '\n';
     }
-    out << "set output " << quoted((scratch / rows.sweep.picture).string(), "''") << '\n'
+    out << "set output " << examples::plot_quoted((scratch / rows.sweep.picture).string()) << '\n'
         << "set title "
-        << quoted(rows.sweep.title + ": error of the distension, median with best and worst of " +
-                      std::to_string(rows.rows.front().seeds.size()) + " seeds",
-                  "''")
-        << "\nset xlabel " << quoted(rows.sweep.axis, "''") << '\n'
+        << examples::plot_quoted(rows.sweep.title +
+                                 ": error of the distension, median with best and worst of " +
+                                 std::to_string(rows.rows.front().seeds.size()) + " seeds")
+        << "\nset xlabel " << examples::plot_quoted(rows.sweep.axis) << '\n'
         << "set xrange [" << first - 0.06 * range << ':' << last + 0.06 * range << "]\n"
         << "set xtics (";
     for (std::size_t k = 0; k < rows.sweep.cases.size(); ++k) {
         out << (k > 0 ? ", " : "") << rows.sweep.cases[k].value;
     }
-    out << ")\nplot " << quoted(truth.string(), "''")
+    out << ")\nplot " << examples::plot_quoted(truth.string())
         << " using 1:2 with lines linewidth 1.5 dashtype 2 linecolor rgb '#444444' title 'no "
            "motion reported'";
     for (std::size_t m = 0; m < methods.size(); ++m) {
         const fs::path file = scratch / (stem + std::to_string(m) + ".txt");
         const double middle = (static_cast<double>(methods.size()) - 1) / 2;
         write_method(rows, m, 0.007 * range * (static_cast<double>(m) - middle), file);
-        const std::string name = quoted(file.string(), "''");
+        const std::string name = examples::plot_quoted(file.string());
         const std::string colour = std::string(" linecolor rgb '") + colours[m] + "'";
         const std::string mark = " pointtype " + std::to_string(points[m]) + " pointsize 1.5";
         out << ", \\\n  " << name << " using 1:2:3:4 with yerrorbars linewidth 1 pointsize 0"
@@ -135,7 +109,7 @@ void draw_pictures(const std::vector<SweepRows>& sweeps, const fs::path& folder)
             "gnuplot was not found: install it (package gnuplot-nox), or pass --no-pictures");
     }
     fs::create_directories(folder);
-    const ScratchFolder scratch(folder);
+    const examples::ScratchFolder scratch(folder);
     const fs::path script = scratch.path() / "comparison.gp";
     std::ofstream out(script);
     out << style << "set yrange [" << lowest << ':' << highest << "]\n"
@@ -147,7 +121,7 @@ void draw_pictures(const std::vector<SweepRows>& sweeps, const fs::path& folder)
     }
     out << "set output\n";
     out.close();
-    if (std::system(("gnuplot " + quoted(script.string(), "'\\''")).c_str()) != 0) {
+    if (std::system(("gnuplot " + examples::shell_quoted(script.string())).c_str()) != 0) {
         throw std::runtime_error("gnuplot failed on the pictures; its message stands above");
     }
     for (const SweepRows& rows : sweeps) {

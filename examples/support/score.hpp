@@ -7,6 +7,7 @@
 #include <stdexcept>
 #include <vector>
 
+#include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/synthesis/render.hpp"
 
 namespace examples {
@@ -26,6 +27,16 @@ struct MeasuredWalls {
     std::vector<double> far;
     std::vector<bool> valid;
 };
+
+inline MeasuredWalls measured_walls(const echosieve::ArteryMotion& motion) {
+    MeasuredWalls walls;
+    for (const echosieve::FrameMotion& frame : motion) {
+        walls.near.push_back(frame.near_wall);
+        walls.far.push_back(frame.far_wall);
+        walls.valid.push_back(frame.valid);
+    }
+    return walls;
+}
 
 struct Agreement {
     double rms = 0;         ///< mean removed [m]

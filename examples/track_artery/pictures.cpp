@@ -6,6 +6,8 @@
 #include <fstream>
 #include <stdexcept>
 
+#include "support/scratch_folder.hpp"
+
 namespace track_artery {
 namespace {
 
@@ -14,40 +16,8 @@ namespace fs = std::filesystem;
 constexpr double decibel_range = 50;
 constexpr Eigen::Index widest_image = 2000;  // columns; more frames are averaged into fewer columns
 
-// A folder for the data that gnuplot reads, gone when the drawing is over.
-class ScratchFolder {
-public:
-    explicit ScratchFolder(const fs::path& parent) : path_(parent / ".pictures.partial") {
-        fs::remove_all(path_);
-        fs::create_directory(path_);
-    }
-    ~ScratchFolder() {
-        std::error_code ignored;
-        fs::remove_all(path_, ignored);
-    }
-    ScratchFolder(const ScratchFolder&) = delete;
-    ScratchFolder& operator=(const ScratchFolder&) = delete;
-    const fs::path& path() const { return path_; }
-
-private:
-    fs::path path_;
-};
-
 std::string quoted(const fs::path& path) {
-    std::string text = "'";
-    for (const char c : path.string()) {
-        text += c == '\'' ? std::string("''") : std::string(1, c);
-    }
-    return text + "'";
-}
-
-// Text between single quotes for the shell.
-std::string shell_quoted(const fs::path& path) {
-    std::string text = "'";
-    for (const char c : path.string()) {
-        text += c == '\'' ? std::string("'\\''") : std::string(1, c);
-    }
-    return text + "'";
+    return examples::plot_quoted(path.string());
 }
 
 struct Image {
@@ -145,7 +115,7 @@ std::vector<std::string> draw_pictures(const PictureData& data, const fs::path& 
         throw std::runtime_error(
             "gnuplot was not found: install it (package gnuplot-nox), or pass --no-pictures");
     }
-    const ScratchFolder scratch(folder);
+    const examples::ScratchFolder scratch(folder);
     const fs::path measured = scratch.path() / "measured.bin";
     const fs::path isolated = scratch.path() / "isolated.bin";
     const fs::path motion = scratch.path() / "motion.txt";
@@ -207,7 +177,7 @@ std::vector<std::string> draw_pictures(const PictureData& data, const fs::path& 
     out << "unset multiplot\nset output\n";
     out.close();
 
-    if (std::system(("gnuplot " + shell_quoted(script)).c_str()) != 0) {
+    if (std::system(("gnuplot " + examples::shell_quoted(script.string())).c_str()) != 0) {
         throw std::runtime_error("gnuplot failed on the pictures; its message stands above");
     }
     const std::vector<std::string> names = {"measured_m_mode.png", "wall_m_mode.png",

@@ -84,23 +84,19 @@ CommonMotion estimate_common_motion(const LineHistory& line, const CommonMotionO
     if (!split) {
         return motion;
     }
-    Eigen::ArrayXd q = split->bulk;
-    const Eigen::ArrayXd& p = split->pulse;
-    Eigen::MatrixXd ab = shares(u, p, q);
-    const double scale = median(ab.row(1).transpose().array());
-    if (!(std::abs(scale) > 0)) {
+    const Eigen::MatrixXd ab = shares(u, split->pulse, split->bulk);
+    const Eigen::ArrayXd a = ab.row(0).transpose().array();
+    const Eigen::ArrayXd b = ab.row(1).transpose().array();
+    const auto gauge = gauge_of(a, b);
+    if (!gauge) {
         return motion;
     }
-    q *= scale;
-    ab.row(1) /= scale;
-    const double gauge =
-        median((ab.row(0).array() / ab.row(1).array().max(0.3)).transpose());  // metres of q per p
-    q += gauge * p;
-    motion.pulse = p;
-    motion.bulk = q - q.mean();
+    motion.pulse = split->pulse;
+    motion.bulk = gauge->scale * split->bulk + gauge->bulk_per_pulse * split->pulse;
+    motion.bulk -= motion.bulk.mean();
     motion.depths = tracks.depths;
-    motion.pulse_share = (ab.row(0) - gauge * ab.row(1)).transpose().array();
-    motion.bulk_share = ab.row(1).transpose().array();
+    motion.bulk_share = b / gauge->scale;
+    motion.pulse_share = a - gauge->bulk_per_pulse * motion.bulk_share;
     motion.weight = weight / weight.maxCoeff();
     motion.coherence = (weight * tracks.coherence).sum() / weight.sum();
     fit_bulk_line(motion);

@@ -48,6 +48,23 @@ GateSpectrum empty_gate(const LineHistory& line, double depth, double half_gate,
     return gate;
 }
 
+// The unitary transform of `count` samples, the first of them `first` samples after the gate's,
+// into its bins; `fineness` of them lie between two samples of the gate's grid.
+Eigen::MatrixXcd to_bins(const GateSpectrum& gate, double first, Eigen::Index count,
+                         Eigen::Index fineness) {
+    const double scale = 1 / std::sqrt(static_cast<double>(gate.grid.count));
+    Eigen::MatrixXcd transform(count, gate.bins());
+    for (Eigen::Index j = 0; j < gate.bins(); ++j) {
+        const double offset = gate.frequencies[j] - gate.grid.mixing_frequency;
+        for (Eigen::Index n = 0; n < count; ++n) {
+            const double time =
+                (first + static_cast<double>(n) / static_cast<double>(fineness)) * gate.grid.step();
+            transform(n, j) = std::polar(scale, -2 * std::numbers::pi * offset * time);
+        }
+    }
+    return transform;
+}
+
 }  // namespace
 
 GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate, double taper,
@@ -76,31 +93,20 @@ GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_ga
             windowed(i, n) = line.samples(i, n + lowest) * window_weight(x, taper);
         }
     }
-    Eigen::MatrixXcd transform(windowed.cols(), gate.bins());
-    for (Eigen::Index j = 0; j < gate.bins(); ++j) {
-        const double offset = gate.frequencies[j] - line.grid.mixing_frequency;
-        for (Eigen::Index n = 0; n < windowed.cols(); ++n) {
-            const double time = (static_cast<double>(n + lowest) - start) * gate.grid.step();
-            transform(n, j) =
-                std::polar(1 / std::sqrt(count), -2 * std::numbers::pi * offset * time);
-        }
-    }
-    gate.values = (windowed * transform).array();
+    gate.values =
+        (windowed * to_bins(gate, static_cast<double>(lowest) - start, windowed.cols(), 1)).array();
     return gate;
 }
 
-Eigen::ArrayXXcd gate_samples(const GateSpectrum& gate, const Eigen::ArrayXXcd& spectra) {
-    const auto count = static_cast<Eigen::Index>(gate.grid.count);
-    Eigen::MatrixXcd transform(gate.bins(), count);
-    for (Eigen::Index j = 0; j < gate.bins(); ++j) {
-        const double offset = gate.frequencies[j] - gate.grid.mixing_frequency;
-        for (Eigen::Index k = 0; k < count; ++k) {
-            transform(j, k) = std::polar(
-                1 / std::sqrt(static_cast<double>(count)),
-                2 * std::numbers::pi * offset * static_cast<double>(k) * gate.grid.step());
-        }
-    }
-    return (spectra.matrix() * transform).array();
+Eigen::ArrayXXcd gate_spectra(const GateSpectrum& gate, const Eigen::ArrayXXcd& samples) {
+    return (samples.matrix() * to_bins(gate, 0, samples.cols(), 1)).array();
+}
+
+Eigen::ArrayXXcd gate_samples(const GateSpectrum& gate, const Eigen::ArrayXXcd& spectra,
+                              Eigen::Index fineness) {
+    require(fineness >= 1, "fineness", fineness, "must be at least 1");
+    const Eigen::Index count = fineness * static_cast<Eigen::Index>(gate.grid.count);
+    return (spectra.matrix() * to_bins(gate, 0, count, fineness).adjoint()).array();
 }
 
 }  // namespace echosieve

@@ -39,7 +39,6 @@ void regauge(std::vector<LayeredGate>& gates, LayerTimes& times, double slow_fre
         pulse = -pulse;
         mixture.col(0) *= -1;
     }
-    Eigen::ArrayXd bulk = split->bulk;
     const auto count = static_cast<Eigen::Index>(gates.size());
     Eigen::ArrayXd a(count);
     Eigen::ArrayXd b(count);
@@ -53,21 +52,18 @@ void regauge(std::vector<LayeredGate>& gates, LayerTimes& times, double slow_fre
         a[g] = shares.back().pulse;
         b[g] = shares.back().bulk;
     }
-    const double scale = median(b);
-    if (!(std::abs(scale) > 0)) {
+    const auto gauge = gauge_of(a, b);
+    if (!gauge) {
         return;
     }
-    bulk *= scale;
-    b /= scale;
-    const double gauge = median(a / b.max(0.3));
     for (LayeredGate& layered : gates) {
         for (LayerShare& share : layered.fit.shares) {
-            share.bulk /= scale;
-            share.pulse -= gauge * share.bulk;
+            share.bulk /= gauge->scale;
+            share.pulse -= gauge->bulk_per_pulse * share.bulk;
         }
     }
     times.pulse = pulse - pulse.mean();
-    times.bulk = bulk + gauge * pulse;
+    times.bulk = gauge->scale * split->bulk + gauge->bulk_per_pulse * pulse;
     times.bulk -= times.bulk.mean();
 }
 
@@ -126,6 +122,13 @@ void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
     const Eigen::ArrayXXd step = smooth_steps(blocks, gradient, penalty);
     times.pulse += p * step.col(0);
     times.bulk += q * step.col(1);
+}
+
+void update_motion(std::vector<LayeredGate>& gates, LayerTimes& times,
+                   const JointMotionOptions& options, double frame_rate) {
+    set_trust(gates);
+    step_motion(gates, times, options, frame_rate);
+    regauge(gates, times, options.slow_frequency, frame_rate);
 }
 
 }  // namespace echosieve

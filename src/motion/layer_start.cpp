@@ -32,6 +32,7 @@ Eigen::ArrayXd block_means(const Eigen::ArrayXd& x, const Eigen::ArrayXd& weight
 LayerStartSearch::LayerStartSearch(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
                                    const LayerStartOptions& options)
     : options_(options), weight_(times.weight), bulk_(times.bulk), frequencies_(frequencies) {
+    validate(options);
     const Eigen::Index length = options.block;
     coarse_.sound_speed = times.sound_speed;
     coarse_.pulse = block_means(times.pulse, times.weight, length);

@@ -1,11 +1,7 @@
 #include "echosieve/motion/reference_layer.hpp"
 
 #include <Eigen/Core>
-#include <algorithm>
 #include <cmath>
-#include <complex>
-#include <numbers>
-#include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/motion/gate_spectrum.hpp"
@@ -15,24 +11,20 @@ namespace echosieve {
 EnergyProfile energy_profile(const GateSpectrum& gate, const Eigen::ArrayXcd& spectrum,
                              const RecordingSettings& settings) {
     constexpr Eigen::Index fine = 8;
-    const Eigen::Index count = fine * static_cast<Eigen::Index>(gate.grid.count);
-    EnergyProfile profile{Eigen::ArrayXd(count), Eigen::ArrayXd(count)};
-    for (Eigen::Index n = 0; n < count; ++n) {
-        const double time = static_cast<double>(n) / static_cast<double>(fine) * gate.grid.step();
-        std::complex<double> sum{0, 0};
-        for (Eigen::Index j = 0; j < gate.bins(); ++j) {
-            const double offset = gate.frequencies[j] - gate.grid.mixing_frequency;
-            sum += spectrum[j] * std::polar(1.0, 2 * std::numbers::pi * offset * time);
-        }
-        profile.depths[n] = settings.depth(gate.grid.start_time + time);
-        profile.energy[n] = std::norm(sum);
-    }
+    const Eigen::ArrayXXcd waveform = gate_samples(gate, spectrum.transpose(), fine);
+    const double step = settings.depth(gate.grid.step() / static_cast<double>(fine));
+    EnergyProfile profile;
+    profile.energy = waveform.row(0).abs2().transpose();
+    const Eigen::Index count = profile.energy.size();
+    profile.depths = settings.depth(gate.grid.start_time) +
+                     step * Eigen::ArrayXd::LinSpaced(count, 0, static_cast<double>(count - 1));
     return profile;
 }
 
 double reference_layer_depth(const EnergyProfile& profile, double outwards, double start,
                              const RecordingSettings& settings,
                              const ReferenceLayerOptions& options) {
+    validate(options);
     const Eigen::ArrayXd& e = profile.energy;
     const Eigen::ArrayXd& z = profile.depths;
     Eigen::Index strongest = 0;

@@ -56,4 +56,14 @@ std::optional<SplitCourses> split_courses(const Eigen::ArrayXd& first, const Eig
     return split;
 }
 
+std::optional<Gauge> gauge_of(const Eigen::ArrayXd& a, const Eigen::ArrayXd& b) {
+    const double scale = median(b);
+    if (!(std::abs(scale) > 0)) {
+        return std::nullopt;
+    }
+    // Depths that hardly follow q would say little, and that loudly.
+    constexpr double least_bulk_share = 0.3;
+    return Gauge{scale, median(a / (b / scale).max(least_bulk_share))};
+}
+
 }  // namespace echosieve

@@ -54,7 +54,7 @@ Scanned scanned(double depth, LayerSearch found, const WallFinderOptions& option
     return place;
 }
 
-// Depths whose gain is largest among their neighbours of the same direction, best first.
+// Depths whose score is largest among their neighbours of the same direction, best first.
 std::vector<Scanned> best_places(std::vector<Scanned> scan, const WallFinderOptions& options) {
     std::vector<Scanned> places;
     for (std::size_t k = 0; k < scan.size(); ++k) {

@@ -2,6 +2,7 @@
 
 #include <Eigen/Core>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <numbers>
@@ -21,6 +22,7 @@ namespace echosieve {
 
 namespace {
 
+// C of the header: what the wall's strain changes in its gate's values.
 Eigen::ArrayXXcd strain_correction(const SeparatedWall& wall, const LayerTimes& times,
                                    const RecordingSettings& settings, double reach) {
     const GateSpectrum& gate = wall.layered.gate;
@@ -29,8 +31,7 @@ Eigen::ArrayXXcd strain_correction(const SeparatedWall& wall, const LayerTimes& 
     const auto count = static_cast<Eigen::Index>(gate.grid.count);
     const double scale =
         -2 * std::numbers::pi * settings.sensor.centre_frequency * 2 / settings.sound_speed;
-    Eigen::MatrixXcd strained(times.pulse.size(), count);
-    Eigen::MatrixXcd transform(count, gate.bins());
+    Eigen::ArrayXXcd strained(times.pulse.size(), count);
     for (Eigen::Index n = 0; n < count; ++n) {
         const double time = gate.grid.time(static_cast<double>(n));
         const double offset = std::clamp(settings.depth(time) - wall.depth, -reach, reach);
@@ -40,26 +41,20 @@ Eigen::ArrayXXcd strain_correction(const SeparatedWall& wall, const LayerTimes& 
             strained(i, n) =
                 waveform(0, n) * std::complex<double>(std::cos(angle) - 1, std::sin(angle));
         }
-        for (Eigen::Index j = 0; j < gate.bins(); ++j) {
-            const double f = gate.frequencies[j] - gate.grid.mixing_frequency;
-            transform(n, j) =
-                std::polar(1 / std::sqrt(static_cast<double>(count)),
-                           -2 * std::numbers::pi * f * static_cast<double>(n) * gate.grid.step());
-        }
     }
-    return layer_phasors(gate, times, wall.layered.fit.shares[0]) * (strained * transform).array();
+    return layer_phasors(gate, times, wall.layered.fit.shares[0]) * gate_spectra(gate, strained);
 }
 
+// Layers and strain correction in turn.
 void fit_strained(SeparatedWall& wall, const LayerTimes& times, const RecordingSettings& settings,
-                  double reach, int alternations, int iterations) {
-    LayerFitOptions options;
-    options.iterations = iterations;
+                  double reach, int alternations) {
     for (int k = 0; k < alternations; ++k) {
         if (wall.slope != 0 && wall.layered.fit.spectra.size() > 0) {
             wall.layered.gate.values =
                 wall.measured - strain_correction(wall, times, settings, reach);
         }
-        wall.layered.fit = fit_layers(wall.layered.gate, times, wall.layered.fit.shares, options);
+        wall.layered.fit =
+            fit_layers(wall.layered.gate, times, wall.layered.fit.shares, {.iterations = 3});
     }
 }
 
@@ -102,9 +97,7 @@ void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
         for (LayeredGate& layered : gates) {
             layered.fit = fit_layers(layered.gate, times, layered.fit.shares, {.iterations = 3});
         }
-        set_trust(gates);
-        step_motion(gates, times, options, frame_rate);
-        regauge(gates, times, options.slow_frequency, frame_rate);
+        update_motion(gates, times, options, frame_rate);
     }
 }
 
@@ -155,6 +148,60 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     return separate_walls(line, *pair, std::move(times), std::move(tissue), options);
 }
 
+namespace {
+
+// Two tissue layers for one: a little slower and a little faster than it.
+std::array<LayerShare, 2> divided(const LayerShare& tissue) {
+    return {LayerShare{0.7 * tissue.pulse, tissue.bulk - 0.02},
+            LayerShare{1.3 * tissue.pulse, tissue.bulk + 0.02}};
+}
+
+// From two layers to three, the gate moving along with the wall and centred on the layer followed.
+// The depth of that layer is known only from the separated wall, so this is done twice.
+void place_wall(SeparatedWall& wall, const LineHistory& line, const LayerTimes& times,
+                const WallSeparationOptions& options) {
+    constexpr double margin = 0.2e-3;  // while the gate's place is not yet sure [m]
+    const RecordingSettings& settings = line.settings;
+    LayeredGate& layered = wall.layered;
+    const auto profile = [&] {
+        return energy_profile(layered.gate, layered.fit.spectra.row(0).transpose(), settings);
+    };
+    const auto moved_gate = [&](double depth, double half_gate) {
+        const LayerShare& share = layered.fit.shares[0];
+        return gate_spectrum(line, depth, half_gate,
+                             share.pulse * times.pulse + share.bulk * times.bulk);
+    };
+    const double half_gate = wall_half_gate(settings.sensor);
+    const EnergyProfile first = profile();
+    Eigen::Index peak = 0;
+    first.energy.maxCoeff(&peak);
+    const double start = first.depths[peak];
+    wall.depth = start;
+    for (const double widened : {margin, 0.0}) {
+        layered.gate = moved_gate(wall.depth, half_gate + widened);
+        layered.fit =
+            fit_layers(layered.gate, times, {layered.fit.shares[0], layered.fit.shares[1]});
+        const auto [slower, faster] = divided(layered.fit.shares[1]);
+        layered.fit = fit_layers(layered.gate, times, {layered.fit.shares[0], slower, faster});
+        keep_tissue_slow(wall, times, options.largest_tissue_share);
+        wall.depth =
+            reference_layer_depth(profile(), wall.sense, start, settings, options.reference);
+    }
+    layered.gate = moved_gate(wall.depth, half_gate);
+    wall.measured = layered.gate.values;
+    layered.fit = fit_layers(layered.gate, times, layered.fit.shares);
+}
+
+// Both walls strain alike: by how much their shares differ over the diameter.
+void set_slopes(SeparatedWalls& walls, double strain) {
+    const double widening =
+        walls.far.layered.fit.shares[0].pulse - walls.near.layered.fit.shares[0].pulse;
+    walls.near.slope = -strain * widening / (walls.far.depth - walls.near.depth);
+    walls.far.slope = walls.near.slope;
+}
+
+}  // namespace
+
 SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, LayerTimes times,
                               std::vector<LayeredGate> tissue,
                               const WallSeparationOptions& options) {
@@ -173,83 +220,39 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         layered.fit = fit_layers(layered.gate, times, layered.fit.shares, {.iterations = 3});
     }
     SeparatedWalls out;
-    out.far.layered = std::move(gates.back());
-    gates.pop_back();
-    out.near.layered = std::move(gates.back());
-    gates.pop_back();
+    // The walls' gates are the last two in the joint fits, and by themselves in between.
+    const auto take_walls = [&] {
+        out.far.layered = std::move(gates.back());
+        gates.pop_back();
+        out.near.layered = std::move(gates.back());
+        gates.pop_back();
+    };
+    take_walls();
     out.near.sense = -1;
-    // Three layers a wall, the wall strained, its gate on the layer that is followed.
-    const auto path_of = [&](const LayerShare& share) -> Eigen::ArrayXd {
-        return Eigen::ArrayXd(share.pulse * times.pulse + share.bulk * times.bulk);
-    };
-    const auto place = [&](SeparatedWall& wall) {
-        const EnergyProfile profile = energy_profile(
-            wall.layered.gate, wall.layered.fit.spectra.row(0).transpose(), settings);
-        Eigen::Index peak = 0;
-        profile.energy.maxCoeff(&peak);
-        double start = profile.depths[peak];
-        double gate_depth = start;
-        for (int pass = 0; pass < 2; ++pass) {
-            std::vector<LayerShare> shares = wall.layered.fit.shares;
-            wall.layered.gate = gate_spectrum(
-                line, gate_depth, wall_half_gate(settings.sensor) + (pass == 0 ? 0.2e-3 : 0),
-                path_of(shares[0]));
-            wall.layered.fit = fit_layers(wall.layered.gate, times, {shares[0], shares[1]});
-            shares = wall.layered.fit.shares;
-            wall.layered.fit = fit_layers(wall.layered.gate, times,
-                                          {shares[0],
-                                           {0.7 * shares[1].pulse, shares[1].bulk - 0.02},
-                                           {1.3 * shares[1].pulse, shares[1].bulk + 0.02}});
-            keep_tissue_slow(wall, times, options.largest_tissue_share);
-            wall.depth = reference_layer_depth(
-                energy_profile(wall.layered.gate, wall.layered.fit.spectra.row(0).transpose(),
-                               settings),
-                wall.sense, start, settings, options.reference);
-            gate_depth = wall.depth;
-        }
-        wall.layered.gate = gate_spectrum(line, wall.depth, wall_half_gate(settings.sensor),
-                                          path_of(wall.layered.fit.shares[0]));
-        wall.measured = wall.layered.gate.values;
-        wall.layered.fit = fit_layers(wall.layered.gate, times, wall.layered.fit.shares);
-    };
-    place(out.near);
-    place(out.far);
-    const auto set_slopes = [&] {
-        const double slope =
-            -options.wall_strain *
-            (out.far.layered.fit.shares[0].pulse - out.near.layered.fit.shares[0].pulse) /
-            (out.far.depth - out.near.depth);
-        out.near.slope = out.far.slope = slope;
-    };
+    place_wall(out.near, line, times, options);
+    place_wall(out.far, line, times, options);
     for (LayeredGate& g : gates) {
-        const LayerShare t = g.fit.shares[0];
-        g.fit = fit_layers(g.gate, times,
-                           {{0.7 * t.pulse, t.bulk - 0.02}, {1.3 * t.pulse, t.bulk + 0.02}});
+        const auto [slower, faster] = divided(g.fit.shares[0]);
+        g.fit = fit_layers(g.gate, times, {slower, faster});
     }
-    for (int round = 0; round < options.rounds; ++round) {
-        set_slopes();
+    const auto fit_walls = [&](int alternations) {
+        set_slopes(out, options.wall_strain);
         for (SeparatedWall* wall : {&out.near, &out.far}) {
-            fit_strained(*wall, times, settings, options.strained_reach, round == 0 ? 4 : 2, 3);
+            fit_strained(*wall, times, settings, options.strained_reach, alternations);
             keep_tissue_slow(*wall, times, options.largest_tissue_share);
         }
+    };
+    for (int round = 0; round < options.rounds; ++round) {
+        fit_walls(round == 0 ? 4 : 2);
         for (LayeredGate& g : gates) {
             g.fit = fit_layers(g.gate, times, g.fit.shares, {.iterations = 3});
         }
         gates.push_back(std::move(out.near.layered));
         gates.push_back(std::move(out.far.layered));
-        set_trust(gates);
-        step_motion(gates, times, options.fine, rate);
-        regauge(gates, times, options.fine.slow_frequency, rate);
-        out.far.layered = std::move(gates.back());
-        gates.pop_back();
-        out.near.layered = std::move(gates.back());
-        gates.pop_back();
+        update_motion(gates, times, options.fine, rate);
+        take_walls();
     }
-    set_slopes();
-    for (SeparatedWall* wall : {&out.near, &out.far}) {
-        fit_strained(*wall, times, settings, options.strained_reach, 2, 3);
-        keep_tissue_slow(*wall, times, options.largest_tissue_share);
-    }
+    fit_walls(2);
     out.times = std::move(times);
     out.tissue = std::move(gates);
     return out;

@@ -4,6 +4,7 @@
 #include <complex>
 #include <numbers>
 
+#include "echosieve/atoms/bandwidth.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

@@ -9,17 +9,14 @@
 
 #include "echosieve/atoms/sampling.hpp"
 #include "support/check.hpp"
+#include "support/quick_scene.hpp"
 
 using namespace echosieve;
 
 namespace {
 
 SceneOptions quick() {
-    SceneOptions options;
-    options.duration = 0.5;
-    options.settings.sampling_rate = 40e6;
-    options.settings.frame_rate = 200;
-    return options;
+    return test::quick_scene<SceneOptions>();
 }
 
 // No tissue, no ring-down, hardly any noise, no attenuation: the walls alone.
@@ -32,9 +29,7 @@ SceneOptions walls_only() {
     return options;
 }
 
-const FrameMatrix<float>& floats(const SyntheticRecording& made) {
-    return std::get<FrameMatrix<float>>(made.recording.samples);
-}
+using test::floats;
 
 }  // namespace
 

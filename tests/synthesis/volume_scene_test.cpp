@@ -11,6 +11,7 @@
 
 #include "echosieve/synthesis/render.hpp"
 #include "support/check.hpp"
+#include "support/quick_scene.hpp"
 
 using namespace echosieve;
 
@@ -21,11 +22,7 @@ static_assert(!RenderableScene<PulseWave>);
 namespace {
 
 VolumeSceneOptions quick() {
-    VolumeSceneOptions options;
-    options.duration = 0.5;
-    options.settings.sampling_rate = 40e6;
-    options.settings.frame_rate = 200;
-    return options;
+    return test::quick_scene<VolumeSceneOptions>();
 }
 
 // No tissue, no ring-down, hardly any noise, no attenuation: the walls alone.
@@ -39,9 +36,7 @@ VolumeSceneOptions walls_only() {
     return options;
 }
 
-const FrameMatrix<float>& floats(const SyntheticRecording& made) {
-    return std::get<FrameMatrix<float>>(made.recording.samples);
-}
+using test::floats;
 
 // Mean square of the samples between two depths [m].
 double mean_square(const SyntheticRecording& made, std::size_t frame, double from, double to) {

@@ -33,9 +33,16 @@ struct GateSpectrum {
                                          const Eigen::ArrayXd& path, double taper = 0.6,
                                          double band = 1.0);
 
+/// The spectra of baseband samples on the gate's grid, not windowed: [rows x samples] -> [rows x
+/// bins].
+[[nodiscard]] Eigen::ArrayXXcd gate_spectra(const GateSpectrum& gate,
+                                            const Eigen::ArrayXXcd& samples);
+
 /// The baseband samples of spectra in the gate's bins: rows of `spectra` [rows x bins] -> [rows x
-/// samples].
+/// samples], `fineness` >= 1 of them for each sample of the gate's grid. Throws InvalidInput for
+/// less.
 [[nodiscard]] Eigen::ArrayXXcd gate_samples(const GateSpectrum& gate,
-                                            const Eigen::ArrayXXcd& spectra);
+                                            const Eigen::ArrayXXcd& spectra,
+                                            Eigen::Index fineness = 1);
 
 }  // namespace echosieve

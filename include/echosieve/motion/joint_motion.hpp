@@ -52,4 +52,8 @@ void set_trust(std::vector<LayeredGate>& gates);
 void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
                  const JointMotionOptions& options, double frame_rate);
 
+/// The whole update of the time courses between two fits of the layers: trust, step, gauge.
+void update_motion(std::vector<LayeredGate>& gates, LayerTimes& times,
+                   const JointMotionOptions& options, double frame_rate);
+
 }  // namespace echosieve

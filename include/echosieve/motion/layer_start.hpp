@@ -8,6 +8,7 @@
 #include <cstddef>
 #include <vector>
 
+#include "echosieve/core/error.hpp"
 #include "echosieve/motion/gate_spectrum.hpp"
 #include "echosieve/motion/layers.hpp"
 
@@ -33,6 +34,21 @@ struct LayerStartOptions {
     std::size_t starts = 3;     ///< how many are returned at most
 };
 
+inline void validate(const LayerStartOptions& options) {
+    require(options.largest_share > 0, "largest_share", options.largest_share,
+            "must be positive [m]");
+    require(options.steps_per_wavelength > 0, "steps_per_wavelength", options.steps_per_wavelength,
+            "must be positive");
+    require(options.tissue_reach >= 0 && options.tissue_reach <= 1, "tissue_reach",
+            options.tissue_reach, "must lie in [0, 1]");
+    require(!options.bulk_offsets.empty(), "number of bulk_offsets", options.bulk_offsets.size(),
+            "must be at least 1");
+    require(options.block >= 1, "block", options.block, "must be at least 1");
+    require(options.ridge > 0, "ridge", options.ridge, "must be positive");
+    require(options.slower_share >= 0 && options.slower_share < 1, "slower_share",
+            options.slower_share, "must lie in [0, 1)");
+}
+
 struct LayerStart {
     LayerShare wall;
     LayerShare tissue;
@@ -48,6 +64,7 @@ struct LayerSearch {
 /// The search, set up once for time courses and bins that several gates share.
 class LayerStartSearch {
 public:
+    /// Throws InvalidInput for options outside their domain.
     LayerStartSearch(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
                      const LayerStartOptions& options = {});
 

@@ -2,22 +2,18 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
-#include <cmath>
-#include <complex>
-#include <numbers>
-#include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/core/error.hpp"
 #include "echosieve/motion/gate_spectrum.hpp"
 
 namespace echosieve {
 
 // Symbols
-//   E(z) = |s(z)|^2   energy of the wall's waveform at rest, s the inverse transform of its
-//   spectrum An artery's wall answers from its outer layer (adventitia) and, about 0.5 to 1 mm
-//   towards the lumen, from its inner one (intima); they move by different amounts, so a mistaken
-//   layer is an error of gain.
+//   E(z) = |s(z)|^2   energy of the wall's waveform at rest, s its spectrum's inverse transform
+//
+// An artery's wall answers from its outer layer (adventitia) and, about 0.5 to 1 mm towards the
+// lumen, from its inner one (intima). They move by different amounts: a mistaken layer is an error
+// of gain.
 
 /// Which of a wall's two echoes is meant.
 enum class WallLayer { outer, inner };
@@ -28,6 +24,14 @@ struct ReferenceLayerOptions {
     double reach = 1.3e-3;           ///< from the strongest peak outwards [m]
     double thickest_wall = 0.95e-3;  ///< from the wall's first estimate outwards [m]
 };
+
+inline void validate(const ReferenceLayerOptions& options) {
+    require(options.lowest_peak > 0 && options.lowest_peak < 1, "lowest_peak", options.lowest_peak,
+            "must lie in (0, 1)");
+    require(options.reach > 0, "reach", options.reach, "must be positive [m]");
+    require(options.thickest_wall > 0, "thickest_wall", options.thickest_wall,
+            "must be positive [m]");
+}
 
 /// The energy of a spectrum's waveform over depth, finely interpolated.
 struct EnergyProfile {
@@ -41,6 +45,7 @@ struct EnergyProfile {
 
 /// Depth of the layer meant. `outwards` is -1 for the near wall (its outer layer is shallower) and
 /// +1 for the far one; `start` is a first estimate of the wall's depth [m].
+/// Throws InvalidInput for options outside their domain.
 [[nodiscard]] double reference_layer_depth(const EnergyProfile& profile, double outwards,
                                            double start, const RecordingSettings& settings,
                                            const ReferenceLayerOptions& options = {});

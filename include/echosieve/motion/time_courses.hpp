@@ -30,4 +30,15 @@ struct SplitCourses {
                                                         const Eigen::ArrayXd& second,
                                                         double slow_frequency, double frame_rate);
 
+/// The mixture that the speed leaves open: how p and q are fixed by the shares of many depths.
+struct Gauge {
+    double scale = 1;           ///< of q, so that the median b is 1
+    double bulk_per_pulse = 0;  ///< a / b of the median depth: moved from its share of p into q [m]
+};
+
+/// The gauge in which the median depth has no share of p: new q = scale q + bulk_per_pulse p, new b
+/// = b / scale, new a = a - bulk_per_pulse * new b. Nothing if the median b is 0. a [m] and b are
+/// the shares of at least one depth.
+[[nodiscard]] std::optional<Gauge> gauge_of(const Eigen::ArrayXd& a, const Eigen::ArrayXd& b);
+
 }  // namespace echosieve

@@ -1,10 +1,7 @@
 // Finds the artery without a gate: two walls that move apart with the pulse.
 #pragma once
 
-#include <Eigen/Core>
-#include <algorithm>
-#include <cmath>
-#include <complex>
+#include <cstddef>
 #include <optional>
 #include <vector>
 
@@ -39,7 +36,7 @@ struct WallFinderOptions {
     double smallest_share = 0.1;     ///< of the distension that a wall takes
     double lowest_evidence = 0.1;    ///< part of what slower layers leave that a wall explains
     double largest_residual = 0.75;  ///< part of a gate's power that wall and tissue may leave
-    LayerStartOptions start;
+    LayerStartOptions start;         ///< its block is set from scan_interval
 };
 
 inline void validate(const WallFinderOptions& options) {
@@ -53,7 +50,10 @@ inline void validate(const WallFinderOptions& options) {
     require(options.scan_interval >= 0, "scan_interval", options.scan_interval,
             "must be zero or more [s]");
     require(options.candidates >= 1, "candidates", options.candidates, "must be at least 1");
-    require(options.start.block >= 1, "start.block", options.start.block, "must be at least 1");
+    require(options.smallest_motion > 0, "smallest_motion", options.smallest_motion,
+            "must be positive [m]");
+    require(options.usual_motion > 0, "usual_motion", options.usual_motion, "must be positive [m]");
+    validate(options.start);
 }
 
 /// A place where a wall may be, with its gate taken apart: layer 0 the wall, layer 1 the tissue on
@@ -73,17 +73,17 @@ struct WallPair {
     double score = 0;
 };
 
-/// Takes the gate at `depth` apart into wall and tissue; nothing if no start ends with a wall that
-/// outruns its tissue in the direction of `sign`, or the gate does not fit into the line.
+/// Takes the gate at `depth` apart into wall and tissue, from the start that is believed most among
+/// those that end with a wall moving in the direction of `sign`; nothing if none does.
 [[nodiscard]] std::optional<WallCandidate> judge_wall(const LineHistory& line,
                                                       const LayerTimes& times, double depth,
                                                       double sign,
                                                       const std::vector<LayerStart>& starts,
                                                       const WallFinderOptions& options);
 
-/// The pair of walls with the highest score, or nothing: no extremes of opposite sign at a possible
-/// distance, or no pair whose walls move against their tissue by smallest_motion and need a second
-/// layer (lowest_gain).
+/// The pair of walls with the highest score, or nothing: no two candidates of opposite motion that
+/// the options allow as walls, or tissue outside them moves as much as they do. Throws InvalidInput
+/// for options outside their domain.
 [[nodiscard]] std::optional<WallPair> find_walls(const LineHistory& line,
                                                  const CommonMotion& motion,
                                                  const WallFinderOptions& options = {});

@@ -53,6 +53,7 @@ inline void validate(const WallSeparationOptions& options) {
     require(options.rounds >= 1, "rounds", options.rounds, "must be at least 1");
     validate(options.coarse);
     validate(options.fine);
+    validate(options.reference);
 }
 
 /// One wall and what overlaps it.
@@ -60,7 +61,7 @@ struct SeparatedWall {
     LayeredGate layered;        ///< layer 0 the wall, its strain taken out of the gate's values
     Eigen::ArrayXXcd measured;  ///< the gate's values as they were
     double depth = 0;           ///< z_r [m]
-    double slope = 0;           ///< da/dz
+    double slope = 0;           ///< da/dz of the wall, for strain
     double sense = 1;           ///< -1 near wall, +1 far wall
 };
 
@@ -71,8 +72,7 @@ struct SeparatedWalls {
     std::vector<LayeredGate> tissue;
 };
 
-/// Gates of tissue with one layer each, fitted; those nearer than `distance` to a depth in `walls`
-/// are left out.
+/// Gates all along the line with one layer each, fitted from the shares that `motion` has nearby.
 [[nodiscard]] std::vector<LayeredGate> tissue_gates(const LineHistory& line,
                                                     const CommonMotion& motion,
                                                     const LayerTimes& times,
@@ -84,7 +84,8 @@ void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
 
 /// Finds both walls and takes them apart from the tissue, from a first estimate of the common
 /// motion: that is refined on tissue gates, the walls are looked for (wall_finder.hpp), and all is
-/// fitted jointly. Nothing if there is no pair of walls.
+/// fitted jointly. Nothing if there is no pair of walls. Throws InvalidInput for options outside
+/// their domain.
 [[nodiscard]] std::optional<SeparatedWalls> find_and_separate_walls(
     const LineHistory& line, CommonMotion motion, const WallFinderOptions& finder = {},
     const WallSeparationOptions& options = {});
