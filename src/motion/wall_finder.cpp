@@ -137,6 +137,19 @@ double wall_belief(const WallCandidate& wall, const WallFinderOptions& options) 
            motion_belief(wall.fit.shares[0].pulse, options) * (breathes ? 1 : 0.05);
 }
 
+// Part of the variance of the pulse shares that a straight line over depth explains, 0 to 1. Around
+// an artery they turn over: tissue above it goes up, tissue below it down, both less the further
+// away.
+double pulse_linearity(const CommonMotion& motion) {
+    const double total = motion.weight.sum();
+    const Eigen::ArrayXd z = motion.depths - (motion.weight * motion.depths).sum() / total;
+    const Eigen::ArrayXd a =
+        motion.pulse_share - (motion.weight * motion.pulse_share).sum() / total;
+    const double spread = (motion.weight * z.square()).sum() * (motion.weight * a.square()).sum();
+    const double common = (motion.weight * z * a).sum();
+    return spread > 0 ? common * common / spread : 0;
+}
+
 // 0 if the two can't be the walls of an artery.
 double pair_score(const WallCandidate& n, const WallCandidate& f, double sign,
                   const CommonMotion& motion, const WallFinderOptions& options) {
@@ -161,7 +174,7 @@ double pair_score(const WallCandidate& n, const WallCandidate& f, double sign,
 std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& motion,
                                    const WallFinderOptions& options) {
     validate(options);
-    if (!motion.usable()) {
+    if (!motion.usable() || pulse_linearity(motion) > options.largest_linearity) {
         return std::nullopt;
     }
     constexpr std::array<double, 2> directions = {-1, 1};

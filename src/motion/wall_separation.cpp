@@ -145,7 +145,12 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
             share.pulse *= pair->pulse_sign;
         }
     }
-    return separate_walls(line, *pair, std::move(times), std::move(tissue), options);
+    SeparatedWalls walls =
+        separate_walls(line, *pair, std::move(times), std::move(tissue), options);
+    // What looked like two walls may not, once it is taken apart.
+    const bool apart = walls.near.layered.fit.shares[0].pulse <= -finder.smallest_motion &&
+                       walls.far.layered.fit.shares[0].pulse >= finder.smallest_motion;
+    return apart ? std::optional(std::move(walls)) : std::nullopt;
 }
 
 namespace {

@@ -3,6 +3,7 @@
 #include <array>
 #include <cmath>
 
+#include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
 #include "support/check.hpp"
@@ -217,4 +218,18 @@ TEST_CASE("options outside their domain are refused by name and value") {
     options = {};
     options.wall_motion.spread = 0;
     CHECK_THROWS_AS(validate(options), InvalidInput);
+}
+
+TEST_CASE("tissue that pulsates as a whole is no artery") {
+    const auto check = [](const SyntheticRecording& made) {
+        const ArteryMotion motion = track_artery(made.recording);
+        CHECK(!motion.usable());
+        CHECK(motion.frames.empty());
+    };
+    for (const std::uint64_t seed : {28U, 29U, 34U}) {
+        CAPTURE(seed);
+        check(render_drawn<std::int16_t>(draw_scene<Scene>(seed, LineKind::pulsating_tissue)));
+        check(
+            render_drawn<std::int16_t>(draw_scene<VolumeScene>(seed, LineKind::pulsating_tissue)));
+    }
 }

@@ -36,7 +36,10 @@ struct WallFinderOptions {
     double smallest_share = 0.1;     ///< of the distension that a wall takes
     double lowest_evidence = 0.1;    ///< part of what slower layers leave that a wall explains
     double largest_residual = 0.75;  ///< part of a gate's power that wall and tissue may leave
-    LayerStartOptions start;         ///< its block is set from scan_interval
+    /// part of the variance of the tissue's pulse shares that a straight line over depth may
+    /// explain: beyond it the tissue pulsates as a whole, and holds no artery
+    double largest_linearity = 0.97;
+    LayerStartOptions start;  ///< its block is set from scan_interval
 };
 
 inline void validate(const WallFinderOptions& options) {
@@ -53,6 +56,8 @@ inline void validate(const WallFinderOptions& options) {
     require(options.smallest_motion > 0, "smallest_motion", options.smallest_motion,
             "must be positive [m]");
     require(options.usual_motion > 0, "usual_motion", options.usual_motion, "must be positive [m]");
+    require(options.largest_linearity > 0 && options.largest_linearity <= 1, "largest_linearity",
+            options.largest_linearity, "must lie in (0, 1]");
     validate(options.start);
 }
 
@@ -82,7 +87,8 @@ struct WallPair {
                                                       const WallFinderOptions& options);
 
 /// The pair of walls with the highest score, or nothing: no two candidates of opposite motion that
-/// the options allow as walls, or tissue outside them moves as much as they do. Throws InvalidInput
+/// the options allow as walls, tissue outside them moves as much as they do, or the tissue's pulse
+/// is a straight line over depth. Throws InvalidInput
 /// for options outside their domain.
 [[nodiscard]] std::optional<WallPair> find_walls(const LineHistory& line,
                                                  const CommonMotion& motion,

@@ -84,8 +84,8 @@ void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
 
 /// Finds both walls and takes them apart from the tissue, from a first estimate of the common
 /// motion: that is refined on tissue gates, the walls are looked for (wall_finder.hpp), and all is
-/// fitted jointly. Nothing if there is no pair of walls. Throws InvalidInput for options outside
-/// their domain.
+/// fitted jointly. Nothing if there is no pair of walls, or if it does not move apart with the
+/// pulse once separated. Throws InvalidInput for options outside their domain.
 [[nodiscard]] std::optional<SeparatedWalls> find_and_separate_walls(
     const LineHistory& line, CommonMotion motion, const WallFinderOptions& finder = {},
     const WallSeparationOptions& options = {});
