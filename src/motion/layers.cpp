@@ -153,6 +153,18 @@ LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
     return fit;
 }
 
+void put_fastest_first(LayerFit& fit, const GateSpectrum& gate, const LayerTimes& times,
+                       double direction) {
+    const auto fastest = std::max_element(fit.shares.begin(), fit.shares.end(),
+                                          [&](const LayerShare& x, const LayerShare& y) {
+                                              return direction * x.pulse < direction * y.pulse;
+                                          });
+    if (fastest != fit.shares.begin()) {
+        std::iter_swap(fit.shares.begin(), fastest);
+        fit = fit_layers(gate, times, fit.shares, {.iterations = 0});
+    }
+}
+
 Eigen::ArrayXXcd isolated_layer(const GateSpectrum& gate, const LayerTimes& times,
                                 const LayerFit& fit, std::size_t kept) {
     Eigen::ArrayXXcd rest = gate.values;

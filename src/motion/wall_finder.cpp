@@ -84,14 +84,11 @@ std::optional<WallCandidate> judge_wall(const LineHistory& line, const LayerTime
     double best = 0;
     for (const LayerStart& start : starts) {
         LayerFit fit = fit_layers(wall.gate, times, {start.wall, start.tissue});
-        // The faster layer is the wall, whichever it was.
-        if (std::abs(fit.shares[1].pulse) > std::abs(fit.shares[0].pulse)) {
-            fit = fit_layers(wall.gate, times, {fit.shares[1], fit.shares[0]}, {.iterations = 0});
-        }
-        // Layers of free spectra that move alike divide a wall between them at will: then the
-        // grid's.
+        put_fastest_first(fit, wall.gate, times, sign);
+        // Layers of free spectra that move alike divide a wall between them at will.
         if (fit.shares[1].pulse / fit.shares[0].pulse > 0.8) {
-            fit = fit_layers(wall.gate, times, {start.wall, start.tissue}, {.iterations = 0});
+            fit = fit_layers(wall.gate, times, {start.wall, {0, start.tissue.bulk}},
+                             {.iterations = 0});
         }
         const double score = start_score(start, options);
         if (sign * fit.shares[0].pulse > 0 && score > best) {
@@ -160,6 +157,7 @@ double pair_score(const WallCandidate& n, const WallCandidate& f, double sign,
     const bool possible =
         diameter >= options.smallest_diameter && diameter <= options.largest_diameter &&
         std::min(near_motion, far_motion) >= options.smallest_motion &&
+        near_motion + far_motion >= options.smallest_distension &&
         near_share >= options.smallest_share && 1 - near_share >= options.smallest_share &&
         std::min(n.evidence_part, f.evidence_part) >= options.lowest_evidence &&
         std::max(n.fit.residual(), f.fit.residual()) <= options.largest_residual;

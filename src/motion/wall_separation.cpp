@@ -148,8 +148,10 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     SeparatedWalls walls =
         separate_walls(line, *pair, std::move(times), std::move(tissue), options);
     // What looked like two walls may not, once it is taken apart.
-    const bool apart = walls.near.layered.fit.shares[0].pulse <= -finder.smallest_motion &&
-                       walls.far.layered.fit.shares[0].pulse >= finder.smallest_motion;
+    const double near = -walls.near.layered.fit.shares[0].pulse;
+    const double far = walls.far.layered.fit.shares[0].pulse;
+    const bool apart =
+        std::min(near, far) >= finder.smallest_motion && near + far >= finder.smallest_distension;
     return apart ? std::optional(std::move(walls)) : std::nullopt;
 }
 
@@ -177,6 +179,7 @@ void place_wall(SeparatedWall& wall, const LineHistory& line, const LayerTimes& 
                              share.pulse * times.pulse + share.bulk * times.bulk);
     };
     const double half_gate = wall_half_gate(settings.sensor);
+    put_fastest_first(layered.fit, layered.gate, times, wall.sense);
     const EnergyProfile first = profile();
     Eigen::Index peak = 0;
     first.energy.maxCoeff(&peak);
@@ -186,8 +189,10 @@ void place_wall(SeparatedWall& wall, const LineHistory& line, const LayerTimes& 
         layered.gate = moved_gate(wall.depth, half_gate + widened);
         layered.fit =
             fit_layers(layered.gate, times, {layered.fit.shares[0], layered.fit.shares[1]});
+        put_fastest_first(layered.fit, layered.gate, times, wall.sense);
         const auto [slower, faster] = divided(layered.fit.shares[1]);
         layered.fit = fit_layers(layered.gate, times, {layered.fit.shares[0], slower, faster});
+        put_fastest_first(layered.fit, layered.gate, times, wall.sense);
         keep_tissue_slow(wall, times, options.largest_tissue_share);
         wall.depth =
             reference_layer_depth(profile(), wall.sense, start, settings, options.reference);
@@ -244,6 +249,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         set_slopes(out, options.wall_strain);
         for (SeparatedWall* wall : {&out.near, &out.far}) {
             fit_strained(*wall, times, settings, options.strained_reach, alternations);
+            put_fastest_first(wall->layered.fit, wall->layered.gate, times, wall->sense);
             keep_tissue_slow(*wall, times, options.largest_tissue_share);
         }
     };

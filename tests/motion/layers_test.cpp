@@ -150,3 +150,20 @@ TEST_CASE("a phase track follows a moving echo across several wavelengths") {
     tiny.grid.count = 3;
     CHECK(phase_tracks(tiny, {}).depths.size() == 0);
 }
+
+TEST_CASE("the fastest layer in a direction is put first, and nothing else changes") {
+    const LayerTimes times = made_times(600);
+    const GateSpectrum gate = made_gate(times, {{-180e-6, 1.02}, {-20e-6, 0.97}}, 0.05, 5).gate;
+    const LayerFit before = fit_layers(gate, times, {{-20e-6, 0.97}, {-180e-6, 1.02}});
+    LayerFit after = before;
+    put_fastest_first(after, gate, times, -1);
+    CHECK(after.shares[0].pulse == before.shares[1].pulse);
+    CHECK(after.shares[1].pulse == before.shares[0].pulse);
+    constexpr double rounding = 1e-9;  // of spectra of order one, solved in another order
+    CHECK_WITHIN((after.spectra.row(0) - before.spectra.row(1)).abs().maxCoeff(), 0.0, rounding);
+    CHECK_WITHIN_RELATIVE(after.cost, before.cost, rounding);
+    // In the other direction the slower one leads already.
+    LayerFit kept = before;
+    put_fastest_first(kept, gate, times, 1);
+    CHECK(kept.shares[0].pulse == before.shares[0].pulse);
+}

@@ -233,3 +233,20 @@ TEST_CASE("tissue that pulsates as a whole is no artery") {
             render_drawn<std::int16_t>(draw_scene<VolumeScene>(seed, LineKind::pulsating_tissue)));
     }
 }
+
+TEST_CASE("clear walls in tissue that does not pulsate are followed") {
+    SceneOptions options = small_scene();
+    options.coupling = 0;
+    options.clutter_decibels = -18;
+    options.inner_layer_decibels = -80;
+    options.wall_spread = 0.03;
+    for (const std::uint64_t seed : {1U, 2U, 3U}) {
+        CAPTURE(seed);
+        const SyntheticRecording made = render<std::int16_t>(Scene(options, seed), seed);
+        const ArteryMotion motion = track_artery(made.recording);
+        REQUIRE(motion.usable());
+        // One layer a wall and little clutter: a hundredth of the distension of 0.45 mm.
+        constexpr double limit = 4.5e-6;
+        CHECK_WITHIN(errors_of(motion, made.truth).distension, 0.0, limit);
+    }
+}

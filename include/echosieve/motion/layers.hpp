@@ -69,6 +69,11 @@ struct LayerFitOptions {
                                   std::vector<LayerShare> shares,
                                   const LayerFitOptions& options = {});
 
+/// Makes the layer that follows the pulse fastest in `direction` (-1 up, +1 down) layer 0: the fit
+/// may have exchanged wall and tissue.
+void put_fastest_first(LayerFit& fit, const GateSpectrum& gate, const LayerTimes& times,
+                       double direction);
+
 /// The gate's spectra with all layers but `kept` taken out: [frames x bins].
 [[nodiscard]] Eigen::ArrayXXcd isolated_layer(const GateSpectrum& gate, const LayerTimes& times,
                                               const LayerFit& fit, std::size_t kept);

@@ -25,12 +25,13 @@ namespace echosieve {
 struct WallFinderOptions {
     double dead_zone =
         3.0e-3;  ///< depth below the first sample where no wall is looked for (ring-down) [m]
-    double smallest_diameter = 3e-3;  ///< between the walls [m]
-    double largest_diameter = 13e-3;  ///< [m]
-    double scan_spacing = 0.3;        ///< between the depths tried, in half gates
-    double scan_interval = 4e-3;      ///< frames within it are averaged for the scan [s]
-    std::size_t candidates = 6;       ///< depths judged per direction of motion
-    double smallest_motion = 12e-6;   ///< of a wall over the range of the pulse [m]
+    double smallest_diameter = 3e-3;     ///< between the walls [m]
+    double largest_diameter = 13e-3;     ///< [m]
+    double scan_spacing = 0.3;           ///< between the depths tried, in half gates
+    double scan_interval = 4e-3;         ///< frames within it are averaged for the scan [s]
+    std::size_t candidates = 6;          ///< depths judged per direction of motion
+    double smallest_motion = 12e-6;      ///< of a wall over the range of the pulse [m]
+    double smallest_distension = 60e-6;  ///< of both walls together, over the same range [m]
     double usual_motion =
         600e-6;  ///< of the same: a quarter of the belief in a wall that moves so [m]
     double smallest_share = 0.1;     ///< of the distension that a wall takes
@@ -55,6 +56,8 @@ inline void validate(const WallFinderOptions& options) {
     require(options.candidates >= 1, "candidates", options.candidates, "must be at least 1");
     require(options.smallest_motion > 0, "smallest_motion", options.smallest_motion,
             "must be positive [m]");
+    require(options.smallest_distension >= 0, "smallest_distension", options.smallest_distension,
+            "must be zero or more [m]");
     require(options.usual_motion > 0, "usual_motion", options.usual_motion, "must be positive [m]");
     require(options.largest_linearity > 0 && options.largest_linearity <= 1, "largest_linearity",
             options.largest_linearity, "must lie in (0, 1]");
