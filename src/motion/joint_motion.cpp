@@ -72,32 +72,39 @@ void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
     const Eigen::Index frames = times.pulse.size();
     Eigen::ArrayXXd blocks = Eigen::ArrayXXd::Zero(frames, 4);
     Eigen::ArrayXXd gradient = Eigen::ArrayXXd::Zero(frames, 2);
-    Eigen::ArrayXcd by_pulse(frames);
-    Eigen::ArrayXcd by_bulk(frames);
     for (const LayeredGate& layered : gates) {
         const LayerFit& fit = layered.fit;
-        std::vector<Eigen::ArrayXXcd> phasors;
-        for (const LayerShare& share : fit.shares) {
-            phasors.push_back(layer_phasors(layered.gate, times, share));
-        }
-        const double weight = layered.trust / std::max(fit.noise, 1e-300);
-        for (Eigen::Index j = 0; j < layered.gate.bins(); ++j) {
-            by_pulse.setZero();
-            by_bulk.setZero();
-            for (std::size_t k = 0; k < fit.shares.size(); ++k) {
+        const Eigen::Index bins = layered.gate.bins();
+        Eigen::ArrayXXcd by_pulse = Eigen::ArrayXXcd::Zero(frames, bins);
+        Eigen::ArrayXXcd by_bulk = Eigen::ArrayXXcd::Zero(frames, bins);
+        for (std::size_t k = 0; k < fit.shares.size(); ++k) {
+            const Eigen::ArrayXXcd phasors = layer_phasors(layered.gate, times, fit.shares[k]);
+            const bool by_itself = k < layered.own_layers;
+            for (Eigen::Index j = 0; j < bins; ++j) {
                 const std::complex<double> s =
                     std::complex<double>(0, -2 * std::numbers::pi * layered.gate.frequencies[j] *
                                                 2 / times.sound_speed) *
                     fit.spectra(static_cast<Eigen::Index>(k), j);
-                by_pulse += (s * fit.shares[k].pulse) * phasors[k].col(j);
-                by_bulk += (s * fit.shares[k].bulk) * phasors[k].col(j);
+                if (by_itself) {
+                    const Eigen::ArrayXcd turned = phasors.col(j) * layered.own.col(j);
+                    by_pulse.col(j) += (s * fit.shares[k].pulse) * turned;
+                    by_bulk.col(j) += (s * fit.shares[k].bulk) * turned;
+                } else {
+                    by_pulse.col(j) += (s * fit.shares[k].pulse) * phasors.col(j);
+                    by_bulk.col(j) += (s * fit.shares[k].bulk) * phasors.col(j);
+                }
             }
+        }
+        const double weight = layered.trust / std::max(fit.noise, 1e-300);
+        for (Eigen::Index j = 0; j < bins; ++j) {
+            const auto p = by_pulse.col(j);
+            const auto q = by_bulk.col(j);
             const auto rest = fit.rest.col(j);
-            blocks.col(0) += weight * by_pulse.abs2();
-            blocks.col(3) += weight * by_bulk.abs2();
-            blocks.col(2) += weight * (by_pulse.conjugate() * by_bulk).real();
-            gradient.col(0) += weight * (by_pulse.conjugate() * rest).real();
-            gradient.col(1) += weight * (by_bulk.conjugate() * rest).real();
+            blocks.col(0) += weight * p.abs2();
+            blocks.col(3) += weight * q.abs2();
+            blocks.col(2) += weight * (p.conjugate() * q).real();
+            gradient.col(0) += weight * (p.conjugate() * rest).real();
+            gradient.col(1) += weight * (q.conjugate() * rest).real();
         }
     }
     blocks.colwise() *= times.weight;

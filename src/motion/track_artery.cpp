@@ -19,6 +19,7 @@
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
+#include "echosieve/motion/wall_separation.hpp"
 
 namespace echosieve {
 
@@ -36,10 +37,11 @@ Eigen::ArrayXd smoothed(const Eigen::ArrayXd& displacement, const std::vector<bo
 WallReport report(const SeparatedWall& wall, const WallMotion& motion,
                   const RecordingSettings& settings, const WallEchoOptions& options) {
     const LayerFit& fit = wall.layered.fit;
-    WallReport out{.depth = wall.depth,
-                   .pulse_share = fit.shares[0].pulse,
-                   .bulk_share = fit.shares[0].bulk,
-                   .tissue_pulse_share = fit.shares[1].pulse,
+    WallReport out{.depth = wall.state.depth,
+                   .pulse_share = wall.share().pulse,
+                   .bulk_share = wall.state.bulk,
+                   .tissue_pulse_share =
+                       wall.state.sense * wall.state.prior.tissue_reach * wall.state.share,
                    .residual = fit.residual(),
                    .own_motion = std::sqrt(motion.own.square().mean()),
                    .reference = wall_echoes(wall, settings, options),
@@ -100,8 +102,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         const auto k = static_cast<Eigen::Index>(i);
         FrameMotion& frame = result.frames[i];
         frame.time = static_cast<double>(i) / rate;
-        frame.near_wall = walls->near.depth + near_motion[k];
-        frame.far_wall = walls->far.depth + far_motion[k];
+        frame.near_wall = walls->near.state.depth + near_motion[k];
+        frame.far_wall = walls->far.state.depth + far_motion[k];
         frame.diameter = frame.far_wall - frame.near_wall;
         frame.valid = valid[i];
         frame.near_wall_std = valid[i] ? near.deviation[k] : unknown;

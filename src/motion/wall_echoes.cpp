@@ -17,7 +17,7 @@ std::vector<Echo<Gabor<double>>> wall_echoes(const SeparatedWall& wall,
     validate(options);
     using Source = EchoSource<std::complex<double>, GaussNewton>;
     const GateSpectrum& gate = wall.layered.gate;
-    const Eigen::ArrayXcd at_rest = gate_samples(gate, wall.layered.fit.spectra.row(0)).transpose();
+    const Eigen::ArrayXcd at_rest = gate_samples(gate, wall.spectrum().transpose()).transpose();
     Source source(gate.grid,
                   GaborBox::around(settings.sensor, options.spread,
                                    {gate.grid.start_time, gate.grid.end_time()}),

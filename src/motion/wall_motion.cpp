@@ -15,8 +15,9 @@ WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, doubl
     validate(options);
     const LayerFit& fit = wall.layered.fit;
     const GateSpectrum& gate = wall.layered.gate;
-    const LayerShare& share = fit.shares[0];
-    const Eigen::ArrayXXcd phasors = layer_phasors(gate, times, share);
+    const LayerShare share = wall.share();
+    const Eigen::ArrayXXcd echoes = wall.echoes(times);
+    const Eigen::ArrayXcd spectrum = wall.spectrum();
     const Eigen::Index frames = times.pulse.size();
     const double noise = std::max(fit.noise, 1e-300);
     Eigen::ArrayXXd curvature = Eigen::ArrayXXd::Zero(frames, 1);
@@ -25,19 +26,17 @@ WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, doubl
     Eigen::ArrayXd energy = Eigen::ArrayXd::Zero(frames);
     double own_energy = 0;
     for (Eigen::Index j = 0; j < gate.bins(); ++j) {
-        const std::complex<double> s = fit.spectra(0, j);
-        const std::complex<double> slope =
-            std::complex<double>(
-                0, -2 * std::numbers::pi * gate.frequencies[j] * 2 / times.sound_speed) *
-            s;
-        curvature.col(0) += std::norm(slope) / noise * times.weight;
+        const std::complex<double> turn{
+            0, -2 * std::numbers::pi * gate.frequencies[j] * 2 / times.sound_speed};
+        const Eigen::ArrayXcd echo = echoes.col(j);
+        const Eigen::ArrayXcd slope = turn * echo;
+        curvature.col(0) += slope.abs2() / noise * times.weight;
         gradient.col(0) +=
-            ((slope * phasors.col(j)).conjugate() * fit.rest.col(j)).real() / noise * times.weight;
-        const Eigen::ArrayXcd echo = s * phasors.col(j);
+            (slope.conjugate() * fit.rest.col(j)).real() / noise * times.weight;
         const Eigen::ArrayXcd isolated = fit.rest.col(j) + echo;
         product += echo.conjugate() * isolated;
         energy += isolated.abs2();
-        own_energy += std::norm(s);
+        own_energy += std::norm(spectrum[j]);
     }
     WallMotion out;
     out.deviation = (2 * options.cutoff / frame_rate / (2 * curvature.col(0).max(1e-300))).sqrt();
@@ -49,6 +48,9 @@ WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, doubl
     curvature += 2 * options.cutoff / frame_rate / (options.spread * options.spread);
     out.own = smooth_steps(curvature, gradient, penalty).col(0);
     out.displacement = share.pulse * times.pulse + share.bulk * times.bulk + out.own;
+    if (wall.state.own.size() > 0) {
+        out.displacement += wall.state.own;
+    }
     return out;
 }
 

@@ -17,61 +17,11 @@
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/reference_layer.hpp"
 #include "echosieve/motion/wall_finder.hpp"
+#include "echosieve/motion/wall_fit.hpp"
+#include "echosieve/motion/wall_model.hpp"
+#include "echosieve/motion/wall_motion.hpp"
 
 namespace echosieve {
-
-namespace {
-
-// C of the header: what the wall's strain changes in its gate's values.
-Eigen::ArrayXXcd strain_correction(const SeparatedWall& wall, const LayerTimes& times,
-                                   const RecordingSettings& settings, double reach) {
-    const GateSpectrum& gate = wall.layered.gate;
-    const Eigen::ArrayXXcd rest = wall.layered.fit.spectra.row(0);
-    const Eigen::ArrayXXcd waveform = gate_samples(gate, rest);
-    const auto count = static_cast<Eigen::Index>(gate.grid.count);
-    const double scale =
-        -2 * std::numbers::pi * settings.sensor.centre_frequency * 2 / settings.sound_speed;
-    Eigen::ArrayXXcd strained(times.pulse.size(), count);
-    for (Eigen::Index n = 0; n < count; ++n) {
-        const double time = gate.grid.time(static_cast<double>(n));
-        const double offset = std::clamp(settings.depth(time) - wall.depth, -reach, reach);
-        const double turn = scale * wall.slope * offset;
-        for (Eigen::Index i = 0; i < strained.rows(); ++i) {
-            const double angle = turn * times.pulse[i];
-            strained(i, n) =
-                waveform(0, n) * std::complex<double>(std::cos(angle) - 1, std::sin(angle));
-        }
-    }
-    return layer_phasors(gate, times, wall.layered.fit.shares[0]) * gate_spectra(gate, strained);
-}
-
-// Layers and strain correction in turn.
-void fit_strained(SeparatedWall& wall, const LayerTimes& times, const RecordingSettings& settings,
-                  double reach, int alternations) {
-    for (int k = 0; k < alternations; ++k) {
-        if (wall.slope != 0 && wall.layered.fit.spectra.size() > 0) {
-            wall.layered.gate.values =
-                wall.measured - strain_correction(wall, times, settings, reach);
-        }
-        wall.layered.fit =
-            fit_layers(wall.layered.gate, times, wall.layered.fit.shares, {.iterations = 3});
-    }
-}
-
-// A tissue layer that moves like the wall has eaten a part of it: back to one tissue layer.
-void keep_tissue_slow(SeparatedWall& wall, const LayerTimes& times, double limit) {
-    auto& shares = wall.layered.fit.shares;
-    const double a = shares[0].pulse;
-    const auto fast = [&](const LayerShare& s) { return s.pulse / a > limit; };
-    if (shares.size() > 2 && std::any_of(shares.begin() + 1, shares.end(), fast)) {
-        const auto slowest = std::min_element(
-            shares.begin() + 1, shares.end(),
-            [&](const auto& x, const auto& y) { return x.pulse / a < y.pulse / a; });
-        wall.layered.fit = fit_layers(wall.layered.gate, times, {shares[0], *slowest});
-    }
-}
-
-}  // namespace
 
 std::vector<LayeredGate> tissue_gates(const LineHistory& line, const CommonMotion& motion,
                                       const LayerTimes& times,
@@ -82,7 +32,11 @@ std::vector<LayeredGate> tissue_gates(const LineHistory& line, const CommonMotio
     for (double z = first; z <= last; z += options.tissue_spacing) {
         Eigen::Index nearest = 0;
         (motion.depths - z).abs().minCoeff(&nearest);
-        LayeredGate layered{gate_spectrum(line, z, options.tissue_half_gate, 1.0), {}, 1};
+        LayeredGate layered{
+            gate_spectrum(line, z, options.tissue_half_gate,
+                          motion.bulk_share_at(z) * (times.bulk - times.bulk.mean()), 1.0),
+            {},
+            1};
         layered.fit = fit_layers(layered.gate, times,
                                  {{motion.pulse_share[nearest], motion.bulk_share[nearest]}},
                                  {.iterations = 3});
@@ -148,8 +102,8 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     SeparatedWalls walls =
         separate_walls(line, *pair, std::move(times), std::move(tissue), options);
     // What looked like two walls may not, once it is taken apart.
-    const double near = -walls.near.layered.fit.shares[0].pulse;
-    const double far = walls.far.layered.fit.shares[0].pulse;
+    const double near = walls.near.state.share;
+    const double far = walls.far.state.share;
     const bool apart =
         std::min(near, far) >= finder.smallest_motion && near + far >= finder.smallest_distension;
     return apart ? std::optional(std::move(walls)) : std::nullopt;
@@ -163,52 +117,127 @@ std::array<LayerShare, 2> divided(const LayerShare& tissue) {
             LayerShare{1.3 * tissue.pulse, tissue.bulk + 0.02}};
 }
 
-// From two layers to three, the gate moving along with the wall and centred on the layer followed.
-// The depth of that layer is known only from the separated wall, so this is done twice.
-void place_wall(SeparatedWall& wall, const LineHistory& line, const LayerTimes& times,
-                const WallSeparationOptions& options) {
-    constexpr double margin = 0.2e-3;  // while the gate's place is not yet sure [m]
-    const RecordingSettings& settings = line.settings;
-    LayeredGate& layered = wall.layered;
-    const auto profile = [&] {
-        return energy_profile(layered.gate, layered.fit.spectra.row(0).transpose(), settings);
-    };
-    const auto moved_gate = [&](double depth, double half_gate) {
-        const LayerShare& share = layered.fit.shares[0];
-        return gate_spectrum(line, depth, half_gate,
-                             share.pulse * times.pulse + share.bulk * times.bulk);
-    };
-    const double half_gate = wall_half_gate(settings.sensor);
-    put_fastest_first(layered.fit, layered.gate, times, wall.sense);
-    const EnergyProfile first = profile();
-    Eigen::Index peak = 0;
-    first.energy.maxCoeff(&peak);
-    const double start = first.depths[peak];
-    wall.depth = start;
-    for (const double widened : {margin, 0.0}) {
-        layered.gate = moved_gate(wall.depth, half_gate + widened);
-        layered.fit =
-            fit_layers(layered.gate, times, {layered.fit.shares[0], layered.fit.shares[1]});
-        put_fastest_first(layered.fit, layered.gate, times, wall.sense);
-        const auto [slower, faster] = divided(layered.fit.shares[1]);
-        layered.fit = fit_layers(layered.gate, times, {layered.fit.shares[0], slower, faster});
-        put_fastest_first(layered.fit, layered.gate, times, wall.sense);
-        keep_tissue_slow(wall, times, options.largest_tissue_share);
-        wall.depth =
-            reference_layer_depth(profile(), wall.sense, start, settings, options.reference);
-    }
-    layered.gate = moved_gate(wall.depth, half_gate);
-    wall.measured = layered.gate.values;
-    layered.fit = fit_layers(layered.gate, times, layered.fit.shares);
+// Takes a wall's gate apart where the wall is thought to be, and says better where it is.
+double motion_bulk(const WallPair& pair, const SeparatedWall& wall) {
+    return wall.state.sense < 0 ? pair.near.bulk : pair.far.bulk;
 }
 
-// Both walls strain alike: by how much their shares differ over the diameter.
-void set_slopes(SeparatedWalls& walls, double strain) {
-    const double widening =
-        walls.far.layered.fit.shares[0].pulse - walls.near.layered.fit.shares[0].pulse;
-    walls.near.slope = -strain * widening / (walls.far.depth - walls.near.depth);
-    walls.far.slope = walls.near.slope;
-}
+class WallTaker {
+public:
+    WallTaker(const LineHistory& line, const WallSeparationOptions& options)
+        : line_(line), options_(options) {}
+
+    [[nodiscard]] GateSpectrum gate(const WallState& state, const LayerTimes& times,
+                                    double half_gate) const {
+        return gate_spectrum(line_, state.depth, half_gate,
+                             state.sense * state.share * times.pulse + state.bulk * times.bulk);
+    }
+
+    // Wall and one layer of tissue: robust, since it asks little.
+    void take_two_layers(SeparatedWall& wall, const LayerTimes& times, double half_gate) const {
+        WallState& state = wall.state;
+        wall.layered.gate = gate(state, times, half_gate);
+        // A fit that leaves what the scan saw has taken other tissue for the wall.
+        const auto believed = [&](const LayerFit& fit) {
+            const double ratio = state.sense * fit.shares[0].pulse / state.share;
+            return ratio > 0.5 && ratio < 1.4;
+        };
+        std::optional<LayerFit> best;
+        for (const double part : {0.45, 0.65, 0.85, 1.1}) {
+            for (const double tissue : {0.0, 0.35}) {
+                const double a = state.sense * part * state.share;
+                LayerFit fit = fit_layers(wall.layered.gate, times,
+                                          {{a, state.bulk}, {tissue * a, state.tissue}});
+                put_fastest_first(fit, wall.layered.gate, times, state.sense);
+                if (believed(fit) && (!best || fit.cost < best->cost)) {
+                    best = std::move(fit);
+                }
+            }
+        }
+        const double a = state.sense * 0.9 * state.share;
+        wall.layered.fit =
+            best ? std::move(*best)
+                 : fit_layers(wall.layered.gate, times,
+                              {{a, state.bulk}, {0.55 * a, state.tissue}, {0.1 * a, state.tissue}},
+                              {.iterations = 0});
+        wall.wall_layers = 1;
+        wall.reference = 0;
+    }
+
+    void take(SeparatedWall& wall, const LayerTimes& times, double half_gate,
+              const WallSearch& search) const {
+        WallState& state = wall.state;
+        const GateSpectrum moved = gate(state, times, half_gate);
+        const double most = 2 * std::max(1.0, search.highest_ratio) * state.share;
+        const WallModel model(moved, times, state, most, line_.settings, options_.model);
+        double noise = 0.05 * model.power();
+        state = likeliest_wall(model, state, search, options_.model, noise);
+        const WallModel::Layers layers = model.layers(state, noise);
+        wall.layered.gate = moved;
+        wall.layered.fit = layered_fit(moved, times, layers, state.own);
+        wall.wall_layers = layers.wall_layers;
+        wall.reference = layers.reference;
+        wall.layered.own_layers = state.own.size() > 0 ? layers.wall_layers : 0;
+        if (state.own.size() > 0) {
+            wall.layered.own = own_phasors(moved, times, state.own);
+        }
+        WallState without = state;
+        without.prior.wall_power = 1e-9;
+        wall.evidence = model.evidence(state, noise) - model.evidence(without, noise);
+    }
+
+    // What the wall does slowly by itself, such as tissue slipping past it.
+    void drift(SeparatedWall& wall, const LayerTimes& times) const {
+        const WallMotion motion = wall_motion(wall, times, line_.settings.frame_rate,
+                                              {.cutoff = 1, .spread = 50e-6});
+        Eigen::ArrayXd own = motion.own;
+        if (wall.state.own.size() > 0) {
+            own += wall.state.own;
+        }
+        const Eigen::ArrayXd p = times.pulse - times.pulse.mean();
+        own -= own.mean();
+        own -= (own * p).sum() / p.square().sum() * p;
+        wall.state.own = own;
+    }
+
+    // Moves the wall's depth to the layer meant, its share along its strain.
+    void refer(SeparatedWall& wall, double start) const {
+        WallState& state = wall.state;
+        const EnergyProfile profile =
+            energy_profile(wall.layered.gate, wall.spectrum(), line_.settings);
+        const double depth = reference_layer_depth(profile, state.sense, start, line_.settings,
+                                                   options_.reference);
+        const double inwards = state.sense * (state.depth - depth);
+        state.share *= 1 + state.prior.strain * inwards / (state.radius - inwards);
+        state.radius -= inwards;
+        state.depth = depth;
+    }
+
+    // The wall's bulk share, by a parabola through the evidence for three.
+    void settle_bulk(SeparatedWall& wall, const LayerTimes& times, double step) const {
+        const WallState state = wall.state;
+        const GateSpectrum& gate = wall.layered.gate;
+        std::array<double, 3> evidence{};
+        for (int k = -1; k <= 1; ++k) {
+            WallState trial = state;
+            trial.bulk += step * k;
+            const WallModel model(gate, times, trial, 2 * state.share, line_.settings,
+                                  options_.model);
+            const double noise = std::max(wall.layered.fit.noise * model.power() /
+                                              std::max(wall.layered.fit.power, 1e-300),
+                                          0.002 * model.power());
+            evidence[static_cast<std::size_t>(k + 1)] = model.evidence(trial, noise);
+        }
+        const double slope = (evidence[2] - evidence[0]) / 2;
+        const double bend = evidence[2] - 2 * evidence[1] + evidence[0];
+        wall.state.bulk +=
+            step * (bend < 0 ? std::clamp(-slope / bend, -2.0, 2.0) : slope > 0 ? 1.0 : -1.0);
+    }
+
+private:
+    const LineHistory& line_;
+    const WallSeparationOptions& options_;
+};
 
 }  // namespace
 
@@ -217,53 +246,100 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
                               const WallSeparationOptions& options) {
     const RecordingSettings& settings = line.settings;
     const double rate = settings.frame_rate;
-    std::erase_if(tissue, [&](const LayeredGate& g) {
-        return std::abs(g.gate.depth - pair.near.depth) < options.wall_distance ||
-               std::abs(g.gate.depth - pair.far.depth) < options.wall_distance;
-    });
-    // Two layers a wall.
-    std::vector<LayeredGate> gates = std::move(tissue);
-    gates.push_back({pair.near.gate, pair.near.fit, 1});
-    gates.push_back({pair.far.gate, pair.far.fit, 1});
-    fit_jointly(gates, times, options.rounds, options.coarse, rate);
-    for (LayeredGate& layered : gates) {
-        layered.fit = fit_layers(layered.gate, times, layered.fit.shares, {.iterations = 3});
-    }
     SeparatedWalls out;
+    WallTaker taker(line, options);
+    const double half_gate = std::max(wall_half_gate(settings.sensor), 1e-3);
+    const double resolution = settings.sound_speed / 2 / settings.sensor.bandwidth;
+    const auto start_state = [&](const WallCandidate& found, double sense) {
+        WallState state;
+        state.sense = sense;
+        state.depth = found.depth;
+        state.share = found.share;
+        state.bulk = found.bulk;
+        state.tissue = found.bulk;
+        state.radius = (pair.far.depth - pair.near.depth) / 2;
+        return state;
+    };
+    out.near.state = start_state(pair.near, -1);
+    out.far.state = start_state(pair.far, 1);
+    std::vector<LayeredGate> gates = std::move(tissue);
+    const auto clear_of_walls = [&] {
+        std::erase_if(gates, [&](const LayeredGate& g) {
+            return std::abs(g.gate.depth - out.near.state.depth) < options.wall_distance ||
+                   std::abs(g.gate.depth - out.far.state.depth) < options.wall_distance;
+        });
+    };
     // The walls' gates are the last two in the joint fits, and by themselves in between.
-    const auto take_walls = [&] {
+    const auto with_walls = [&](const auto& fit) {
+        gates.push_back(std::move(out.near.layered));
+        gates.push_back(std::move(out.far.layered));
+        fit();
         out.far.layered = std::move(gates.back());
         gates.pop_back();
         out.near.layered = std::move(gates.back());
         gates.pop_back();
+        for (SeparatedWall* wall : {&out.near, &out.far}) {
+            const auto& shares = wall->layered.fit.shares;
+            wall->state.share = std::abs(shares[wall->reference].pulse);
+            wall->state.bulk = shares[wall->reference].bulk;
+            wall->state.tissue = shares.back().bulk;
+        }
     };
-    take_walls();
-    out.near.sense = -1;
-    place_wall(out.near, line, times, options);
-    place_wall(out.far, line, times, options);
+    clear_of_walls();
+    for (SeparatedWall* wall : {&out.near, &out.far}) {
+        taker.take_two_layers(*wall, times, half_gate);
+    }
+    with_walls([&] { fit_jointly(gates, times, options.rounds, options.coarse, rate); });
+    WallSearch wide{.lowest_ratio = 0.75, .highest_ratio = 1.33, .ratios = 11};
+    wide.offsets.clear();
+    const int steps = static_cast<int>(std::ceil(0.8 * half_gate / (0.25 * resolution)));
+    for (int k = -steps; k <= steps; ++k) {
+        wide.offsets.push_back(0.25 * resolution * k);
+    }
+    const WallSearch close{.lowest_ratio = 0.9, .highest_ratio = 1.12, .ratios = 9};
+    for (SeparatedWall* wall : {&out.near, &out.far}) {
+        wall->layered.fit =
+            fit_layers(wall->layered.gate, times, wall->layered.fit.shares, {.iterations = 3});
+        put_fastest_first(wall->layered.fit, wall->layered.gate, times, wall->state.sense);
+        wall->state.share = std::abs(wall->layered.fit.shares[0].pulse);
+        wall->state.bulk = wall->layered.fit.shares[0].bulk;
+        wall->state.tissue = motion_bulk(pair, *wall);
+        taker.drift(*wall, times);
+        wall->state.smallest_share = 0.7 * wall->state.share;
+        wall->state.largest_share = 1.4 * wall->state.share;
+        taker.take(*wall, times, half_gate + 0.3e-3, wide);
+        EnergyProfile profile = energy_profile(wall->layered.gate, wall->spectrum(), settings);
+        Eigen::Index peak = 0;
+        profile.energy.maxCoeff(&peak);
+        const double start = profile.depths[peak];
+        taker.refer(*wall, start);
+        taker.take(*wall, times, half_gate, close);
+        taker.refer(*wall, start);
+    }
+    clear_of_walls();
     for (LayeredGate& g : gates) {
         const auto [slower, faster] = divided(g.fit.shares[0]);
         g.fit = fit_layers(g.gate, times, {slower, faster});
     }
-    const auto fit_walls = [&](int alternations) {
-        set_slopes(out, options.wall_strain);
-        for (SeparatedWall* wall : {&out.near, &out.far}) {
-            fit_strained(*wall, times, settings, options.strained_reach, alternations);
-            put_fastest_first(wall->layered.fit, wall->layered.gate, times, wall->sense);
-            keep_tissue_slow(*wall, times, options.largest_tissue_share);
-        }
-    };
     for (int round = 0; round < options.rounds; ++round) {
-        fit_walls(round == 0 ? 4 : 2);
-        for (LayeredGate& g : gates) {
-            g.fit = fit_layers(g.gate, times, g.fit.shares, {.iterations = 3});
+        const double radius = (out.far.state.depth - out.near.state.depth) / 2;
+        for (SeparatedWall* wall : {&out.near, &out.far}) {
+            wall->state.radius = radius;
+            taker.settle_bulk(*wall, times, 0.02);
+            taker.take(*wall, times, half_gate, close);
+            taker.drift(*wall, times);
+            taker.take(*wall, times, half_gate, close);
         }
-        gates.push_back(std::move(out.near.layered));
-        gates.push_back(std::move(out.far.layered));
-        update_motion(gates, times, options.fine, rate);
-        take_walls();
+        if (round > 0) {
+            for (LayeredGate& g : gates) {
+                g.fit = fit_layers(g.gate, times, g.fit.shares, {.iterations = 3});
+            }
+        }
+        with_walls([&] { update_motion(gates, times, options.fine, rate); });
     }
-    fit_walls(2);
+    for (SeparatedWall* wall : {&out.near, &out.far}) {
+        taker.take(*wall, times, half_gate, close);
+    }
     out.times = std::move(times);
     out.tissue = std::move(gates);
     return out;

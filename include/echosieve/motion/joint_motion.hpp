@@ -1,6 +1,8 @@
 // Pulse and bulk motion of every frame from all gates at once, their layers given.
 #pragma once
 
+#include <Eigen/Core>
+#include <cstddef>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -37,6 +39,9 @@ struct LayeredGate {
     GateSpectrum gate;
     LayerFit fit;
     double trust = 1;  ///< weight beside the other gates
+    /// what a motion of their own turns the first `own_layers` layers by, [frames x bins]
+    Eigen::ArrayXXcd own{};
+    std::size_t own_layers = 0;
 };
 
 /// Keeps p the pulse and q the bulk motion after a step, and the shares in `gates` what they were

@@ -1,20 +1,20 @@
 // Finds the artery without a gate: two walls that move apart with the pulse.
 #pragma once
 
-#include <cstddef>
+#include <array>
 #include <optional>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/layer_start.hpp"
+#include "echosieve/motion/share_scan.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
 
 namespace echosieve {
 
 // Gates all along the line are searched for a layer that follows the pulse, up (near wall) or down
-// (far wall), see layer_start.hpp. The places with most evidence are taken apart into wall and
+// (far wall), see share_scan.hpp. The places with most evidence are taken apart into wall and
 // tissue; the pair that is believed most is the artery.
 
 /// Half length of a gate that holds a wall [m]: its layers, and a pulse's length beside them.
@@ -28,19 +28,17 @@ struct WallFinderOptions {
     double smallest_diameter = 3e-3;     ///< between the walls [m]
     double largest_diameter = 13e-3;     ///< [m]
     double scan_spacing = 0.3;           ///< between the depths tried, in half gates
-    double scan_interval = 4e-3;         ///< frames within it are averaged for the scan [s]
-    std::size_t candidates = 6;          ///< depths judged per direction of motion
     double smallest_motion = 12e-6;      ///< of a wall over the range of the pulse [m]
     double smallest_distension = 60e-6;  ///< of both walls together, over the same range [m]
-    double usual_motion =
-        600e-6;  ///< of the same: a quarter of the belief in a wall that moves so [m]
-    double smallest_share = 0.1;     ///< of the distension that a wall takes
-    double lowest_evidence = 0.1;    ///< part of what slower layers leave that a wall explains
-    double largest_residual = 0.75;  ///< part of a gate's power that wall and tissue may leave
+    double smallest_share = 0.1;         ///< of the distension that a wall takes
+    double least_evidence = 20;          ///< for a wall's share, over clearly slower ones alone
+    double mirror = 0.15;  ///< of the evidence for motion the other way: less is its image
+    double usual_part = 0.2;  ///< of the line's most evidence one way: where half is believed
+    double evidence_power = 0.3;  ///< of the evidence, beside the share's square
     /// part of the variance of the tissue's pulse shares that a straight line over depth may
     /// explain: beyond it the tissue pulsates as a whole, and holds no artery
     double largest_linearity = 0.97;
-    LayerStartOptions start;  ///< its block is set from scan_interval
+    ShareScanOptions scan;
 };
 
 inline void validate(const WallFinderOptions& options) {
@@ -51,27 +49,28 @@ inline void validate(const WallFinderOptions& options) {
             options.largest_diameter, "must exceed smallest_diameter [m]");
     require(options.scan_spacing > 0, "scan_spacing", options.scan_spacing,
             "must be positive [half gates]");
-    require(options.scan_interval >= 0, "scan_interval", options.scan_interval,
-            "must be zero or more [s]");
-    require(options.candidates >= 1, "candidates", options.candidates, "must be at least 1");
     require(options.smallest_motion > 0, "smallest_motion", options.smallest_motion,
             "must be positive [m]");
     require(options.smallest_distension >= 0, "smallest_distension", options.smallest_distension,
             "must be zero or more [m]");
-    require(options.usual_motion > 0, "usual_motion", options.usual_motion, "must be positive [m]");
     require(options.largest_linearity > 0 && options.largest_linearity <= 1, "largest_linearity",
             options.largest_linearity, "must lie in (0, 1]");
-    validate(options.start);
+    validate(options.scan);
 }
 
-/// A place where a wall may be, with its gate taken apart: layer 0 the wall, layer 1 the tissue on
-/// it.
+/// What one depth of the line holds.
+struct ScannedDepth {
+    double depth = 0;                        ///< centre of the gate [m]
+    double bulk = 1;                         ///< b of the line there
+    std::array<FastestShare, 2> directions;  ///< [0] upwards with p, [1] downwards
+};
+
+/// A place where a wall may be.
 struct WallCandidate {
-    double depth = 0;  ///< centre of the gate [m]
-    GateSpectrum gate;
-    LayerFit fit;
-    double evidence = 0;       ///< see LayerStart
-    double evidence_part = 0;  ///< see LayerStart
+    double depth = 0;     ///< centre of the gate [m]
+    double share = 0;     ///< size, over the range of p [m]
+    double bulk = 1;      ///< b of the line there
+    double evidence = 0;  ///< see FastestShare
 };
 
 struct WallPair {
@@ -81,17 +80,13 @@ struct WallPair {
     double score = 0;
 };
 
-/// Takes the gate at `depth` apart into wall and tissue, from the start that is believed most among
-/// those that end with a wall moving in the direction of `sign`; nothing if none does.
-[[nodiscard]] std::optional<WallCandidate> judge_wall(const LineHistory& line,
-                                                      const LayerTimes& times, double depth,
-                                                      double sign,
-                                                      const std::vector<LayerStart>& starts,
-                                                      const WallFinderOptions& options);
+/// Gates all along the line below the dead zone, scanned in both directions.
+[[nodiscard]] std::vector<ScannedDepth> scan_line(const LineHistory& line,
+                                                  const CommonMotion& motion,
+                                                  const WallFinderOptions& options);
 
-/// The pair of walls with the highest score, or nothing: no two candidates of opposite motion that
-/// the options allow as walls, tissue outside them moves as much as they do, or the tissue's pulse
-/// is a straight line over depth. Throws InvalidInput
+/// The pair of walls with the highest score, or nothing: no two places of opposite motion that the
+/// options allow as walls, or the tissue's pulse is a straight line over depth. Throws InvalidInput
 /// for options outside their domain.
 [[nodiscard]] std::optional<WallPair> find_walls(const LineHistory& line,
                                                  const CommonMotion& motion,

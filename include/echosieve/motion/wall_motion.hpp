@@ -5,7 +5,8 @@
 #include <Eigen/Core>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/wall_separation.hpp"
+#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/wall_fit.hpp"
 
 namespace echosieve {
 

@@ -1,0 +1,97 @@
+// The fastest pulse share in a gate: evidence for layers up to any share, all slower ones allowed.
+#pragma once
+
+#include <Eigen/Core>
+#include <array>
+#include <complex>
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/motion/gate_spectrum.hpp"
+#include "echosieve/motion/layers.hpp"
+
+namespace echosieve {
+
+// An artery's wall is what moves fastest with its pulse: tissue outside it follows, the less the
+// further away, and tissue beside the vessel, at the wall's depth, is slower still. So each gate is
+// asked for its fastest share, whatever else it holds.
+//
+// Symbols (the rest as in layers.hpp)
+//   a_1 < a_2 < ...  shares on a grid, in one direction, from a little against it upwards
+//   Y(f) = sum_k x_k(f) E_k(f) + noise,  x_k ~ CN(0, v |P(f)|^2),  noise ~ CN(0, s2): the tissue as
+//   a continuum of layers, P the pulse's spectrum
+//   M = E^H E / s2 + diag(1 / (v |P|^2)) = C C^H,  y = C^-1 E^H Y / s2
+//   L_K = sum_f sum_{k <= K} (|y_k|^2 - 2 ln c_kk - ln v_k): log evidence of the first K shares
+//         over that of noise alone (Gaussian marginal likelihood, see Rasmussen and Williams 2006,
+//         eq. 2.30, in the form of the matrix inversion lemma)
+// One Cholesky factorisation holds L_K for all K: its leading blocks are those of the smaller sets.
+// v is the most likely of a few. E^H E depends on differences of shares only, not on the gate.
+
+struct ShareScanOptions {
+    double largest_share = 750e-6;     ///< over the range of p [m]
+    double steps_per_wavelength = 4;   ///< of the grid, in half wavelengths of range
+    double against = 60e-6;            ///< how far the grid reaches the other way [m]
+    double interval = 4e-3;            ///< frames within it are averaged, their bulk turned back [s]
+    double least_noise = 0.03;         ///< part of a gate's power that the model may not reach
+    double unexplained = 0.03;         ///< part of the evidence that faster shares may still hold
+    double mirror = 0.7;  ///< of the evidence for motion the other way: what is no motion at all,
+                          ///< but strength that changes, shows both ways alike
+    double distinct = 0.7;             ///< shares below this part of the fastest are slower ones
+};
+
+inline void validate(const ShareScanOptions& options) {
+    require(options.largest_share > 0, "largest_share", options.largest_share,
+            "must be positive [m]");
+    require(options.steps_per_wavelength >= 1, "steps_per_wavelength", options.steps_per_wavelength,
+            "must be at least 1");
+    require(options.against >= 0, "against", options.against, "must be zero or more [m]");
+    require(options.interval >= 0, "interval", options.interval, "must be zero or more [s]");
+    require(options.least_noise > 0 && options.least_noise < 1, "least_noise", options.least_noise,
+            "must lie in (0, 1)");
+    require(options.unexplained > 0 && options.unexplained < 1, "unexplained", options.unexplained,
+            "must lie in (0, 1)");
+    require(options.distinct > 0 && options.distinct < 1, "distinct", options.distinct,
+            "must lie in (0, 1)");
+}
+
+/// What a gate holds in one direction.
+struct FastestShare {
+    double share = 0;     ///< size of the fastest share that the evidence asks for, over the range
+                          ///< of p [m]; 0 if nothing moves this way
+    double evidence = 0;  ///< for it and those a little slower, over clearly slower ones alone
+    double total = 0;     ///< for anything that moves this way
+};
+
+/// The scan, set up once for time courses and bins that several gates share.
+class ShareScan {
+public:
+    /// Throws InvalidInput for options outside their domain.
+    ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies, const Sensor& sensor,
+              double frame_rate, const ShareScanOptions& options = {});
+
+    /// [0] upwards with p, [1] downwards. `bulk` is the line's b there. The gate must have the
+    /// frequencies given at set-up.
+    [[nodiscard]] std::array<FastestShare, 2> operator()(const GateSpectrum& gate,
+                                                         double bulk) const;
+
+private:
+    [[nodiscard]] Eigen::ArrayXd curve(const Eigen::ArrayXXcd& projections, double power,
+                                       double direction) const;
+    [[nodiscard]] double total_of(const Eigen::ArrayXd& evidence) const;
+    [[nodiscard]] FastestShare fastest(const Eigen::ArrayXd& evidence, double total,
+                                       double mirror) const;
+
+    ShareScanOptions options_;
+    LayerTimes times_;
+    Eigen::Index block_ = 1;
+    LayerTimes coarse_;
+    Eigen::ArrayXd frequencies_;
+    Eigen::ArrayXd pulse_power_;  // |P|^2 per bin
+    double step_ = 0;
+    Eigen::Index against_ = 0;  // grid points below share 0
+    Eigen::ArrayXd shares_;
+    std::vector<Eigen::MatrixXcd> gram_;  // E^H E per bin, downwards
+};
+
+}  // namespace echosieve

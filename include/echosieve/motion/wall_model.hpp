@@ -1,0 +1,121 @@
+// How a wall's gate answers, as a random field: the wall a strained sheet of echoes, the tissue on it
+// a continuum of slower layers. What the wall's share is then follows from its likelihood.
+#pragma once
+
+#include <Eigen/Core>
+#include <complex>
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/motion/gate_spectrum.hpp"
+#include "echosieve/motion/layers.hpp"
+
+namespace echosieve {
+
+// Symbols (the rest as in layers.hpp)
+//   z_r     depth of the wall's reference layer;  d its distance from there towards the lumen [m]
+//   a(d) = a_w (1 + kappa d / (R - d))     share of the wall's echoes, R its outer radius: an
+//           incompressible tube moves as 1 / r (Timoshenko, plane strain, from memory), kappa = 1
+//   Y(f) = sum_d x_d D_d(f) E_d(f) + sum_k t_k(f) E_k(f) + noise
+//   D_d     spectrum of a pulse at distance d, windowed as the gate is; x_d ~ CN(0, V e^(-|d| / l))
+//   t_k     tissue with share a_k, even steps from -0.15 to c times a_w; ~ CN(0, v |P(f)|^2)
+//
+// The tissue is marginalised per frequency, the wall over all of them:
+//   ln p(Y | a_w) = -ln det - quadratic form  (Rasmussen and Williams 2006, eq. 2.30), by the matrix
+//   inversion lemma in the number of layers. Sums over frames enter only as E^H Y and E^H E, which
+//   are tabulated over the share once a gate and interpolated (4 points, Lagrange).
+
+/// What is believed of wall and tissue before the gate is seen.
+struct WallPrior {
+    double strain = 0.9;         ///< kappa
+    double tissue_reach = 0.8;   ///< c: the tissue's largest share, as a part of the wall's
+    double tissue_power = 0.1;   ///< v, per layer of ten, over the gate's power
+    double wall_power = 1;       ///< V, over the gate's power
+};
+
+struct WallModelOptions {
+    double interval = 4e-3;       ///< frames within it are averaged, their bulk turned back [s]
+    double thickness = 1.1e-3;    ///< of the sheet, from z_r towards the lumen [m]
+    double lead = 0.35e-3;        ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
+    double decay = 0.5e-3;        ///< l [m]
+    double least_noise = 0.02;    ///< part of a gate's power that the model may not reach
+    double strain_mean = 0.9;     ///< kappa before the gate is seen
+    double strain_spread = 0.25;  ///< its standard deviation
+};
+
+inline void validate(const WallModelOptions& options) {
+    require(options.interval >= 0, "interval", options.interval, "must be zero or more [s]");
+    require(options.thickness > 0, "thickness", options.thickness, "must be positive [m]");
+    require(options.lead >= 0, "lead", options.lead, "must be zero or more [m]");
+    require(options.decay > 0, "decay", options.decay, "must be positive [m]");
+    require(options.least_noise > 0 && options.least_noise < 1, "least_noise", options.least_noise,
+            "must lie in (0, 1)");
+    require(options.strain_mean >= 0, "strain_mean", options.strain_mean, "must be zero or more");
+    require(options.strain_spread > 0, "strain_spread", options.strain_spread, "must be positive");
+}
+
+/// Where a wall is and how it moves, as far as is known.
+struct WallState {
+    double sense = 1;   ///< -1 near wall, +1 far wall
+    double depth = 0;   ///< z_r [m]
+    double share = 0;   ///< |a_w| over the range of p [m]
+    double bulk = 1;    ///< b of the wall
+    double tissue = 1;  ///< b of the tissue on it
+    double radius = 3e-3;  ///< R [m]
+    double smallest_share = 0;  ///< bounds of the share that the scan of the line allows [m]
+    double largest_share = 0;
+    double share_deviation = 0;  ///< standard deviation of the share, from its likelihood [m]
+    WallPrior prior;
+    Eigen::ArrayXd own;  ///< what the wall does beyond p and q, per frame [m]; empty: nothing
+};
+
+/// One gate, tabulated.
+class WallModel {
+public:
+    /// `largest_share` [m] bounds the shares that will be asked for. The gate moves with the wall.
+    WallModel(const GateSpectrum& gate, const LayerTimes& times, const WallState& wall,
+              double largest_share, const RecordingSettings& settings,
+              const WallModelOptions& options = {});
+
+    /// Log evidence of a wall, up to a constant of the gate and the noise.
+    [[nodiscard]] double evidence(const WallState& wall, double noise) const;
+
+    /// Mean squared value per block and bin.
+    [[nodiscard]] double power() const noexcept { return power_; }
+
+    /// The posterior mean as layers, the `wall_layers` first of them the wall's; their rest and
+    /// noise are those of the averaged frames.
+    struct Layers {
+        std::vector<LayerShare> shares;
+        Eigen::ArrayXXcd spectra;  ///< [layers x bins]
+        std::size_t wall_layers = 0;
+        std::size_t reference = 0;  ///< which of them lies at z_r
+        double noise = 0;  ///< mean squared rest per block and bin
+    };
+    [[nodiscard]] Layers layers(const WallState& wall, double noise) const;
+
+private:
+    struct Solved;
+    [[nodiscard]] Solved solve(const WallState& wall, double noise, bool coefficients) const;
+    [[nodiscard]] Eigen::ArrayXd distances() const;
+
+    GateSpectrum gate_;  // its averaged values, bulk turned back
+    LayerTimes coarse_;
+    RecordingSettings settings_;
+    WallModelOptions options_;
+    double sense_ = 1;
+    double bulk_offset_ = 0;
+    double bulk_tissue_ = 1;
+    double power_ = 0;
+    double weight_ = 0;
+    Eigen::ArrayXd pulse_power_;
+    double step_ = 0;
+    Eigen::Index below_ = 0;  // grid points below share 0
+    // [grid x bins]; of the tissue's and of the wall's bulk share
+    Eigen::ArrayXXcd tissue_projection_, wall_projection_, gram_, cross_;
+    Eigen::Index gram_zero_ = 0;
+    Eigen::ArrayXXcd own_;
+};
+
+}  // namespace echosieve

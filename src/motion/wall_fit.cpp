@@ -1,0 +1,161 @@
+#include "echosieve/motion/wall_fit.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <utility>
+#include <vector>
+
+#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/wall_model.hpp"
+
+namespace echosieve {
+
+Eigen::ArrayXcd SeparatedWall::spectrum() const {
+    return layered.fit.spectra.topRows(static_cast<Eigen::Index>(wall_layers))
+        .colwise()
+        .sum()
+        .transpose();
+}
+
+Eigen::ArrayXXcd SeparatedWall::echoes(const LayerTimes& times) const {
+    Eigen::ArrayXXcd sum =
+        Eigen::ArrayXXcd::Zero(layered.gate.values.rows(), layered.gate.bins());
+    for (std::size_t k = 0; k < wall_layers; ++k) {
+        sum += layer_phasors(layered.gate, times, layered.fit.shares[k]).rowwise() *
+               layered.fit.spectra.row(static_cast<Eigen::Index>(k));
+    }
+    if (state.own.size() > 0) {
+        sum *= own_phasors(layered.gate, times, state.own);
+    }
+    return sum;
+}
+
+Eigen::ArrayXXcd own_phasors(const GateSpectrum& gate, const LayerTimes& times,
+                             const Eigen::ArrayXd& own) {
+    return layer_phasors(gate, {own, times.bulk, times.weight, times.sound_speed}, {1, 0});
+}
+
+LayerFit layered_fit(const GateSpectrum& gate, const LayerTimes& times,
+                     const WallModel::Layers& layers, const Eigen::ArrayXd& own) {
+    const Eigen::ArrayXXcd by_itself =
+        own.size() > 0 ? own_phasors(gate, times, own)
+                       : Eigen::ArrayXXcd::Ones(gate.values.rows(), gate.bins());
+    LayerFit fit;
+    fit.shares = layers.shares;
+    fit.spectra = layers.spectra;
+    fit.rest = gate.values;
+    for (std::size_t k = 0; k < fit.shares.size(); ++k) {
+        Eigen::ArrayXXcd phasors = layer_phasors(gate, times, fit.shares[k]);
+        if (k < layers.wall_layers) {
+            phasors *= by_itself;
+        }
+        fit.rest -= phasors.rowwise() * fit.spectra.row(static_cast<Eigen::Index>(k));
+    }
+    const double values = times.weight.sum() * static_cast<double>(gate.bins());
+    fit.cost = (fit.rest.abs2().colwise() * times.weight).sum();
+    fit.noise = fit.cost / values;
+    fit.power = (gate.values.abs2().colwise() * times.weight).sum() / values;
+    return fit;
+}
+
+namespace {
+
+// Candidates for one of the priors: the most likely is kept.
+template <class Set>
+void choose(const WallModel& model, WallState& wall, double noise, double& best,
+            const std::vector<double>& values, Set set) {
+    for (const double value : values) {
+        WallState trial = wall;
+        set(trial.prior, value);
+        const double evidence = model.evidence(trial, noise);
+        if (evidence > best) {
+            best = evidence;
+            wall = trial;
+        }
+    }
+}
+
+}  // namespace
+
+WallState likeliest_wall(const WallModel& model, WallState start, const WallSearch& search,
+                         const WallModelOptions& options, double& noise) {
+    WallState wall = start;
+    const auto shares = [&](double lowest, double highest, int count) {
+        std::vector<double> out;
+        for (int k = 0; k < count; ++k) {
+            out.push_back(lowest * std::pow(highest / lowest,
+                                            static_cast<double>(k) / std::max(count - 1, 1)));
+        }
+        return out;
+    };
+    const auto settle_noise = [&] {
+        noise = std::max(model.layers(wall, noise).noise, options.least_noise * model.power());
+    };
+    const double least = start.smallest_share;
+    const double most = start.largest_share > 0 ? start.largest_share : 10 * start.share;
+    const double lowest = std::clamp(search.lowest_ratio * start.share, least, most);
+    const double highest = std::clamp(search.highest_ratio * start.share, least, most);
+    for (int pass = 0; pass < 2; ++pass) {
+        settle_noise();
+        double best = model.evidence(wall, noise);
+        for (const double offset : search.offsets) {
+            for (const double share : shares(lowest, highest, search.ratios)) {
+                WallState trial = wall;
+                trial.depth = start.depth + offset;
+                trial.share = share;
+                const double evidence = model.evidence(trial, noise);
+                if (evidence > best) {
+                    best = evidence;
+                    wall = trial;
+                }
+            }
+        }
+        if (search.priors) {
+            choose(model, wall, noise, best, {0.01, 0.03, 0.1, 0.3},
+                   [](WallPrior& p, double x) { p.tissue_power = x; });
+            choose(model, wall, noise, best, {0.1, 0.5, 3, 15},
+                   [](WallPrior& p, double x) { p.wall_power = x; });
+            choose(model, wall, noise, best, {0.5, 0.65, 0.8, 0.95},
+                   [](WallPrior& p, double x) { p.tissue_reach = x; });
+        }
+    }
+    // The share's posterior, strain marginalised.
+    struct Point {
+        WallState wall;
+        double evidence;
+    };
+    std::vector<Point> points;
+    const std::vector<double> strains = {options.strain_mean - 1.5 * options.strain_spread,
+                                         options.strain_mean - 0.5 * options.strain_spread,
+                                         options.strain_mean + 0.5 * options.strain_spread,
+                                         options.strain_mean + 1.5 * options.strain_spread};
+    for (const double strain : strains) {
+        const double z = (strain - options.strain_mean) / options.strain_spread;
+        for (const double share : shares(std::clamp(0.85 * wall.share, least, most),
+                                         std::clamp(1.176 * wall.share, least, most), 27)) {
+            WallState trial = wall;
+            trial.prior.strain = std::max(strain, 0.0);
+            trial.share = share;
+            points.push_back({trial, model.evidence(trial, noise) - z * z / 2});
+        }
+    }
+    const auto top = std::max_element(
+        points.begin(), points.end(),
+        [](const Point& x, const Point& y) { return x.evidence < y.evidence; });
+    double sum = 0, mean = 0, square = 0, strain = 0;
+    for (const Point& point : points) {
+        const double weight = std::exp(point.evidence - top->evidence);
+        sum += weight;
+        mean += weight * point.wall.share;
+        square += weight * point.wall.share * point.wall.share;
+        strain += weight * point.wall.prior.strain;
+    }
+    wall.share = mean / sum;
+    wall.prior.strain = strain / sum;
+    wall.share_deviation = std::sqrt(std::max(square / sum - wall.share * wall.share, 0.0));
+    return wall;
+}
+
+}  // namespace echosieve

@@ -1,0 +1,307 @@
+#include "echosieve/motion/wall_model.hpp"
+
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <vector>
+
+#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/motion/block_means.hpp"
+#include "echosieve/motion/layers.hpp"
+
+namespace echosieve {
+
+namespace {
+
+using Complex = std::complex<double>;
+
+// Rows of `table` between its grid points, by 4-point Lagrange interpolation.
+class Interpolated {
+public:
+    Interpolated(const Eigen::ArrayXXcd& table, double at) : table_(table) {
+        first_ = std::clamp<Eigen::Index>(static_cast<Eigen::Index>(std::floor(at)) - 1, 0,
+                                          table.rows() - 4);
+        const double x = at - static_cast<double>(first_);
+        weight_[0] = -(x - 1) * (x - 2) * (x - 3) / 6;
+        weight_[1] = x * (x - 2) * (x - 3) / 2;
+        weight_[2] = -x * (x - 1) * (x - 3) / 2;
+        weight_[3] = x * (x - 1) * (x - 2) / 6;
+    }
+    [[nodiscard]] Complex operator()(Eigen::Index bin) const {
+        Complex sum = 0;
+        for (Eigen::Index k = 0; k < 4; ++k) {
+            sum += weight_[k] * table_(first_ + k, bin);
+        }
+        return sum;
+    }
+
+private:
+    const Eigen::ArrayXXcd& table_;
+    Eigen::Index first_ = 0;
+    double weight_[4] = {};
+};
+
+// Sums over frames of start E(a)^conj for shares from `lowest` grid points on, [count x bins].
+Eigen::ArrayXXcd tabulated(Eigen::ArrayXXcd running, const Eigen::ArrayXXcd& turn,
+                           Eigen::Index count) {
+    Eigen::ArrayXXcd table(count, running.cols());
+    for (Eigen::Index k = 0; k < count; ++k) {
+        table.row(k) = running.colwise().sum();
+        running *= turn;
+    }
+    return table;
+}
+
+constexpr double lowest_tissue = -0.15;  // of the wall's share
+constexpr double thickest = 0.3;         // of the radius: the sheet strains no further in
+
+// a(d) / a_w
+Eigen::ArrayXd strained(const WallState& wall, const Eigen::ArrayXd& d) {
+    const Eigen::ArrayXd within = d.min(thickest * wall.radius);
+    return 1 + wall.prior.strain * within / (wall.radius - within);
+}
+
+}  // namespace
+
+WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const WallState& wall,
+                     double largest_share, const RecordingSettings& settings,
+                     const WallModelOptions& options)
+    : gate_(gate), settings_(settings), options_(options), sense_(wall.sense),
+      bulk_offset_(wall.bulk - wall.tissue), bulk_tissue_(wall.tissue) {
+    validate(options);
+    require(largest_share > 0, "largest_share", largest_share, "must be positive [m]");
+    const auto block =
+        std::max<Eigen::Index>(1, std::lround(options.interval * settings.frame_rate));
+    coarse_ = block_means(times, block);
+    gate_.values = block_means(gate, times, wall.tissue, block);
+    weight_ = coarse_.weight.sum();
+    const Eigen::ArrayXXcd weighted = gate_.values.colwise() * coarse_.weight.cast<Complex>();
+    power_ = (gate_.values.conjugate() * weighted).real().sum() / weight_ /
+             static_cast<double>(gate.bins());
+    constexpr double least_power = 0.01;
+    const Sensor& sensor = settings.sensor;
+    pulse_power_ = (-std::log(4.0) * ((gate.frequencies - sensor.centre_frequency) /
+                                      (sensor.bandwidth / 2))
+                                         .square())
+                       .exp()
+                       .max(least_power);
+    // Phases turn by less than this from grid point to grid point: interpolation errors below 1e-4.
+    constexpr double largest_turn = 0.2;
+    const double reach = std::max((coarse_.pulse - coarse_.pulse.mean()).abs().maxCoeff(), 1e-3);
+    step_ = largest_turn /
+            (2 * std::numbers::pi * gate.frequencies.maxCoeff() * 2 / times.sound_speed * reach);
+    below_ = static_cast<Eigen::Index>(std::ceil(-lowest_tissue * largest_share / step_)) + 3;
+    const auto above = static_cast<Eigen::Index>(std::ceil(largest_share / step_)) + 3;
+    const Eigen::Index count = below_ + 1 + above;
+    const double lowest = -static_cast<double>(below_) * step_;
+    const auto phasors = [&](double share, double bulk) {
+        return layer_phasors(gate_, coarse_, {sense_ * share, bulk});
+    };
+    const Eigen::ArrayXXcd turn = phasors(step_, 0);
+    const Eigen::ArrayXXcd back = turn.conjugate();
+    tissue_projection_ = tabulated(weighted * phasors(lowest, 0).conjugate(), back, count);
+    // What the wall does by itself turns its echoes and leaves the tissue's.
+    Eigen::ArrayXXcd by_itself = Eigen::ArrayXXcd::Ones(weighted.rows(), weighted.cols());
+    if (wall.own.size() > 0) {
+        const LayerTimes own{block_means(wall.own, times.weight, block), coarse_.bulk,
+                             coarse_.weight, times.sound_speed};
+        by_itself = layer_phasors(gate_, own, {1, 0});
+    }
+    own_ = by_itself;
+    wall_projection_ = tabulated(
+        weighted * (phasors(lowest, bulk_offset_) * by_itself).conjugate(), back, count);
+    gram_zero_ = count;
+    const Eigen::ArrayXXcd w =
+        coarse_.weight.cast<Complex>().replicate(1, gate.bins());
+    const double least = -static_cast<double>(gram_zero_) * step_;
+    gram_ = tabulated(w * phasors(least, 0), turn, 2 * count + 1);
+    cross_ = tabulated(w * phasors(least, bulk_offset_) * by_itself, turn, 2 * count + 1);
+}
+
+Eigen::ArrayXd WallModel::distances() const {
+    const double resolution = settings_.sound_speed / 2 / settings_.sensor.bandwidth;
+    const double spacing = 0.17 * resolution;
+    const double lead = options_.lead * (1e6 / settings_.sensor.bandwidth);
+    const auto outside = static_cast<Eigen::Index>(std::ceil(lead / spacing));
+    const auto inside = static_cast<Eigen::Index>(std::ceil(options_.thickness / spacing));
+    return spacing * Eigen::ArrayXd::LinSpaced(outside + inside + 1,
+                                               -static_cast<double>(outside),
+                                               static_cast<double>(inside));
+}
+
+struct WallModel::Solved {
+    double evidence = 0;
+    Eigen::ArrayXd shares;         // of the sheet
+    Eigen::ArrayXd tissue_shares;  // sizes, along the sense
+    Eigen::ArrayXXcd pulses;       // D, [sheet x bins]
+    Eigen::VectorXcd sheet;        // x
+    Eigen::ArrayXXcd tissue;       // t, [tissue x bins]
+};
+
+WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coefficients) const {
+    const Eigen::Index bins = gate_.bins();
+    const Eigen::ArrayXd d = distances();
+    const Eigen::Index sheet = d.size();
+    Solved out;
+    out.shares = wall.share * strained(wall, d);
+    // Tissue layers a third of a half wavelength apart over the range of p, or closer.
+    const double half_wave = settings_.sound_speed / 2 / settings_.sensor.centre_frequency;
+    const double span = (wall.prior.tissue_reach - lowest_tissue) * wall.share;
+    const auto layers =
+        std::clamp<Eigen::Index>(static_cast<Eigen::Index>(std::ceil(3.5 * span / half_wave)), 6, 24);
+    out.tissue_shares = Eigen::ArrayXd::LinSpaced(layers, lowest_tissue * wall.share,
+                                                  wall.prior.tissue_reach * wall.share);
+    // The sheet's pulses in the gate's window.
+    const auto samples = static_cast<Eigen::Index>(gate_.grid.count);
+    Eigen::ArrayXXcd waves(sheet, samples);
+    const double decay = decay_from_bandwidth(settings_.sensor.bandwidth);
+    const double detuning =
+        2 * std::numbers::pi * (settings_.sensor.centre_frequency - gate_.grid.mixing_frequency);
+    for (Eigen::Index k = 0; k < sheet; ++k) {
+        const double arrival = settings_.arrival(wall.depth - wall.sense * d[k]);
+        for (Eigen::Index n = 0; n < samples; ++n) {
+            const double t = gate_.grid.time(static_cast<double>(n)) - arrival;
+            const double x = (static_cast<double>(n) + 0.5) / static_cast<double>(samples);
+            const double edge = std::min(x, 1 - x) / 0.3;
+            const double window =
+                edge >= 1 ? 1 : 0.5 * (1 - std::cos(std::numbers::pi * edge));
+            waves(k, n) = std::polar(window * std::exp(-decay * t * t), detuning * t);
+        }
+    }
+    out.pulses = gate_spectra(gate_, waves);
+    const double tissue_step = layers > 1 ? out.tissue_shares[1] - out.tissue_shares[0] : 0;
+    // Tables between their grid points.
+    std::vector<Interpolated> tissue_rows, wall_rows, gram_rows, cross_rows, sheet_rows;
+    const auto zero = static_cast<double>(gram_zero_);
+    for (Eigen::Index k = 0; k < layers; ++k) {
+        tissue_rows.emplace_back(tissue_projection_,
+                                 out.tissue_shares[k] / step_ + static_cast<double>(below_));
+        gram_rows.emplace_back(gram_, zero + static_cast<double>(k) * tissue_step / step_);
+        for (Eigen::Index l = 0; l < sheet; ++l) {
+            cross_rows.emplace_back(cross_,
+                                    zero + (out.shares[l] - out.tissue_shares[k]) / step_);
+        }
+    }
+    for (Eigen::Index k = 0; k < sheet; ++k) {
+        wall_rows.emplace_back(wall_projection_,
+                               out.shares[k] / step_ + static_cast<double>(below_));
+        for (Eigen::Index l = k; l < sheet; ++l) {
+            sheet_rows.emplace_back(gram_, zero + (out.shares[l] - out.shares[k]) / step_);
+        }
+    }
+    const double tissue_variance =
+        wall.prior.tissue_power * power_ * 10 / static_cast<double>(layers);
+    // Less and less tissue moves nearly as fast as the wall.
+    const Eigen::ArrayXd taper =
+        (1.2 - out.tissue_shares / (wall.prior.tissue_reach * wall.share)).max(0.05).min(0.7) / 0.7;
+    const Eigen::ArrayXd sheet_variance =
+        wall.prior.wall_power * power_ * (-d.abs() / options_.decay).exp();
+    Eigen::MatrixXcd a = Eigen::MatrixXcd::Zero(sheet, sheet);
+    Eigen::VectorXcd b = Eigen::VectorXcd::Zero(sheet);
+    double log_determinant = 0;
+    double quadratic = 0;
+    Eigen::MatrixXcd m(layers, layers);
+    Eigen::MatrixXcd cross(layers, sheet);
+    Eigen::VectorXcd h(layers);
+    std::vector<Eigen::LLT<Eigen::MatrixXcd>> factors;
+    std::vector<Eigen::MatrixXcd> reduced;
+    std::vector<Eigen::VectorXcd> projected;
+    for (Eigen::Index j = 0; j < bins; ++j) {
+        for (Eigen::Index k = 0; k < layers; ++k) {
+            const Complex g = gram_rows[static_cast<std::size_t>(k)](j) / noise;
+            for (Eigen::Index l = 0; l + k < layers; ++l) {
+                m(l, l + k) = g;
+                m(l + k, l) = std::conj(g);
+            }
+            h[k] = tissue_rows[static_cast<std::size_t>(k)](j) / noise;
+            for (Eigen::Index l = 0; l < sheet; ++l) {
+                cross(k, l) =
+                    cross_rows[static_cast<std::size_t>(k * sheet + l)](j) * out.pulses(l, j) /
+                    noise;
+            }
+        }
+        const Eigen::ArrayXd variance = tissue_variance * pulse_power_[j] * taper;
+        m.diagonal().array() += (1 / variance).cast<Complex>();
+        const Eigen::LLT<Eigen::MatrixXcd> factor(m);
+        const Eigen::MatrixXcd x = factor.matrixL().solve(cross);
+        const Eigen::VectorXcd y = factor.matrixL().solve(h);
+        std::size_t at = 0;
+        for (Eigen::Index k = 0; k < sheet; ++k) {
+            const Complex c = std::conj(out.pulses(k, j)) / noise;
+            b[k] += wall_rows[static_cast<std::size_t>(k)](j) * c;
+            for (Eigen::Index l = k; l < sheet; ++l) {
+                a(k, l) += sheet_rows[at++](j) * c * out.pulses(l, j);
+            }
+        }
+        a.triangularView<Eigen::Upper>() -= x.adjoint() * x;
+        b.noalias() -= x.adjoint() * y;
+        log_determinant += 2 * factor.matrixLLT().diagonal().array().real().log().sum() +
+                           variance.log().sum();
+        quadratic += y.squaredNorm();
+        if (coefficients) {
+            factors.push_back(factor);
+            reduced.push_back(x);
+            projected.push_back(y);
+        }
+    }
+    a.diagonal().array() += 1 / sheet_variance;
+    const Eigen::LLT<Eigen::MatrixXcd, Eigen::Upper> factor(a);
+    const Eigen::VectorXcd y = factor.matrixL().solve(b);
+    log_determinant += 2 * factor.matrixLLT().diagonal().array().real().log().sum() +
+                       sheet_variance.log().sum();
+    quadratic += y.squaredNorm();
+    out.evidence = quadratic - log_determinant - weight_ * static_cast<double>(bins) *
+                                                     (std::log(noise) + power_ / noise);
+    if (coefficients) {
+        out.sheet = factor.matrixU().solve(y);
+        out.tissue.resize(layers, bins);
+        for (Eigen::Index j = 0; j < bins; ++j) {
+            const auto at = static_cast<std::size_t>(j);
+            out.tissue.col(j) =
+                factors[at].matrixU().solve(projected[at] - reduced[at] * out.sheet).array();
+        }
+    }
+    return out;
+}
+
+double WallModel::evidence(const WallState& wall, double noise) const {
+    return solve(wall, noise, false).evidence;
+}
+
+WallModel::Layers WallModel::layers(const WallState& wall, double noise) const {
+    const Solved solved = solve(wall, noise, true);
+    const Eigen::Index sheet = solved.shares.size();
+    const Eigen::Index tissue = solved.tissue_shares.size();
+    Layers out;
+    out.wall_layers = static_cast<std::size_t>(sheet);
+    Eigen::Index reference = 0;
+    distances().abs().minCoeff(&reference);
+    out.reference = static_cast<std::size_t>(reference);
+    out.spectra.resize(sheet + tissue, gate_.bins());
+    Eigen::ArrayXXcd rest = gate_.values;
+    for (Eigen::Index k = 0; k < sheet + tissue; ++k) {
+        const bool of_wall = k < sheet;
+        const double share =
+            sense_ * (of_wall ? solved.shares[k] : solved.tissue_shares[k - sheet]);
+        out.shares.push_back({share, bulk_tissue_ + (of_wall ? bulk_offset_ : 0)});
+        if (of_wall) {
+            out.spectra.row(k) = solved.sheet[k] * solved.pulses.row(k);
+        } else {
+            out.spectra.row(k) = solved.tissue.row(k - sheet);
+        }
+        Eigen::ArrayXXcd phasors =
+            layer_phasors(gate_, coarse_, {share, of_wall ? bulk_offset_ : 0});
+        if (of_wall) {
+            phasors *= own_;
+        }
+        rest -= phasors.rowwise() * out.spectra.row(k);
+    }
+    out.noise = (rest.abs2().colwise() * coarse_.weight).sum() / weight_ /
+                static_cast<double>(gate_.bins());
+    return out;
+}
+
+}  // namespace echosieve
