@@ -7,6 +7,7 @@
 #include <cmath>
 #include <complex>
 #include <limits>
+#include <numbers>
 
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/motion/block_means.hpp"
@@ -20,6 +21,7 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
     : options_(options), times_(times), frequencies_(frequencies) {
     validate(options);
     block_ = std::max<Eigen::Index>(1, std::lround(options.interval * frame_rate));
+    block_rate_ = frame_rate / static_cast<double>(block_);
     coarse_ = block_means(times, block_);
     constexpr double least_power = 0.01;  // far from the band's centre, where the pulse is unsure
     const double offset = sensor.bandwidth / 2;
@@ -56,7 +58,7 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
 }
 
 std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, double bulk) const {
-    const Eigen::ArrayXXcd values = block_means(gate, times_, bulk, block_);
+    const Eigen::ArrayXXcd values = without_drift(block_means(gate, times_, bulk, block_));
     const double power =
         (values.abs2().colwise() * coarse_.weight).sum() / coarse_.weight.sum() /
         static_cast<double>(gate.bins());
@@ -77,6 +79,51 @@ std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, doub
     }
     const std::array<double, 2> total = {total_of(curves[0]), total_of(curves[1])};
     return {fastest(curves[0], total[0], total[1]), fastest(curves[1], total[1], total[0])};
+}
+
+Eigen::ArrayXXcd ShareScan::without_drift(const Eigen::ArrayXXcd& values) const {
+    // The strongest layer of one share, either way.
+    GateSpectrum bins;
+    bins.frequencies = frequencies_;
+    const Eigen::ArrayXcd weight = coarse_.weight.cast<std::complex<double>>();
+    double most = 0;
+    Eigen::ArrayXXcd strongest;
+    for (const double direction : {-1.0, 1.0}) {
+        const Eigen::ArrayXXcd back =
+            layer_phasors(bins, coarse_, {direction * step_, 0}).conjugate();
+        Eigen::ArrayXXcd running = values.colwise() * weight;
+        for (Eigen::Index k = 0; k < shares_.size() - against_; ++k) {
+            const double energy = running.colwise().sum().abs2().sum();
+            if (energy > most) {
+                most = energy;
+                strongest = running;
+            }
+            running *= back;
+        }
+    }
+    if (!(most > 0)) {
+        return values;
+    }
+    // Its slow phase, by which all is turned back.
+    const Eigen::ArrayXcd echo = strongest.colwise().sum().transpose();
+    Eigen::ArrayXcd product = (strongest.matrix() * echo.conjugate().matrix()).array();
+    const double sigma = block_rate_ / (2 * std::numbers::pi * options_.drift_frequency);
+    product = gaussian_smooth<std::complex<double>>(product, sigma);
+    Eigen::ArrayXd phase(product.size());
+    double last = 0;
+    for (Eigen::Index i = 0; i < phase.size(); ++i) {
+        last += std::remainder(std::arg(product[i]) - last, 2 * std::numbers::pi);
+        phase[i] = last;
+    }
+    phase -= phase.mean();
+    Eigen::ArrayXXcd still = values;
+    for (Eigen::Index j = 0; j < still.cols(); ++j) {
+        const double scale = frequencies_[j] / frequencies_.mean();
+        for (Eigen::Index i = 0; i < phase.size(); ++i) {
+            still(i, j) *= std::polar(1.0, -scale * phase[i]);
+        }
+    }
+    return still;
 }
 
 double ShareScan::total_of(const Eigen::ArrayXd& evidence) const {

@@ -133,23 +133,21 @@ public:
                              state.sense * state.share * times.pulse + state.bulk * times.bulk);
     }
 
-    // Wall and one layer of tissue: robust, since it asks little.
-    void take_two_layers(SeparatedWall& wall, const LayerTimes& times, double half_gate) const {
+    // Wall and two layers of tissue, from several starts.
+    void take_three_layers(SeparatedWall& wall, const LayerTimes& times, double half_gate) const {
         WallState& state = wall.state;
         wall.layered.gate = gate(state, times, half_gate);
-        // A fit that leaves what the scan saw has taken other tissue for the wall.
-        const auto believed = [&](const LayerFit& fit) {
-            const double ratio = state.sense * fit.shares[0].pulse / state.share;
-            return ratio > 0.5 && ratio < 1.4;
-        };
+        // Three layers, since tissue both beside and outside the vessel may lie on the wall.
         std::optional<LayerFit> best;
         for (const double part : {0.45, 0.65, 0.85, 1.1}) {
-            for (const double tissue : {0.0, 0.35}) {
+            for (const double tissue : {0.4, 0.7}) {
                 const double a = state.sense * part * state.share;
-                LayerFit fit = fit_layers(wall.layered.gate, times,
-                                          {{a, state.bulk}, {tissue * a, state.tissue}});
+                LayerFit fit = fit_layers(
+                    wall.layered.gate, times,
+                    {{a, state.bulk}, {tissue * a, state.tissue}, {0.1 * a, state.tissue}});
                 put_fastest_first(fit, wall.layered.gate, times, state.sense);
-                if (believed(fit) && (!best || fit.cost < best->cost)) {
+                const double ratio = state.sense * fit.shares[0].pulse / state.share;
+                if (ratio > 0.33 && ratio < 1.4 && (!best || fit.cost < best->cost)) {
                     best = std::move(fit);
                 }
             }
@@ -287,7 +285,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
     };
     clear_of_walls();
     for (SeparatedWall* wall : {&out.near, &out.far}) {
-        taker.take_two_layers(*wall, times, half_gate);
+        taker.take_three_layers(*wall, times, half_gate);
     }
     with_walls([&] { fit_jointly(gates, times, options.rounds, options.coarse, rate); });
     WallSearch wide{.lowest_ratio = 0.75, .highest_ratio = 1.33, .ratios = 11};
@@ -312,6 +310,8 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         Eigen::Index peak = 0;
         profile.energy.maxCoeff(&peak);
         const double start = profile.depths[peak];
+        taker.refer(*wall, start);
+        taker.take(*wall, times, half_gate + 0.3e-3, wide);
         taker.refer(*wall, start);
         taker.take(*wall, times, half_gate, close);
         taker.refer(*wall, start);

@@ -37,6 +37,7 @@ struct ShareScanOptions {
     double unexplained = 0.03;         ///< part of the evidence that faster shares may still hold
     double mirror = 0.7;  ///< of the evidence for motion the other way: what is no motion at all,
                           ///< but strength that changes, shows both ways alike
+    double drift_frequency = 1;  ///< what the strongest layer does below it by itself is taken out [Hz]
     double distinct = 0.7;             ///< shares below this part of the fastest are slower ones
 };
 
@@ -78,6 +79,7 @@ public:
 private:
     [[nodiscard]] Eigen::ArrayXd curve(const Eigen::ArrayXXcd& projections, double power,
                                        double direction) const;
+    [[nodiscard]] Eigen::ArrayXXcd without_drift(const Eigen::ArrayXXcd& values) const;
     [[nodiscard]] double total_of(const Eigen::ArrayXd& evidence) const;
     [[nodiscard]] FastestShare fastest(const Eigen::ArrayXd& evidence, double total,
                                        double mirror) const;
@@ -85,6 +87,7 @@ private:
     ShareScanOptions options_;
     LayerTimes times_;
     Eigen::Index block_ = 1;
+    double block_rate_ = 0;  // [Hz]
     LayerTimes coarse_;
     Eigen::ArrayXd frequencies_;
     Eigen::ArrayXd pulse_power_;  // |P|^2 per bin

@@ -33,8 +33,8 @@ struct WallFinderOptions {
     double smallest_share = 0.1;         ///< of the distension that a wall takes
     double least_evidence = 20;          ///< for a wall's share, over clearly slower ones alone
     double mirror = 0.15;  ///< of the evidence for motion the other way: less is its image
-    double usual_part = 0.2;  ///< of the line's most evidence one way: where half is believed
-    double evidence_power = 0.3;  ///< of the evidence, beside the share's square
+    double usual_part = 0.05;  ///< of the line's most evidence one way: where half is believed
+    double evidence_power = 0.15;  ///< of the evidence, beside the share's square
     /// part of the variance of the tissue's pulse shares that a straight line over depth may
     /// explain: beyond it the tissue pulsates as a whole, and holds no artery
     double largest_linearity = 0.97;
