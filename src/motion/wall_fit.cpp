@@ -113,11 +113,11 @@ WallState likeliest_wall(const WallModel& model, WallState start, const WallSear
             }
         }
         if (search.priors) {
-            choose(model, wall, noise, best, {0.01, 0.03, 0.1, 0.3},
+            choose(model, wall, noise, best, options.tissue_powers,
                    [](WallPrior& p, double x) { p.tissue_power = x; });
-            choose(model, wall, noise, best, {0.1, 0.5, 3, 15},
+            choose(model, wall, noise, best, options.wall_powers,
                    [](WallPrior& p, double x) { p.wall_power = x; });
-            choose(model, wall, noise, best, {0.5, 0.65, 0.8, 0.95},
+            choose(model, wall, noise, best, options.tissue_reaches,
                    [](WallPrior& p, double x) { p.tissue_reach = x; });
         }
     }

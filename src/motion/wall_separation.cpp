@@ -147,7 +147,8 @@ public:
                     {{a, state.bulk}, {tissue * a, state.tissue}, {0.1 * a, state.tissue}});
                 put_fastest_first(fit, wall.layered.gate, times, state.sense);
                 const double ratio = state.sense * fit.shares[0].pulse / state.share;
-                if (ratio > 0.33 && ratio < 1.4 && (!best || fit.cost < best->cost)) {
+                if (ratio > 0.33 && ratio < 1.4 &&
+                    std::abs(fit.shares[0].bulk - state.tissue) < options_.bulk_reach && (!best || fit.cost < best->cost)) {
                     best = std::move(fit);
                 }
             }
@@ -228,8 +229,11 @@ public:
         }
         const double slope = (evidence[2] - evidence[0]) / 2;
         const double bend = evidence[2] - 2 * evidence[1] + evidence[0];
-        wall.state.bulk +=
+        const double best =
+            state.bulk +
             step * (bend < 0 ? std::clamp(-slope / bend, -2.0, 2.0) : slope > 0 ? 1.0 : -1.0);
+        wall.state.bulk = std::clamp(best, state.tissue - options_.bulk_reach,
+                                     state.tissue + options_.bulk_reach);
     }
 
 private:
@@ -300,8 +304,10 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
             fit_layers(wall->layered.gate, times, wall->layered.fit.shares, {.iterations = 3});
         put_fastest_first(wall->layered.fit, wall->layered.gate, times, wall->state.sense);
         wall->state.share = std::abs(wall->layered.fit.shares[0].pulse);
-        wall->state.bulk = wall->layered.fit.shares[0].bulk;
         wall->state.tissue = motion_bulk(pair, *wall);
+        wall->state.bulk = std::clamp(wall->layered.fit.shares[0].bulk,
+                                      wall->state.tissue - options.bulk_reach,
+                                      wall->state.tissue + options.bulk_reach);
         taker.drift(*wall, times);
         wall->state.smallest_share = 0.7 * wall->state.share;
         wall->state.largest_share = 1.4 * wall->state.share;

@@ -40,8 +40,12 @@ struct WallModelOptions {
     double lead = 0.35e-3;        ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
     double decay = 0.5e-3;        ///< l [m]
     double least_noise = 0.02;    ///< part of a gate's power that the model may not reach
+    /// what is tried for WallPrior's members, the most likely kept
+    std::vector<double> tissue_powers = {0.01, 0.03, 0.1};
+    std::vector<double> wall_powers = {0.1, 0.5, 3, 15};
+    std::vector<double> tissue_reaches = {0.5, 0.65, 0.8};
     double strain_mean = 0.9;     ///< kappa before the gate is seen
-    double strain_spread = 0.25;  ///< its standard deviation
+    double strain_spread = 0.12;  ///< its standard deviation
 };
 
 inline void validate(const WallModelOptions& options) {

@@ -22,6 +22,7 @@ struct WallSeparationOptions {
     double tissue_half_gate = 0.8e-3;   ///< [m]
     double tissue_spacing = 1e-3;       ///< [m]
     double wall_distance = 1.5e-3;      ///< of tissue gates from the walls [m]
+    double bulk_reach = 0.12;           ///< of a wall's b from the line's
     int rounds = 3;                     ///< of shares and time courses in turn
     JointMotionOptions coarse{};
     JointMotionOptions fine{.pulse_cutoff = 35};
@@ -36,6 +37,7 @@ inline void validate(const WallSeparationOptions& options) {
             "must be positive [m]");
     require(options.wall_distance > 0, "wall_distance", options.wall_distance,
             "must be positive [m]");
+    require(options.bulk_reach > 0, "bulk_reach", options.bulk_reach, "must be positive");
     require(options.rounds >= 1, "rounds", options.rounds, "must be at least 1");
     validate(options.coarse);
     validate(options.fine);
