@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/motion/block_means.hpp"
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/joint_motion.hpp"
 #include "echosieve/motion/layers.hpp"
@@ -137,28 +138,40 @@ public:
     void take_three_layers(SeparatedWall& wall, const LayerTimes& times, double half_gate) const {
         WallState& state = wall.state;
         wall.layered.gate = gate(state, times, half_gate);
-        // Three layers, since tissue both beside and outside the vessel may lie on the wall.
+        // Three layers, since tissue both beside and outside the vessel may lie on the wall; from many
+        // starts, on averaged frames.
+        const auto block = std::max<Eigen::Index>(
+            1, std::lround(options_.model.interval * line_.settings.frame_rate));
+        GateSpectrum coarse = wall.layered.gate;
+        coarse.values = block_means(wall.layered.gate, times, state.tissue, block);
+        const LayerTimes coarse_times = block_means(times, block);
         std::optional<LayerFit> best;
         for (const double part : {0.45, 0.65, 0.85, 1.1}) {
             for (const double tissue : {0.4, 0.7}) {
-                const double a = state.sense * part * state.share;
-                LayerFit fit = fit_layers(
-                    wall.layered.gate, times,
-                    {{a, state.bulk}, {tissue * a, state.tissue}, {0.1 * a, state.tissue}});
-                put_fastest_first(fit, wall.layered.gate, times, state.sense);
-                const double ratio = state.sense * fit.shares[0].pulse / state.share;
-                if (ratio > 0.33 && ratio < 1.4 &&
-                    std::abs(fit.shares[0].bulk - state.tissue) < options_.bulk_reach && (!best || fit.cost < best->cost)) {
-                    best = std::move(fit);
+                for (const double bulk : {-0.1, 0.1, 0.3}) {
+                    const double a = state.sense * part * state.share;
+                    LayerFit fit = fit_layers(coarse, coarse_times,
+                                              {{a, bulk}, {tissue * a, 0}, {0.1 * a, 0}});
+                    put_fastest_first(fit, coarse, coarse_times, state.sense);
+                    const double ratio = state.sense * fit.shares[0].pulse / state.share;
+                    if (ratio > 0.33 && ratio < 1.4 &&
+                        std::abs(fit.shares[0].bulk) < options_.bulk_reach &&
+                        (!best || fit.cost < best->cost)) {
+                        best = std::move(fit);
+                    }
                 }
             }
         }
         const double a = state.sense * 0.9 * state.share;
-        wall.layered.fit =
-            best ? std::move(*best)
-                 : fit_layers(wall.layered.gate, times,
-                              {{a, state.bulk}, {0.55 * a, state.tissue}, {0.1 * a, state.tissue}},
-                              {.iterations = 0});
+        std::vector<LayerShare> shares = {{a, 0}, {0.55 * a, 0}, {0.1 * a, 0}};
+        if (best) {
+            shares = best->shares;
+        }
+        for (LayerShare& share : shares) {
+            share.bulk += state.tissue;
+        }
+        wall.layered.fit = fit_layers(wall.layered.gate, times, shares, {.iterations = best ? 3 : 0});
+        put_fastest_first(wall.layered.fit, wall.layered.gate, times, state.sense);
         wall.wall_layers = 1;
         wall.reference = 0;
     }
@@ -188,7 +201,7 @@ public:
     // What the wall does slowly by itself, such as tissue slipping past it.
     void drift(SeparatedWall& wall, const LayerTimes& times) const {
         const WallMotion motion = wall_motion(wall, times, line_.settings.frame_rate,
-                                              {.cutoff = 1, .spread = 50e-6});
+                                              {.cutoff = 1, .spread = 20e-6});
         Eigen::ArrayXd own = motion.own;
         if (wall.state.own.size() > 0) {
             own += wall.state.own;
@@ -196,7 +209,10 @@ public:
         const Eigen::ArrayXd p = times.pulse - times.pulse.mean();
         own -= own.mean();
         own -= (own * p).sum() / p.square().sum() * p;
-        wall.state.own = own;
+        // More than this would rather be the next cycle of the carrier.
+        const double most = line_.settings.sound_speed / 2 /
+                            line_.settings.sensor.centre_frequency / 4;
+        wall.state.own = own.abs().maxCoeff() < most ? own : Eigen::ArrayXd();
     }
 
     // Moves the wall's depth to the layer meant, its share along its strain.
