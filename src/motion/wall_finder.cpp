@@ -60,15 +60,24 @@ std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::s
         most = std::max(most, place.directions[side].total);
     }
     std::vector<double> scores;
-    for (const ScannedDepth& place : depths) {
+    for (std::size_t k = 0; k < depths.size(); ++k) {
+        const ScannedDepth& place = depths[k];
         const FastestShare& found = place.directions[side];
+        // Gates overlap: what only one of them holds is no wall.
+        double beside = 0;
+        for (const std::size_t other : {k - 1, k + 1}) {
+            if (other < depths.size()) {
+                beside = std::max(beside, depths[other].directions[side].share);
+            }
+        }
+        const double share = std::min(found.share, 1.2 * beside);
         const FastestShare& other = place.directions[1 - side];
         const bool moves = found.share >= options.smallest_motion &&
                            found.total >= std::max(options.least_evidence,
                                                    options.mirror * other.total) &&
                            found.evidence >= options.least_evidence;
         const double seen = found.total / (found.total + options.usual_part * most);
-        scores.push_back(moves ? found.share * found.share * seen *
+        scores.push_back(moves ? share * share * seen *
                                      std::pow(found.evidence, options.evidence_power)
                                : 0);
     }

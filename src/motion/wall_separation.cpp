@@ -228,28 +228,25 @@ public:
         state.depth = depth;
     }
 
-    // The wall's bulk share, by a parabola through the evidence for three.
-    void settle_bulk(SeparatedWall& wall, const LayerTimes& times, double step) const {
+    // A bulk share, the wall's or that of the tissue on it, by a parabola through the evidence for
+    // three.
+    void settle_bulk(SeparatedWall& wall, const LayerTimes& times, double WallState::*bulk,
+                     double step) const {
         const WallState state = wall.state;
-        const GateSpectrum& gate = wall.layered.gate;
         std::array<double, 3> evidence{};
         for (int k = -1; k <= 1; ++k) {
             WallState trial = state;
-            trial.bulk += step * k;
-            const WallModel model(gate, times, trial, 2 * state.share, line_.settings,
+            trial.*bulk += step * k;
+            const WallModel model(wall.layered.gate, times, trial, 2 * state.share, line_.settings,
                                   options_.model);
-            const double noise = std::max(wall.layered.fit.noise * model.power() /
-                                              std::max(wall.layered.fit.power, 1e-300),
-                                          0.002 * model.power());
-            evidence[static_cast<std::size_t>(k + 1)] = model.evidence(trial, noise);
+            const double noise = std::max(wall.layered.fit.residual(), options_.model.least_noise);
+            evidence[static_cast<std::size_t>(k + 1)] =
+                model.evidence(trial, noise * model.power());
         }
         const double slope = (evidence[2] - evidence[0]) / 2;
         const double bend = evidence[2] - 2 * evidence[1] + evidence[0];
-        const double best =
-            state.bulk +
+        wall.state.*bulk +=
             step * (bend < 0 ? std::clamp(-slope / bend, -2.0, 2.0) : slope > 0 ? 1.0 : -1.0);
-        wall.state.bulk = std::clamp(best, state.tissue - options_.bulk_reach,
-                                     state.tissue + options_.bulk_reach);
     }
 
 private:
@@ -347,7 +344,8 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         const double radius = (out.far.state.depth - out.near.state.depth) / 2;
         for (SeparatedWall* wall : {&out.near, &out.far}) {
             wall->state.radius = radius;
-            taker.settle_bulk(*wall, times, 0.02);
+            taker.settle_bulk(*wall, times, &WallState::bulk, 0.02);
+            taker.settle_bulk(*wall, times, &WallState::tissue, 0.04);
             taker.take(*wall, times, half_gate, close);
             taker.drift(*wall, times);
             taker.take(*wall, times, half_gate, close);
