@@ -30,16 +30,16 @@ LayerTimes block_means(const LayerTimes& times, Eigen::Index length) {
 
 Eigen::ArrayXXcd block_means(const GateSpectrum& gate, const LayerTimes& times, double bulk,
                              Eigen::Index length) {
-    const Eigen::ArrayXXcd still = (gate.values * layer_phasors(gate, times, {0, -bulk})).colwise() *
-                                   times.weight.cast<std::complex<double>>();
+    const Eigen::ArrayXXcd still =
+        (gate.values * layer_phasors(gate, times, {0, -bulk})).colwise() *
+        times.weight.cast<std::complex<double>>();
     const Eigen::Index count = (still.rows() + length - 1) / length;
     Eigen::ArrayXXcd means(count, still.cols());
     for (Eigen::Index i = 0; i < count; ++i) {
         const Eigen::Index first = i * length;
         const Eigen::Index rows = std::min(length, still.rows() - first);
         const double total = times.weight.segment(first, rows).sum();
-        means.row(i) =
-            still.middleRows(first, rows).colwise().sum() / (total > 0 ? total : 1.0);
+        means.row(i) = still.middleRows(first, rows).colwise().sum() / (total > 0 ? total : 1.0);
     }
     return means;
 }

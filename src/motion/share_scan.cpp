@@ -59,9 +59,8 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
 
 std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, double bulk) const {
     const Eigen::ArrayXXcd values = without_drift(block_means(gate, times_, bulk, block_));
-    const double power =
-        (values.abs2().colwise() * coarse_.weight).sum() / coarse_.weight.sum() /
-        static_cast<double>(gate.bins());
+    const double power = (values.abs2().colwise() * coarse_.weight).sum() / coarse_.weight.sum() /
+                         static_cast<double>(gate.bins());
     std::array<Eigen::ArrayXd, 2> curves;
     for (const double direction : {-1.0, 1.0}) {
         Eigen::ArrayXXcd running =
@@ -164,10 +163,9 @@ Eigen::ArrayXd ShareScan::curve(const Eigen::ArrayXXcd& projections, double powe
             Eigen::MatrixXcd m = gram(j) / noise;
             m.diagonal().array() += 1 / variance;
             const Eigen::LLT<Eigen::MatrixXcd> factor(m);
-            const Eigen::VectorXcd y =
-                factor.matrixL().solve(projections.col(j).matrix() / noise);
-            gain += y.array().abs2() -
-                    2 * factor.matrixLLT().diagonal().array().real().log() - std::log(variance);
+            const Eigen::VectorXcd y = factor.matrixL().solve(projections.col(j).matrix() / noise);
+            gain += y.array().abs2() - 2 * factor.matrixLLT().diagonal().array().real().log() -
+                    std::log(variance);
         }
         double sum = 0;
         for (Eigen::Index k = 0; k < count; ++k) {
@@ -178,8 +176,7 @@ Eigen::ArrayXd ShareScan::curve(const Eigen::ArrayXXcd& projections, double powe
     return best;
 }
 
-FastestShare ShareScan::fastest(const Eigen::ArrayXd& evidence, double total,
-                                double mirror) const {
+FastestShare ShareScan::fastest(const Eigen::ArrayXd& evidence, double total, double mirror) const {
     constexpr double least_gain = 10;  // in logarithms: more than chance
     FastestShare found;
     found.total = total;

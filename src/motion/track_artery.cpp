@@ -37,16 +37,16 @@ Eigen::ArrayXd smoothed(const Eigen::ArrayXd& displacement, const std::vector<bo
 WallReport report(const SeparatedWall& wall, const WallMotion& motion,
                   const RecordingSettings& settings, const WallEchoOptions& options) {
     const LayerFit& fit = wall.layered.fit;
-    WallReport out{.depth = wall.state.depth,
-                   .pulse_share = wall.share().pulse,
-                   .bulk_share = wall.state.bulk,
-                   .tissue_pulse_share =
-                       wall.state.sense * wall.state.prior.tissue_reach * wall.state.share,
-                   .residual = fit.residual(),
-                   .own_motion = std::sqrt(motion.own.square().mean()),
-                   .reference = wall_echoes(wall, settings, options),
-                   .displacement = {},
-                   .strength = {}};
+    WallReport out{
+        .depth = wall.state.depth,
+        .pulse_share = wall.share().pulse,
+        .bulk_share = wall.state.bulk,
+        .tissue_pulse_share = wall.state.sense * wall.state.prior.tissue_reach * wall.state.share,
+        .residual = fit.residual(),
+        .own_motion = std::sqrt(motion.own.square().mean()),
+        .reference = wall_echoes(wall, settings, options),
+        .displacement = {},
+        .strength = {}};
     for (Eigen::Index i = 0; i < motion.displacement.size(); ++i) {
         out.displacement.push_back(motion.displacement[i]);
         out.strength.push_back(motion.correlation[i] > 0 ? motion.strength[i].real() : 0.0);
@@ -96,6 +96,10 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     }
     const Eigen::ArrayXd near_motion = smoothed(near.displacement, valid, options.smoothing, rate);
     const Eigen::ArrayXd far_motion = smoothed(far.displacement, valid, options.smoothing, rate);
+    // A share that is not sure is an error of gain: it grows with the pulse.
+    const auto deviation = [&](const WallMotion& moved, const SeparatedWall& wall, Eigen::Index k) {
+        return std::hypot(moved.deviation[k], wall.state.share_deviation * walls->times.pulse[k]);
+    };
     constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
     result.frames.resize(count);
     for (std::size_t i = 0; i < count; ++i) {
@@ -106,8 +110,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         frame.far_wall = walls->far.state.depth + far_motion[k];
         frame.diameter = frame.far_wall - frame.near_wall;
         frame.valid = valid[i];
-        frame.near_wall_std = valid[i] ? near.deviation[k] : unknown;
-        frame.far_wall_std = valid[i] ? far.deviation[k] : unknown;
+        frame.near_wall_std = valid[i] ? deviation(near, walls->near, k) : unknown;
+        frame.far_wall_std = valid[i] ? deviation(far, walls->far, k) : unknown;
         frame.diameter_std = std::hypot(frame.near_wall_std, frame.far_wall_std);
         frame.near_quality = valid[i] ? near.correlation[k] : 0;
         frame.far_quality = valid[i] ? far.correlation[k] : 0;

@@ -51,8 +51,9 @@ double pulse_linearity(const CommonMotion& motion) {
     return spread > 0 ? common * common / spread : 0;
 }
 
-// Belief in a wall at each depth. What is small beside the motion the other way is its mirror image,
-// from echoes whose strength changes as they move; what is small beside other depths is chance.
+// Belief in a wall at each depth. What is small beside the motion the other way is its mirror
+// image, from echoes whose strength changes as they move; what is small beside other depths is
+// chance.
 std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::size_t side,
                                  const WallFinderOptions& options) {
     double most = 0;
@@ -72,14 +73,13 @@ std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::s
         }
         const double share = std::min(found.share, 1.2 * beside);
         const FastestShare& other = place.directions[1 - side];
-        const bool moves = found.share >= options.smallest_motion &&
-                           found.total >= std::max(options.least_evidence,
-                                                   options.mirror * other.total) &&
-                           found.evidence >= options.least_evidence;
+        const bool moves =
+            found.share >= options.smallest_motion &&
+            found.total >= std::max(options.least_evidence, options.mirror * other.total) &&
+            found.evidence >= options.least_evidence;
         const double seen = found.total / (found.total + options.usual_part * most);
-        scores.push_back(moves ? share * share * seen *
-                                     std::pow(found.evidence, options.evidence_power)
-                               : 0);
+        scores.push_back(
+            moves ? share * share * seen * std::pow(found.evidence, options.evidence_power) : 0);
     }
     return scores;
 }

@@ -20,8 +20,7 @@ Eigen::ArrayXcd SeparatedWall::spectrum() const {
 }
 
 Eigen::ArrayXXcd SeparatedWall::echoes(const LayerTimes& times) const {
-    Eigen::ArrayXXcd sum =
-        Eigen::ArrayXXcd::Zero(layered.gate.values.rows(), layered.gate.bins());
+    Eigen::ArrayXXcd sum = Eigen::ArrayXXcd::Zero(layered.gate.values.rows(), layered.gate.bins());
     for (std::size_t k = 0; k < wall_layers; ++k) {
         sum += layer_phasors(layered.gate, times, layered.fit.shares[k]).rowwise() *
                layered.fit.spectra.row(static_cast<Eigen::Index>(k));
@@ -141,9 +140,9 @@ WallState likeliest_wall(const WallModel& model, WallState start, const WallSear
             points.push_back({trial, model.evidence(trial, noise) - z * z / 2});
         }
     }
-    const auto top = std::max_element(
-        points.begin(), points.end(),
-        [](const Point& x, const Point& y) { return x.evidence < y.evidence; });
+    const auto top =
+        std::max_element(points.begin(), points.end(),
+                         [](const Point& x, const Point& y) { return x.evidence < y.evidence; });
     double sum = 0, mean = 0, square = 0, strain = 0;
     for (const Point& point : points) {
         const double weight = std::exp(point.evidence - top->evidence);

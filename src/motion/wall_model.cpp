@@ -69,8 +69,12 @@ Eigen::ArrayXd strained(const WallState& wall, const Eigen::ArrayXd& d) {
 WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const WallState& wall,
                      double largest_share, const RecordingSettings& settings,
                      const WallModelOptions& options)
-    : gate_(gate), settings_(settings), options_(options), sense_(wall.sense),
-      bulk_offset_(wall.bulk - wall.tissue), bulk_tissue_(wall.tissue) {
+    : gate_(gate),
+      settings_(settings),
+      options_(options),
+      sense_(wall.sense),
+      bulk_offset_(wall.bulk - wall.tissue),
+      bulk_tissue_(wall.tissue) {
     validate(options);
     require(largest_share > 0, "largest_share", largest_share, "must be positive [m]");
     const auto block =
@@ -83,11 +87,11 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
              static_cast<double>(gate.bins());
     constexpr double least_power = 0.01;
     const Sensor& sensor = settings.sensor;
-    pulse_power_ = (-std::log(4.0) * ((gate.frequencies - sensor.centre_frequency) /
-                                      (sensor.bandwidth / 2))
-                                         .square())
-                       .exp()
-                       .max(least_power);
+    pulse_power_ =
+        (-std::log(4.0) *
+         ((gate.frequencies - sensor.centre_frequency) / (sensor.bandwidth / 2)).square())
+            .exp()
+            .max(least_power);
     // Phases turn by less than this from grid point to grid point: interpolation errors below 1e-4.
     constexpr double largest_turn = 0.2;
     const double reach = std::max((coarse_.pulse - coarse_.pulse.mean()).abs().maxCoeff(), 1e-3);
@@ -111,11 +115,10 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
         by_itself = layer_phasors(gate_, own, {1, 0});
     }
     own_ = by_itself;
-    wall_projection_ = tabulated(
-        weighted * (phasors(lowest, bulk_offset_) * by_itself).conjugate(), back, count);
+    wall_projection_ =
+        tabulated(weighted * (phasors(lowest, bulk_offset_) * by_itself).conjugate(), back, count);
     gram_zero_ = count;
-    const Eigen::ArrayXXcd w =
-        coarse_.weight.cast<Complex>().replicate(1, gate.bins());
+    const Eigen::ArrayXXcd w = coarse_.weight.cast<Complex>().replicate(1, gate.bins());
     const double least = -static_cast<double>(gram_zero_) * step_;
     gram_ = tabulated(w * phasors(least, 0), turn, 2 * count + 1);
     cross_ = tabulated(w * phasors(least, bulk_offset_) * by_itself, turn, 2 * count + 1);
@@ -127,8 +130,7 @@ Eigen::ArrayXd WallModel::distances() const {
     const double lead = options_.lead * (1e6 / settings_.sensor.bandwidth);
     const auto outside = static_cast<Eigen::Index>(std::ceil(lead / spacing));
     const auto inside = static_cast<Eigen::Index>(std::ceil(options_.thickness / spacing));
-    return spacing * Eigen::ArrayXd::LinSpaced(outside + inside + 1,
-                                               -static_cast<double>(outside),
+    return spacing * Eigen::ArrayXd::LinSpaced(outside + inside + 1, -static_cast<double>(outside),
                                                static_cast<double>(inside));
 }
 
@@ -150,8 +152,8 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
     // Tissue layers a third of a half wavelength apart over the range of p, or closer.
     const double half_wave = settings_.sound_speed / 2 / settings_.sensor.centre_frequency;
     const double span = (wall.prior.tissue_reach - lowest_tissue) * wall.share;
-    const auto layers =
-        std::clamp<Eigen::Index>(static_cast<Eigen::Index>(std::ceil(3.5 * span / half_wave)), 6, 24);
+    const auto layers = std::clamp<Eigen::Index>(
+        static_cast<Eigen::Index>(std::ceil(3.5 * span / half_wave)), 6, 24);
     out.tissue_shares = Eigen::ArrayXd::LinSpaced(layers, lowest_tissue * wall.share,
                                                   wall.prior.tissue_reach * wall.share);
     // The sheet's pulses in the gate's window.
@@ -166,8 +168,7 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
             const double t = gate_.grid.time(static_cast<double>(n)) - arrival;
             const double x = (static_cast<double>(n) + 0.5) / static_cast<double>(samples);
             const double edge = std::min(x, 1 - x) / 0.3;
-            const double window =
-                edge >= 1 ? 1 : 0.5 * (1 - std::cos(std::numbers::pi * edge));
+            const double window = edge >= 1 ? 1 : 0.5 * (1 - std::cos(std::numbers::pi * edge));
             waves(k, n) = std::polar(window * std::exp(-decay * t * t), detuning * t);
         }
     }
@@ -181,8 +182,7 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
                                  out.tissue_shares[k] / step_ + static_cast<double>(below_));
         gram_rows.emplace_back(gram_, zero + static_cast<double>(k) * tissue_step / step_);
         for (Eigen::Index l = 0; l < sheet; ++l) {
-            cross_rows.emplace_back(cross_,
-                                    zero + (out.shares[l] - out.tissue_shares[k]) / step_);
+            cross_rows.emplace_back(cross_, zero + (out.shares[l] - out.tissue_shares[k]) / step_);
         }
     }
     for (Eigen::Index k = 0; k < sheet; ++k) {
@@ -218,9 +218,8 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
             }
             h[k] = tissue_rows[static_cast<std::size_t>(k)](j) / noise;
             for (Eigen::Index l = 0; l < sheet; ++l) {
-                cross(k, l) =
-                    cross_rows[static_cast<std::size_t>(k * sheet + l)](j) * out.pulses(l, j) /
-                    noise;
+                cross(k, l) = cross_rows[static_cast<std::size_t>(k * sheet + l)](j) *
+                              out.pulses(l, j) / noise;
             }
         }
         const Eigen::ArrayXd variance = tissue_variance * pulse_power_[j] * taper;
@@ -238,8 +237,8 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
         }
         a.triangularView<Eigen::Upper>() -= x.adjoint() * x;
         b.noalias() -= x.adjoint() * y;
-        log_determinant += 2 * factor.matrixLLT().diagonal().array().real().log().sum() +
-                           variance.log().sum();
+        log_determinant +=
+            2 * factor.matrixLLT().diagonal().array().real().log().sum() + variance.log().sum();
         quadratic += y.squaredNorm();
         if (coefficients) {
             factors.push_back(factor);
@@ -250,11 +249,11 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
     a.diagonal().array() += 1 / sheet_variance;
     const Eigen::LLT<Eigen::MatrixXcd, Eigen::Upper> factor(a);
     const Eigen::VectorXcd y = factor.matrixL().solve(b);
-    log_determinant += 2 * factor.matrixLLT().diagonal().array().real().log().sum() +
-                       sheet_variance.log().sum();
+    log_determinant +=
+        2 * factor.matrixLLT().diagonal().array().real().log().sum() + sheet_variance.log().sum();
     quadratic += y.squaredNorm();
-    out.evidence = quadratic - log_determinant - weight_ * static_cast<double>(bins) *
-                                                     (std::log(noise) + power_ / noise);
+    out.evidence = quadratic - log_determinant -
+                   weight_ * static_cast<double>(bins) * (std::log(noise) + power_ / noise);
     if (coefficients) {
         out.sheet = factor.matrixU().solve(y);
         out.tissue.resize(layers, bins);

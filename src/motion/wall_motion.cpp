@@ -31,8 +31,7 @@ WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, doubl
         const Eigen::ArrayXcd echo = echoes.col(j);
         const Eigen::ArrayXcd slope = turn * echo;
         curvature.col(0) += slope.abs2() / noise * times.weight;
-        gradient.col(0) +=
-            (slope.conjugate() * fit.rest.col(j)).real() / noise * times.weight;
+        gradient.col(0) += (slope.conjugate() * fit.rest.col(j)).real() / noise * times.weight;
         const Eigen::ArrayXcd isolated = fit.rest.col(j) + echo;
         product += echo.conjugate() * isolated;
         energy += isolated.abs2();

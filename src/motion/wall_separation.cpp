@@ -138,8 +138,8 @@ public:
     void take_three_layers(SeparatedWall& wall, const LayerTimes& times, double half_gate) const {
         WallState& state = wall.state;
         wall.layered.gate = gate(state, times, half_gate);
-        // Three layers, since tissue both beside and outside the vessel may lie on the wall; from many
-        // starts, on averaged frames.
+        // Three layers, since tissue both beside and outside the vessel may lie on the wall; from
+        // many starts, on averaged frames.
         const auto block = std::max<Eigen::Index>(
             1, std::lround(options_.model.interval * line_.settings.frame_rate));
         GateSpectrum coarse = wall.layered.gate;
@@ -170,7 +170,8 @@ public:
         for (LayerShare& share : shares) {
             share.bulk += state.tissue;
         }
-        wall.layered.fit = fit_layers(wall.layered.gate, times, shares, {.iterations = best ? 3 : 0});
+        wall.layered.fit =
+            fit_layers(wall.layered.gate, times, shares, {.iterations = best ? 3 : 0});
         put_fastest_first(wall.layered.fit, wall.layered.gate, times, state.sense);
         wall.wall_layers = 1;
         wall.reference = 0;
@@ -200,8 +201,8 @@ public:
 
     // What the wall does slowly by itself, such as tissue slipping past it.
     void drift(SeparatedWall& wall, const LayerTimes& times) const {
-        const WallMotion motion = wall_motion(wall, times, line_.settings.frame_rate,
-                                              {.cutoff = 1, .spread = 20e-6});
+        const WallMotion motion =
+            wall_motion(wall, times, line_.settings.frame_rate, {.cutoff = 1, .spread = 20e-6});
         Eigen::ArrayXd own = motion.own;
         if (wall.state.own.size() > 0) {
             own += wall.state.own;
@@ -210,8 +211,8 @@ public:
         own -= own.mean();
         own -= (own * p).sum() / p.square().sum() * p;
         // More than this would rather be the next cycle of the carrier.
-        const double most = line_.settings.sound_speed / 2 /
-                            line_.settings.sensor.centre_frequency / 4;
+        const double most =
+            line_.settings.sound_speed / 2 / line_.settings.sensor.centre_frequency / 4;
         wall.state.own = own.abs().maxCoeff() < most ? own : Eigen::ArrayXd();
     }
 
@@ -220,8 +221,8 @@ public:
         WallState& state = wall.state;
         const EnergyProfile profile =
             energy_profile(wall.layered.gate, wall.spectrum(), line_.settings);
-        const double depth = reference_layer_depth(profile, state.sense, start, line_.settings,
-                                                   options_.reference);
+        const double depth =
+            reference_layer_depth(profile, state.sense, start, line_.settings, options_.reference);
         const double inwards = state.sense * (state.depth - depth);
         state.share *= 1 + state.prior.strain * inwards / (state.radius - inwards);
         state.radius -= inwards;
@@ -245,8 +246,9 @@ public:
         }
         const double slope = (evidence[2] - evidence[0]) / 2;
         const double bend = evidence[2] - 2 * evidence[1] + evidence[0];
-        wall.state.*bulk +=
-            step * (bend < 0 ? std::clamp(-slope / bend, -2.0, 2.0) : slope > 0 ? 1.0 : -1.0);
+        wall.state.*bulk += step * (bend < 0    ? std::clamp(-slope / bend, -2.0, 2.0)
+                                    : slope > 0 ? 1.0
+                                                : -1.0);
     }
 
 private:
@@ -318,9 +320,9 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         put_fastest_first(wall->layered.fit, wall->layered.gate, times, wall->state.sense);
         wall->state.share = std::abs(wall->layered.fit.shares[0].pulse);
         wall->state.tissue = motion_bulk(pair, *wall);
-        wall->state.bulk = std::clamp(wall->layered.fit.shares[0].bulk,
-                                      wall->state.tissue - options.bulk_reach,
-                                      wall->state.tissue + options.bulk_reach);
+        wall->state.bulk =
+            std::clamp(wall->layered.fit.shares[0].bulk, wall->state.tissue - options.bulk_reach,
+                       wall->state.tissue + options.bulk_reach);
         taker.drift(*wall, times);
         wall->state.smallest_share = 0.7 * wall->state.share;
         wall->state.largest_share = 1.4 * wall->state.share;

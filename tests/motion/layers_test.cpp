@@ -4,7 +4,6 @@
 #include <complex>
 #include <numbers>
 
-#include "echosieve/motion/layer_start.hpp"
 #include "echosieve/motion/phase_track.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
@@ -63,49 +62,6 @@ TEST_CASE("the fit never ends above the cost of its start") {
         const double before = fit_layers(made.gate, times, shares, {.iterations = 0}).cost;
         CHECK(fit_layers(made.gate, times, shares).cost <= before);
     }
-}
-
-TEST_CASE("the exhaustive start's cost is the two-layer cost, and its best start leads to truth") {
-    const LayerTimes times = made_times(800);
-    const LayerShare wall{260e-6, 1.1};
-    const LayerShare tissue{20e-6, 1.0};
-    const MadeGate made = made_gate(times, {wall, tissue}, 0.1, 4);
-    LayerStartOptions options;
-    options.block = 1;
-    const LayerStartSearch search(times, made.gate.frequencies, options);
-    const std::vector<LayerStart> starts = search(made.gate, 1, 1.0).starts;
-    REQUIRE(!starts.empty());
-    CHECK(starts.size() <= options.starts);
-    for (const LayerStart& start : starts) {
-        const double direct = fit_layers(made.gate, times, {start.wall, start.tissue},
-                                         {.ridge = options.ridge, .iterations = 0})
-                                  .cost;
-        constexpr double rounding = 1e-9;
-        CHECK_WITHIN_RELATIVE(start.cost, direct, rounding);
-        CHECK(start.evidence > 0);
-        CHECK(start.evidence_part > 0);
-        CHECK(start.evidence_part < 1);
-    }
-    const LayerFit fit = fit_layers(made.gate, times, {starts[0].wall, starts[0].tissue});
-    constexpr double few_micrometres = 2e-6;
-    CHECK_WITHIN(fit.shares[0].pulse, wall.pulse, few_micrometres);
-    CHECK_WITHIN(fit.shares[1].pulse, tissue.pulse, few_micrometres);
-}
-
-TEST_CASE("frames averaged in blocks lead the start search to the same wall") {
-    LayerTimes times = made_times(801);      // the last block is not full
-    times.weight.segment(100, 3).setZero();  // nor are these
-    times.weight.segment(200, 8).setZero();  // a block with no frame in it
-    const LayerShare wall{-260e-6, 1.1};
-    MadeGate made = made_gate(times, {wall, {-20e-6, 1.0}}, 0.1, 6);
-    made.gate.values.middleRows(200, 8) = 100;  // must not count
-    const LayerStartSearch search(times, made.gate.frequencies);
-    const std::vector<LayerStart> starts = search(made.gate, -1, 1.0).starts;
-    REQUIRE(!starts.empty());
-    // The grid: half a wavelength, 193 um, over a range of p of 1.3, in 14 steps.
-    constexpr double grid_step = 15e-6;
-    CHECK_WITHIN(starts[0].wall.pulse, wall.pulse, grid_step);
-    CHECK(std::abs(starts[0].tissue.pulse) < std::abs(wall.pulse) / 2);
 }
 
 TEST_CASE("layers refuse what they can't use") {

@@ -36,6 +36,9 @@ SeparatedWall wall_with(const LayerTimes& times, const Eigen::ArrayXd& own, doub
     SeparatedWall wall;
     wall.layered.gate = made.gate;
     wall.layered.fit = fit_layers(made.gate, times, {wall_share, tissue_share}, {.ridge = 1e-6});
+    wall.state.sense = -1;
+    wall.state.share = -wall.layered.fit.shares[0].pulse;
+    wall.state.bulk = wall.layered.fit.shares[0].bulk;
     return wall;
 }
 

@@ -20,9 +20,9 @@ enum class WallLayer { outer, inner };
 
 struct ReferenceLayerOptions {
     WallLayer layer = WallLayer::outer;
-    double lowest_peak = 0.5;        ///< of the largest E: lower maxima are not the wall
-    double reach = 1.3e-3;           ///< from the strongest peak outwards [m]
-    double thickest_wall = 0.7e-3;  ///< from the wall's first estimate outwards [m]
+    double lowest_peak = 0.5;       ///< of the largest E: lower maxima are not the wall
+    double reach = 1.3e-3;          ///< from the strongest peak outwards [m]
+    double thickest_wall = 0.9e-3;  ///< from the wall's first estimate outwards [m]
 };
 
 inline void validate(const ReferenceLayerOptions& options) {

@@ -29,16 +29,17 @@ namespace echosieve {
 // v is the most likely of a few. E^H E depends on differences of shares only, not on the gate.
 
 struct ShareScanOptions {
-    double largest_share = 750e-6;     ///< over the range of p [m]
-    double steps_per_wavelength = 4;   ///< of the grid, in half wavelengths of range
-    double against = 60e-6;            ///< how far the grid reaches the other way [m]
-    double interval = 4e-3;            ///< frames within it are averaged, their bulk turned back [s]
-    double least_noise = 0.03;         ///< part of a gate's power that the model may not reach
-    double unexplained = 0.03;         ///< part of the evidence that faster shares may still hold
+    double largest_share = 750e-6;    ///< over the range of p [m]
+    double steps_per_wavelength = 4;  ///< of the grid, in half wavelengths of range
+    double against = 60e-6;           ///< how far the grid reaches the other way [m]
+    double interval = 4e-3;           ///< frames within it are averaged, their bulk turned back [s]
+    double least_noise = 0.03;        ///< part of a gate's power that the model may not reach
+    double unexplained = 0.03;        ///< part of the evidence that faster shares may still hold
     double mirror = 0.7;  ///< of the evidence for motion the other way: what is no motion at all,
                           ///< but strength that changes, shows both ways alike
-    double drift_frequency = 1;  ///< what the strongest layer does below it by itself is taken out [Hz]
-    double distinct = 0.7;             ///< shares below this part of the fastest are slower ones
+    double drift_frequency =
+        1;                  ///< what the strongest layer does below it by itself is taken out [Hz]
+    double distinct = 0.7;  ///< shares below this part of the fastest are slower ones
 };
 
 inline void validate(const ShareScanOptions& options) {

@@ -7,9 +7,9 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/share_scan.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
+#include "echosieve/motion/share_scan.hpp"
 
 namespace echosieve {
 
@@ -32,8 +32,8 @@ struct WallFinderOptions {
     double smallest_distension = 60e-6;  ///< of both walls together, over the same range [m]
     double smallest_share = 0.1;         ///< of the distension that a wall takes
     double least_evidence = 20;          ///< for a wall's share, over clearly slower ones alone
-    double mirror = 0.15;  ///< of the evidence for motion the other way: less is its image
-    double usual_part = 0.05;  ///< of the line's most evidence one way: where half is believed
+    double mirror = 0.15;          ///< of the evidence for motion the other way: less is its image
+    double usual_part = 0.05;      ///< of the line's most evidence one way: where half is believed
     double evidence_power = 0.15;  ///< of the evidence, beside the share's square
     /// part of the variance of the tissue's pulse shares that a straight line over depth may
     /// explain: beyond it the tissue pulsates as a whole, and holds no artery

@@ -1,5 +1,5 @@
-// How a wall's gate answers, as a random field: the wall a strained sheet of echoes, the tissue on it
-// a continuum of slower layers. What the wall's share is then follows from its likelihood.
+// How a wall's gate answers, as a random field: the wall a strained sheet of echoes, the tissue on
+// it a continuum of slower layers. What the wall's share is then follows from its likelihood.
 #pragma once
 
 #include <Eigen/Core>
@@ -22,29 +22,29 @@ namespace echosieve {
 //   t_k     tissue with share a_k, even steps from -0.15 to c times a_w; ~ CN(0, v |P(f)|^2)
 //
 // The tissue is marginalised per frequency, the wall over all of them:
-//   ln p(Y | a_w) = -ln det - quadratic form  (Rasmussen and Williams 2006, eq. 2.30), by the matrix
-//   inversion lemma in the number of layers. Sums over frames enter only as E^H Y and E^H E, which
-//   are tabulated over the share once a gate and interpolated (4 points, Lagrange).
+//   ln p(Y | a_w) = -ln det - quadratic form  (Rasmussen and Williams 2006, eq. 2.30), by the
+//   matrix inversion lemma in the number of layers. Sums over frames enter only as E^H Y and E^H E,
+//   which are tabulated over the share once a gate and interpolated (4 points, Lagrange).
 
 /// What is believed of wall and tissue before the gate is seen.
 struct WallPrior {
     double strain = 0.9;         ///< kappa
-    double tissue_reach = 0.8;   ///< c: the tissue's largest share, as a part of the wall's
-    double tissue_power = 0.1;   ///< v, per layer of ten, over the gate's power
+    double tissue_reach = 0.65;  ///< c: the tissue's largest share, as a part of the wall's
+    double tissue_power = 0.03;  ///< v, per layer of ten, over the gate's power
     double wall_power = 1;       ///< V, over the gate's power
 };
 
 struct WallModelOptions {
-    double interval = 4e-3;       ///< frames within it are averaged, their bulk turned back [s]
-    double thickness = 1.1e-3;    ///< of the sheet, from z_r towards the lumen [m]
-    double lead = 0.35e-3;        ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
-    double decay = 0.5e-3;        ///< l [m]
-    double least_noise = 0.02;    ///< part of a gate's power that the model may not reach
+    double interval = 4e-3;     ///< frames within it are averaged, their bulk turned back [s]
+    double thickness = 1.1e-3;  ///< of the sheet, from z_r towards the lumen [m]
+    double lead = 0.35e-3;      ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
+    double decay = 0.5e-3;      ///< l [m]
+    double least_noise = 0.02;  ///< part of a gate's power that the model may not reach
     /// what is tried for WallPrior's members, the most likely kept
-    std::vector<double> tissue_powers = {0.01, 0.03, 0.1};
+    std::vector<double> tissue_powers = {0.01, 0.03};
     std::vector<double> wall_powers = {0.1, 0.5, 3, 15};
-    std::vector<double> tissue_reaches = {0.5, 0.65, 0.8};
-    double strain_mean = 0.9;     ///< kappa before the gate is seen
+    std::vector<double> tissue_reaches = {0.5, 0.65};
+    double strain_mean = 0.8;     ///< kappa before the gate is seen
     double strain_spread = 0.12;  ///< its standard deviation
 };
 
@@ -61,12 +61,12 @@ inline void validate(const WallModelOptions& options) {
 
 /// Where a wall is and how it moves, as far as is known.
 struct WallState {
-    double sense = 1;   ///< -1 near wall, +1 far wall
-    double depth = 0;   ///< z_r [m]
-    double share = 0;   ///< |a_w| over the range of p [m]
-    double bulk = 1;    ///< b of the wall
-    double tissue = 1;  ///< b of the tissue on it
-    double radius = 3e-3;  ///< R [m]
+    double sense = 1;           ///< -1 near wall, +1 far wall
+    double depth = 0;           ///< z_r [m]
+    double share = 0;           ///< |a_w| over the range of p [m]
+    double bulk = 1;            ///< b of the wall
+    double tissue = 1;          ///< b of the tissue on it
+    double radius = 3e-3;       ///< R [m]
     double smallest_share = 0;  ///< bounds of the share that the scan of the line allows [m]
     double largest_share = 0;
     double share_deviation = 0;  ///< standard deviation of the share, from its likelihood [m]
@@ -95,7 +95,7 @@ public:
         Eigen::ArrayXXcd spectra;  ///< [layers x bins]
         std::size_t wall_layers = 0;
         std::size_t reference = 0;  ///< which of them lies at z_r
-        double noise = 0;  ///< mean squared rest per block and bin
+        double noise = 0;           ///< mean squared rest per block and bin
     };
     [[nodiscard]] Layers layers(const WallState& wall, double noise) const;
 

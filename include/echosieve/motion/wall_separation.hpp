@@ -19,11 +19,11 @@
 namespace echosieve {
 
 struct WallSeparationOptions {
-    double tissue_half_gate = 0.8e-3;   ///< [m]
-    double tissue_spacing = 1e-3;       ///< [m]
-    double wall_distance = 1.5e-3;      ///< of tissue gates from the walls [m]
+    double tissue_half_gate = 0.8e-3;  ///< [m]
+    double tissue_spacing = 1e-3;      ///< [m]
+    double wall_distance = 1.5e-3;     ///< of tissue gates from the walls [m]
     double bulk_reach = 0.7;           ///< of a wall's b from the line's
-    int rounds = 3;                     ///< of shares and time courses in turn
+    int rounds = 3;                    ///< of shares and time courses in turn
     JointMotionOptions coarse{};
     JointMotionOptions fine{.pulse_cutoff = 35};
     ReferenceLayerOptions reference;

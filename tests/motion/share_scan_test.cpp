@@ -1,0 +1,92 @@
+#include "echosieve/motion/share_scan.hpp"
+
+#include <array>
+#include <cmath>
+
+#include "support/check.hpp"
+#include "support/layers.hpp"
+
+using namespace echosieve;
+
+using test::made_frame_rate;
+using test::made_gate;
+using test::made_times;
+using test::MadeGate;
+
+namespace {
+
+const Sensor sensor{4e6, 1e6};
+
+// Half a wavelength, 193 um, in four steps over a range of p of 1.3.
+constexpr double grid_step = 193e-6 / 4 / 1.2;
+
+}  // namespace
+
+TEST_CASE("the fastest share is found in its direction, whatever slower tissue lies on it") {
+    const LayerTimes times = made_times(800);
+    for (const double direction : {-1.0, 1.0}) {
+        for (const double tissue : {0.0, 0.3, 0.6}) {
+            CAPTURE(direction);
+            CAPTURE(tissue);
+            const double a = direction * 260e-6;
+            const MadeGate made = made_gate(times, {{a, 1.0}, {tissue * a, 1.0}}, 0.1, 4);
+            const ShareScan scan(times, made.gate.frequencies, sensor, made_frame_rate);
+            const std::array<FastestShare, 2> found = scan(made.gate, 1.0);
+            const FastestShare& there = found[direction > 0 ? 1 : 0];
+            const FastestShare& back = found[direction > 0 ? 0 : 1];
+            CHECK_WITHIN(there.share, 260e-6, grid_step);
+            CHECK(there.total > 0);
+            CHECK(there.evidence > 0);
+            CHECK(back.share < grid_step);
+            CHECK(there.total > 10 * back.total);
+        }
+    }
+}
+
+TEST_CASE("standing tissue and noise hold nothing that moves") {
+    const LayerTimes times = made_times(800);
+    const MadeGate still = made_gate(times, {{0, 1.0}}, 0.1, 5);
+    const ShareScan scan(times, still.gate.frequencies, sensor, made_frame_rate);
+    for (const FastestShare& found : scan(still.gate, 1.0)) {
+        CHECK(found.share < grid_step);
+    }
+    MadeGate noise = made_gate(times, {{0, 1.0}}, 1, 6);
+    noise.gate.values -=
+        layer_phasors(noise.gate, times, {0, 1.0}).rowwise() * noise.spectra.row(0);
+    constexpr double chance = 20;  // in logarithms
+    for (const FastestShare& found : scan(noise.gate, 1.0)) {
+        CHECK(found.total < chance);
+    }
+    noise.gate.values.setZero();
+    for (const FastestShare& found : scan(noise.gate, 1.0)) {
+        CHECK(found.share == 0);
+        CHECK(found.total == 0);
+    }
+}
+
+TEST_CASE("unusable frames count for nothing in the scan") {
+    LayerTimes times = made_times(801);      // the last block is not full
+    times.weight.segment(100, 3).setZero();  // nor are these
+    times.weight.segment(200, 8).setZero();  // blocks with no frame in them
+    MadeGate made = made_gate(times, {{-260e-6, 1.0}, {-20e-6, 1.0}}, 0.1, 6);
+    const ShareScan scan(times, made.gate.frequencies, sensor, made_frame_rate);
+    const FastestShare before = scan(made.gate, 1.0)[0];
+    made.gate.values.middleRows(200, 8) = 100;
+    const FastestShare after = scan(made.gate, 1.0)[0];
+    CHECK(before.share == after.share);
+    CHECK(before.evidence == after.evidence);
+    CHECK_WITHIN(after.share, 260e-6, grid_step);
+}
+
+TEST_CASE("a scan refuses options outside their domain") {
+    const LayerTimes times = made_times(100);
+    const MadeGate made = made_gate(times, {{1e-4, 1.0}}, 0.1, 1);
+    for (const ShareScanOptions& options :
+         {ShareScanOptions{.largest_share = 0}, ShareScanOptions{.steps_per_wavelength = 0.5},
+          ShareScanOptions{.against = -1e-6}, ShareScanOptions{.interval = std::nan("")},
+          ShareScanOptions{.least_noise = 0}, ShareScanOptions{.unexplained = 1},
+          ShareScanOptions{.distinct = 0}}) {
+        CHECK_THROWS_AS(ShareScan(times, made.gate.frequencies, sensor, made_frame_rate, options),
+                        InvalidInput);
+    }
+}
