@@ -77,7 +77,11 @@ public:
             return 0;
         }
         constexpr double step = 1e-3;
-        const Eigen::ArrayXcd p = spectrum(shape, 0);
+        Eigen::ArrayXcd p = spectrum(shape, 0);
+        for (Eigen::Index k = 0; k < count; ++k) {
+            const double beyond = std::abs(offsets_[k]) - 1;  // what a wall's gate leaves out
+            p[k] *= std::clamp(0.5 - beyond / spacing, 0.0, 1.0);
+        }
         double best = 0;
         double largest = 0;
         for (double t = 0; t < longest_pulse_delay; t += step) {

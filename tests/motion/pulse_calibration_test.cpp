@@ -57,7 +57,8 @@ TEST_CASE("a flat reflector's echo gives the pulse's delay, whatever its kind") 
             const PulseCalibration causal =
                 calibrate_pulse_delay(reflection(s, true, late, 0), reflector);
             REQUIRE(causal.usable());
-            // In the band of the walls' gates, which is narrower than the low-pass's.
+            // The gate's bins end up to 1 / 24 of a bandwidth from where the closed form's band
+            // does.
             CHECK_WITHIN(causal.delay, envelope_delay({2, false}, s) + late,
                          5 * tolerance / bandwidth);
         }

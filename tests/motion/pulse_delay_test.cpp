@@ -132,7 +132,7 @@ TEST_CASE("evidence becomes a delay, and none of it leaves the prior") {
         const PulseDelay delay = weigh_delays(sure, s);
         const PulseShape& shape = pulse_shapes[static_cast<std::size_t>(m)];
         CHECK_WITHIN(delay.delay, envelope_delay(shape, s), 1e-15);
-        CHECK(delay.zero_phase == (shape.zero_phase ? 1 : 0));
+        CHECK_WITHIN(delay.zero_phase, shape.zero_phase ? 1.0 : 0.0, rounding);
         CHECK_WITHIN(delay.deviation, 0.0, 1e-12);
     }
     // Two causal shapes equally likely: half the difference of their delays.

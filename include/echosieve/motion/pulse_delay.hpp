@@ -22,7 +22,8 @@ namespace echosieve {
 //            -6 dB lie at B / 2; exp(-ln 10^0.3 (2 nu / B)^2) for n = 0
 //   m        shape of a pulse: causal, P_n; or of zero phase, |P_n|, which peaks as it arrives
 //   H(nu)    low-pass of the baseband
-//   d_m      delay: where the envelope of the inverse transform of the shape times H peaks
+//   d_m      delay: where the envelope of the inverse transform of the shape times H peaks, within
+//            B of the band's centre as the walls' gates have it
 //   k        by how much attenuation shifts the band's centre: -k B a metre of depth
 //   r_w(m, k)  part of a wall's energy that the best two echoes of the shape leave, the gate's
 //              window on them;  M_w its bins
