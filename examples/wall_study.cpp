@@ -75,26 +75,34 @@ void run_all(std::vector<Row>& rows, const DrawOptions& draw, std::size_t thread
     });
 }
 
-// Depth errors against the true outer layers, as reported and with the pulse's delay left in.
+// Depth errors of both walls against the true outer layers, as reported and with the pulse's delay
+// left in.
 void print_depths(const std::vector<Row>& rows, bool volume) {
-    double count = 0, near = 0, far = 0, near_before = 0, far_before = 0;
+    constexpr double close = 0.3e-3;  // [m]
+    std::vector<double> errors, before;
     for (const Row& row : rows) {
         if (row.kind == LineKind::artery && row.volume == volume && row.found) {
-            ++count;
-            near += row.score.near_depth * row.score.near_depth;
-            far += row.score.far_depth * row.score.far_depth;
-            near_before += std::pow(row.score.near_depth + row.delay, 2);
-            far_before += std::pow(row.score.far_depth + row.delay, 2);
+            for (const double error : {row.score.near_depth, row.score.far_depth}) {
+                errors.push_back(std::abs(error));
+                before.push_back(std::abs(error + row.delay));
+            }
         }
     }
-    if (count > 0) {
-        std::printf(
-            "%s simulator: depth error of the outer layers [mm rms] near %.3f, far %.3f; the "
-            "pulse's delay left in %.3f, %.3f\n",
-            volume ? "volume " : "section", 1e3 * std::sqrt(near / count),
-            1e3 * std::sqrt(far / count), 1e3 * std::sqrt(near_before / count),
-            1e3 * std::sqrt(far_before / count));
+    if (errors.empty()) {
+        return;
     }
+    const auto median = [](std::vector<double> x) {
+        std::nth_element(x.begin(), x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2), x.end());
+        return 1e3 * x[x.size() / 2];
+    };
+    const auto within = [](const std::vector<double>& x) {
+        return std::count_if(x.begin(), x.end(), [](double error) { return error <= close; });
+    };
+    std::printf(
+        "%s simulator: depth error of %zu walls against the outer layer [mm], median %.3f, within "
+        "0.3 %ld; with the pulse's delay left in %.3f, %ld\n",
+        volume ? "volume " : "section", errors.size(), median(errors),
+        static_cast<long>(within(errors)), median(before), static_cast<long>(within(before)));
 }
 
 void print_summary(const std::vector<Row>& rows, bool volume) {
