@@ -5,6 +5,7 @@
 #include <cstdio>
 #include <exception>
 #include <filesystem>
+#include <optional>
 #include <string>
 
 #include "echosieve/io/recording_file.hpp"
@@ -39,6 +40,8 @@ int main(int argc, char** argv) {
     std::string layer = "outer";
     double smoothing_time = 3;
     int smoothing_frames = 30;
+    std::optional<double> pulse_delay;
+    bool no_pulse_delay = false;
     bool no_pictures = false;
     bool no_echoes = false;
     echosieve::TrackOptions options;
@@ -66,6 +69,10 @@ int main(int argc, char** argv) {
     app.add_option("--dead-zone", options.walls.dead_zone,
                    "No wall above this depth under the first sample [m]")
         ->capture_default_str();
+    app.add_option("--pulse-delay", pulse_delay,
+                   "From an echo's arrival to its envelope's peak, instead of the settings' [s]");
+    app.add_flag("--no-pulse-delay", no_pulse_delay,
+                 "Where the delay is not given, take it for 0: no estimate");
     app.add_flag("--no-pictures", no_pictures, "Draw no pictures");
     app.add_flag("--no-wall-echoes", no_echoes, "Write no wall_echoes.npy");
     CLI11_PARSE(app, argc, argv);
@@ -81,7 +88,9 @@ int main(int argc, char** argv) {
         job.folder = out.empty()
                          ? std::filesystem::path(samples).replace_extension().concat("_motion")
                          : std::filesystem::path(out);
+        options.pulse.estimate = !no_pulse_delay;
         job.options = options;
+        job.pulse_delay = pulse_delay;
         job.smoothing = smoothing;
         job.pictures = !no_pictures;
         job.wall_echoes = !no_echoes;

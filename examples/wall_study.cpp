@@ -30,7 +30,7 @@ struct Row {
     double seconds = 0;
     double quality = 0;
     examples::Score score;
-    double lag = 0;
+    double delay = 0, delay_error = 0, delay_deviation = 0;  // of the pulse, as depth [m]
     // what the recording is like, and what the tracker says of itself
     double frequency = 0, share = 0, distension = 0, over_tissue = 0, snr = 0;
     WallReport near, far;
@@ -45,7 +45,6 @@ void run(Row& row, const DrawOptions& draw) {
     row.distension = drawn.options.distension;
     row.over_tissue = -drawn.options.clutter_decibels;
     row.snr = drawn.in_band_snr_decibels;
-    row.lag = made.truth.peak_lag;
     const auto start = std::chrono::steady_clock::now();
     const ArteryMotion motion = track_artery(made.recording);
     row.seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
@@ -53,6 +52,10 @@ void run(Row& row, const DrawOptions& draw) {
     if (motion.frames.empty()) {
         return;
     }
+    const RecordingSettings& settings = made.recording.settings;
+    row.delay = settings.depth(motion.pulse_delay.delay);
+    row.delay_error = row.delay - made.truth.peak_lag;
+    row.delay_deviation = settings.depth(motion.pulse_delay.deviation);
     row.near = motion.near;
     row.far = motion.far;
     double valid = 0;
@@ -70,6 +73,36 @@ void run_all(std::vector<Row>& rows, const DrawOptions& draw, std::size_t thread
     examples::for_each_in_parallel(rows.size(), threads, "studying", [&](std::size_t k) {
         rows[k].volume ? run<VolumeScene>(rows[k], draw) : run<Scene>(rows[k], draw);
     });
+}
+
+// Depth errors of both walls against the true outer layers, as reported and with the pulse's delay
+// left in.
+void print_depths(const std::vector<Row>& rows, bool volume) {
+    constexpr double close = 0.3e-3;  // [m]
+    std::vector<double> errors, before;
+    for (const Row& row : rows) {
+        if (row.kind == LineKind::artery && row.volume == volume && row.found) {
+            for (const double error : {row.score.near_depth, row.score.far_depth}) {
+                errors.push_back(std::abs(error));
+                before.push_back(std::abs(error + row.delay));
+            }
+        }
+    }
+    if (errors.empty()) {
+        return;
+    }
+    const auto median = [](std::vector<double> x) {
+        std::nth_element(x.begin(), x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2), x.end());
+        return 1e3 * x[x.size() / 2];
+    };
+    const auto within = [](const std::vector<double>& x) {
+        return std::count_if(x.begin(), x.end(), [](double error) { return error <= close; });
+    };
+    std::printf(
+        "%s simulator: depth error of %zu walls against the outer layer [mm], median %.3f, within "
+        "0.3 %ld; with the pulse's delay left in %.3f, %ld\n",
+        volume ? "volume " : "section", errors.size(), median(errors),
+        static_cast<long>(within(errors)), median(before), static_cast<long>(within(before)));
 }
 
 void print_summary(const std::vector<Row>& rows, bool volume) {
@@ -149,15 +182,16 @@ int main(int argc, char** argv) {
         run_all(rows, draw, threads);
         if (!details.empty()) {
             CsvWriter table(details,
-                            {{"volume", 0},        {"artery", 0},         {"seed", 0},
-                             {"found", 0},         {"error_um", 3},       {"gain_error", 4},
-                             {"near_um", 3},       {"far_um", 3},         {"near_depth_mm", 3},
-                             {"far_depth_mm", 3},  {"valid_part", 4},     {"quality", 4},
-                             {"near_own_um", 3},   {"far_own_um", 3},     {"near_share_um", 1},
-                             {"far_share_um", 1},  {"near_tissue_um", 1}, {"far_tissue_um", 1},
-                             {"near_residual", 4}, {"far_residual", 4},   {"frequency_mhz", 1},
-                             {"share", 3},         {"distension_um", 0},  {"over_tissue_db", 1},
-                             {"snr_db", 1},        {"seconds", 3}});
+                            {{"volume", 0},         {"artery", 0},         {"seed", 0},
+                             {"found", 0},          {"error_um", 3},       {"gain_error", 4},
+                             {"near_um", 3},        {"far_um", 3},         {"near_depth_mm", 3},
+                             {"far_depth_mm", 3},   {"delay_error_mm", 3}, {"delay_std_mm", 3},
+                             {"valid_part", 4},     {"quality", 4},        {"near_own_um", 3},
+                             {"far_own_um", 3},     {"near_share_um", 1},  {"far_share_um", 1},
+                             {"near_tissue_um", 1}, {"far_tissue_um", 1},  {"near_residual", 4},
+                             {"far_residual", 4},   {"frequency_mhz", 1},  {"share", 3},
+                             {"distension_um", 0},  {"over_tissue_db", 1}, {"snr_db", 1},
+                             {"seconds", 3}});
             for (const Row& r : rows) {
                 const examples::Score& s = r.score;
                 table.row({r.volume ? 1.0 : 0.0,
@@ -168,8 +202,10 @@ int main(int argc, char** argv) {
                            s.distension.gain_error,
                            1e6 * s.near.rms,
                            1e6 * s.far.rms,
-                           1e3 * (s.near_depth - r.lag),
-                           1e3 * (s.far_depth - r.lag),
+                           1e3 * s.near_depth,
+                           1e3 * s.far_depth,
+                           1e3 * r.delay_error,
+                           1e3 * r.delay_deviation,
                            s.measured > 0
                                ? static_cast<double>(s.valid) / static_cast<double>(s.measured)
                                : 0,
@@ -193,6 +229,8 @@ int main(int argc, char** argv) {
         }
         print_summary(rows, false);
         print_summary(rows, true);
+        print_depths(rows, false);
+        print_depths(rows, true);
         std::size_t false_walls = 0, without = 0;
         for (const Row& row : rows) {
             without += row.kind != LineKind::artery ? 1 : 0;

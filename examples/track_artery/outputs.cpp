@@ -19,6 +19,7 @@
 #include "echosieve/io/csv.hpp"
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "pictures.hpp"
 
@@ -112,6 +113,17 @@ nlohmann::ordered_json wall_json(const WallReport& wall) {
             {"reference_echoes", echoes}};
 }
 
+// What has been taken off all depths.
+nlohmann::ordered_json pulse_delay_json(const echosieve::PulseDelay& pulse) {
+    nlohmann::ordered_json json = {{"source", std::string(echosieve::describe(pulse.source))},
+                                   {"delay_s", pulse.delay}};
+    if (pulse.source == echosieve::DelaySource::estimated) {
+        json["delay_std_s"] = pulse.deviation;
+        json["zero_phase_probability"] = pulse.zero_phase;
+    }
+    return json;
+}
+
 struct Extent {
     double mean = 0, low = INFINITY, high = -INFINITY;
 };
@@ -139,6 +151,9 @@ void write_summary(const Job& job, const echosieve::Recording& recording,
         {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
         {"start_time", s.start_time},       {"centre_frequency", s.sensor.centre_frequency},
         {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
+    if (s.sensor.pulse_delay) {
+        summary["settings"]["pulse_delay"] = *s.sensor.pulse_delay;
+    }
     summary["status"] = std::string(echosieve::describe(motion.status));
     summary["both_walls_followed"] = motion.usable();
     summary["frames"] = recording.frame_count();
@@ -149,6 +164,7 @@ void write_summary(const Job& job, const echosieve::Recording& recording,
     summary["tissue_coherence"] = motion.coherence;
     if (!motion.frames.empty()) {
         const Extent diameter = diameter_extent(motion);
+        summary["pulse_delay"] = pulse_delay_json(motion.pulse_delay);
         summary["near_wall"] = wall_json(motion.near);
         summary["far_wall"] = wall_json(motion.far);
         if (motion.valid_frames() > 0) {
@@ -167,6 +183,7 @@ void write_summary(const Job& job, const echosieve::Recording& recording,
                           {"wall_layer", outer ? "outer" : "inner"},
                           {"own_motion_cutoff_hz", job.options.wall_motion.cutoff},
                           {"own_motion_spread_m", job.options.wall_motion.spread},
+                          {"estimate_pulse_delay", job.options.pulse.estimate},
                           {"least_correlation", job.options.least_correlation}};
     std::visit(
         [&](const auto& smoother) {
@@ -250,7 +267,8 @@ PictureData picture_data(const echosieve::Recording& recording, const ArteryMoti
     return data;
 }
 
-void print_findings(const Job& job, const ArteryMotion& motion, double seconds, double recorded) {
+void print_findings(const Job& job, const RecordingSettings& settings, const ArteryMotion& motion,
+                    double seconds, double recorded) {
     const Extent diameter = diameter_extent(motion);
     double near_std = 0;
     double far_std = 0;
@@ -262,6 +280,10 @@ void print_findings(const Job& job, const ArteryMotion& motion, double seconds, 
     }
     std::printf("Near wall at %.2f mm, far wall at %.2f mm.\n", 1e3 * motion.near.depth,
                 1e3 * motion.far.depth);
+    std::printf("Taken off both for the pulse's delay, %s: %.2f mm, standard deviation %.2f mm.\n",
+                std::string(echosieve::describe(motion.pulse_delay.source)).c_str(),
+                1e3 * settings.depth(motion.pulse_delay.delay),
+                1e3 * settings.depth(motion.pulse_delay.deviation));
     std::printf("Diameter %.3f to %.3f mm, mean %.3f mm.\n", 1e3 * diameter.low,
                 1e3 * diameter.high, 1e3 * diameter.mean);
     std::printf("Standard deviation of a frame: near wall %.1f um, far wall %.1f um.\n",
@@ -277,7 +299,11 @@ void print_findings(const Job& job, const ArteryMotion& motion, double seconds, 
 }  // namespace
 
 int run(const Job& job, const char* notice) {
-    const echosieve::Recording recording = echosieve::read_recording(job.samples, job.meta);
+    echosieve::Recording recording = echosieve::read_recording(job.samples, job.meta);
+    if (job.pulse_delay) {
+        recording.settings.sensor.pulse_delay = job.pulse_delay;
+        validate(recording.settings);
+    }
     prepare_folder(job.folder);
     const auto start = std::chrono::steady_clock::now();
     const ArteryMotion motion = echosieve::track_artery(recording, job.options);
@@ -307,7 +333,7 @@ int run(const Job& job, const char* notice) {
                      recording.frame_count(), motion.dropped, motion.clipped);
         return 2;
     }
-    print_findings(job, motion, seconds,
+    print_findings(job, recording.settings, motion, seconds,
                    static_cast<double>(recording.frame_count()) / recording.settings.frame_rate);
     if (!motion.usable()) {
         std::fprintf(stderr, "track_artery: %s\n",

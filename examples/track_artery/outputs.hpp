@@ -2,6 +2,7 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 
 #include "echosieve/motion/track_artery.hpp"
@@ -13,6 +14,7 @@ struct Job {
     std::filesystem::path meta;
     std::filesystem::path folder;
     echosieve::TrackOptions options;
+    std::optional<double> pulse_delay;  // instead of the recording's [s]
     std::string smoothing;
     bool pictures = true;
     bool wall_echoes = true;

@@ -42,6 +42,8 @@
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/phase_track.hpp"
+#include "echosieve/motion/pulse_calibration.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/pursuit_track.hpp"
 #include "echosieve/motion/reference_layer.hpp"
 #include "echosieve/motion/share_scan.hpp"

@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <fstream>
 #include <nlohmann/json.hpp>
+#include <optional>
 #include <string>
 #include <system_error>
 #include <variant>
@@ -16,16 +17,25 @@
 namespace echosieve {
 namespace {
 
-double number(const nlohmann::json& object, const char* name, const std::filesystem::path& file) {
+std::optional<double> optional_number(const nlohmann::json& object, const char* name,
+                                      const std::filesystem::path& file) {
     const auto found = object.find(name);
     if (found == object.end()) {
-        throw FileError(file, std::string("field '") + name + "' is missing");
+        return std::nullopt;
     }
     if (!found->is_number()) {
         throw FileError(
             file, std::string("field '") + name + "' = " + found->dump() + ": must be a number");
     }
     return found->get<double>();
+}
+
+double number(const nlohmann::json& object, const char* name, const std::filesystem::path& file) {
+    const std::optional<double> found = optional_number(object, name, file);
+    if (!found) {
+        throw FileError(file, std::string("field '") + name + "' is missing");
+    }
+    return *found;
 }
 
 void require_finite(const FrameMatrix<float>& samples, const std::filesystem::path& file) {
@@ -77,6 +87,7 @@ RecordingSettings read_settings(const std::filesystem::path& file) {
     settings.sensor.centre_frequency = number(object, "centre_frequency", file);
     settings.sensor.bandwidth = number(object, "bandwidth", file);
     settings.sound_speed = number(object, "sound_speed", file);
+    settings.sensor.pulse_delay = optional_number(object, "pulse_delay", file);
     try {
         validate(settings);
     } catch (const InvalidInput& problem) {
@@ -113,10 +124,13 @@ void write_recording(const Recording& recording, const std::filesystem::path& sa
         throw FileError(samples, "can't hold the samples: it is the name of their settings");
     }
     const RecordingSettings& s = recording.settings;
-    const nlohmann::ordered_json object = {
+    nlohmann::ordered_json object = {
         {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
         {"start_time", s.start_time},       {"centre_frequency", s.sensor.centre_frequency},
         {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
+    if (s.sensor.pulse_delay) {
+        object["pulse_delay"] = *s.sensor.pulse_delay;
+    }
     AtomicFile out(settings_path(samples));
     out.stream() << object.dump(1) << '\n';
     std::visit(

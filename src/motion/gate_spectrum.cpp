@@ -12,16 +12,15 @@
 
 namespace echosieve {
 
-namespace {
-
-// Weight of a window over x = 0 .. 1 whose two tapered edges are `taper` / 2 long each.
-double window_weight(double x, double taper) {
+double gate_window(double x, double taper) noexcept {
     const double edge = std::min(x, 1 - x) / (taper / 2);
     if (edge >= 1) {
         return 1;
     }
     return edge > 0 ? 0.5 * (1 - std::cos(std::numbers::pi * edge)) : 0;
 }
+
+namespace {
 
 // Grid and bins of the gate at rest, no values yet.
 GateSpectrum empty_gate(const LineHistory& line, double depth, double half_gate, double band) {
@@ -90,7 +89,7 @@ GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_ga
         const double place = static_cast<double>(n + lowest) - start + 0.5;
         for (Eigen::Index i = 0; i < windowed.rows(); ++i) {
             const double x = (place - path[i] * samples_per_metre) / count;
-            windowed(i, n) = line.samples(i, n + lowest) * window_weight(x, taper);
+            windowed(i, n) = line.samples(i, n + lowest) * gate_window(x, taper);
         }
     }
     gate.values =

@@ -16,6 +16,7 @@
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/line.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
@@ -34,11 +35,11 @@ Eigen::ArrayXd smoothed(const Eigen::ArrayXd& displacement, const std::vector<bo
                       smoothing);
 }
 
-WallReport report(const SeparatedWall& wall, const WallMotion& motion,
+WallReport report(const SeparatedWall& wall, double lag, const WallMotion& motion,
                   const RecordingSettings& settings, const WallEchoOptions& options) {
     const LayerFit& fit = wall.layered.fit;
     WallReport out{
-        .depth = wall.state.depth,
+        .depth = wall.state.depth - lag,
         .pulse_share = wall.share().pulse,
         .bulk_share = wall.state.bulk,
         .tissue_pulse_share = wall.state.sense * wall.state.prior.tissue_reach * wall.state.share,
@@ -100,14 +101,16 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     const auto deviation = [&](const WallMotion& moved, const SeparatedWall& wall, Eigen::Index k) {
         return std::hypot(moved.deviation[k], wall.state.share_deviation * walls->times.pulse[k]);
     };
+    result.pulse_delay = pulse_delay(line, *walls, options.baseband, options.pulse);
+    const double lag = line.settings.depth(result.pulse_delay.delay);
     constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
     result.frames.resize(count);
     for (std::size_t i = 0; i < count; ++i) {
         const auto k = static_cast<Eigen::Index>(i);
         FrameMotion& frame = result.frames[i];
         frame.time = static_cast<double>(i) / rate;
-        frame.near_wall = walls->near.state.depth + near_motion[k];
-        frame.far_wall = walls->far.state.depth + far_motion[k];
+        frame.near_wall = walls->near.state.depth - lag + near_motion[k];
+        frame.far_wall = walls->far.state.depth - lag + far_motion[k];
         frame.diameter = frame.far_wall - frame.near_wall;
         frame.valid = valid[i];
         frame.near_wall_std = valid[i] ? deviation(near, walls->near, k) : unknown;
@@ -117,8 +120,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         frame.far_quality = valid[i] ? far.correlation[k] : 0;
         frame.quality = std::min(frame.near_quality, frame.far_quality);
     }
-    result.near = report(walls->near, near, line.settings, options.echoes);
-    result.far = report(walls->far, far, line.settings, options.echoes);
+    result.near = report(walls->near, lag, near, line.settings, options.echoes);
+    result.far = report(walls->far, lag, far, line.settings, options.echoes);
     result.status =
         2 * result.valid_frames() >= count ? TrackStatus::tracked : TrackStatus::mostly_invalid;
     return result;

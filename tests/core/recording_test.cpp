@@ -52,6 +52,13 @@ TEST_CASE("depth and arrival undo each other, there and back") {
 TEST_CASE("settings outside their domain are refused by name, value and relation") {
     CHECK(refusal([](auto&) {}).empty());
     CHECK(refusal([](auto& s) { s.start_time = 0; }).empty());
+    CHECK(refusal([](auto& s) { s.sensor.pulse_delay = 0; }).empty());
+    CHECK(refusal([](auto& s) { s.sensor.pulse_delay = -10e-6; }).empty());
+    CHECK(refusal([](auto& s) { s.sensor.pulse_delay = 11e-6; }) ==
+          "pulse_delay = 1.1e-05: must lie within 10 / bandwidth = 1e-05 of 0 [s]");
+    CHECK(!refusal([](auto& s) {
+               s.sensor.pulse_delay = std::numeric_limits<double>::quiet_NaN();
+           }).empty());
     CHECK(refusal([](auto& s) { s.sampling_rate = 0; }) ==
           "sampling_rate = 0: must be positive and finite [Hz]");
     CHECK(refusal([](auto& s) { s.frame_rate = -1; }) ==

@@ -128,6 +128,9 @@ TEST_CASE("bad settings are refused with file, field and value") {
     refused(changed("9e-6", "-9e-6"), "start_time = -9e-06");
     refused(changed("4e6", "0"), "centre_frequency = 0");
     refused(changed("1e6", "8e6"), "bandwidth = 8000000");
+    refused(changed("1540", "1540, \"pulse_delay\": \"late\""), "'pulse_delay' = \"late\"");
+    refused(changed("1540", "1540, \"pulse_delay\": null"), "'pulse_delay' = null");
+    refused(changed("1540", "1540, \"pulse_delay\": 0.5"), "pulse_delay = 0.5: must lie within");
     refused(changed("1000", "true"), "'frame_rate' = true: must be a number");
     refused(changed("1000", "[1000]"), "'frame_rate' = [1000]: must be a number");
     refused(changed("1000", "1e999"), "not valid JSON");
@@ -156,6 +159,12 @@ TEST_CASE("settings come back bit by bit") {
     CHECK(back.sensor.centre_frequency == recording.settings.sensor.centre_frequency);
     CHECK(back.sensor.bandwidth == recording.settings.sensor.bandwidth);
     CHECK(back.sound_speed == recording.settings.sound_speed);
+    CHECK(!back.sensor.pulse_delay);
+    for (const double delay : {0.487e-6 / 3, 0.0, -1e-9}) {
+        recording.settings.sensor.pulse_delay = delay;
+        write_recording(recording, folder.path / "x.npy");
+        CHECK(read_settings(folder.path / "x.json").sensor.pulse_delay == delay);
+    }
     CHECK(settings_path("a.b/left.common.npy") == fs::path("a.b/left.common.json"));
 }
 

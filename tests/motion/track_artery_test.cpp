@@ -15,7 +15,7 @@ namespace {
 struct Errors {
     double near = 0, far = 0,
            distension = 0;  // rms, mean removed, better of inner and outer layer [m]
-    // mean, of where the pulse peaks, against the better of inner and outer layer [m]
+    // mean, against the better of inner and outer layer [m]
     double near_depth = 0, far_depth = 0;
 };
 
@@ -45,9 +45,7 @@ Errors errors_of(const ArteryMotion& motion, const Truth& truth) {
         const double mean = sum[k] / count;
         return std::sqrt(std::max(square[k] / count - mean * mean, 0.0));
     };
-    const auto mean_error = [&](std::size_t k) {
-        return std::abs(sum[k] / count - truth.peak_lag);
-    };
+    const auto mean_error = [&](std::size_t k) { return std::abs(sum[k] / count); };
     return {std::min(deviation(0), deviation(1)), std::min(deviation(2), deviation(3)),
             std::min(deviation(4), deviation(5)), std::min(mean_error(0), mean_error(1)),
             std::min(mean_error(2), mean_error(3))};

@@ -3,6 +3,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <utility>
 #include <variant>
@@ -18,13 +19,25 @@ namespace echosieve {
 struct Sensor {
     double centre_frequency = 0;  ///< [Hz]
     double bandwidth = 0;         ///< -6 dB, full width [Hz]
+    /// from an echo's arrival to the peak of its envelope, once in the sensor's band: 0 for a
+    /// zero-phase pulse, nothing if unknown [s]
+    std::optional<double> pulse_delay{};
 };
+
+/// No pulse peaks later than this many times 1 / bandwidth: a larger delay is one in other units.
+inline constexpr double longest_pulse_delay = 10;
 
 inline void validate(const Sensor& sensor) {
     require(sensor.centre_frequency > 0 && is_finite(sensor.centre_frequency), "centre_frequency",
             sensor.centre_frequency, "must be positive and finite [Hz]");
     require(sensor.bandwidth > 0 && sensor.bandwidth < 2 * sensor.centre_frequency, "bandwidth",
             sensor.bandwidth, "must be positive and below twice the centre frequency [Hz]");
+    if (sensor.pulse_delay) {
+        const double limit = longest_pulse_delay / sensor.bandwidth;
+        require(*sensor.pulse_delay >= -limit && *sensor.pulse_delay <= limit, "pulse_delay",
+                *sensor.pulse_delay,
+                detail::concatenate("must lie within 10 / bandwidth = ", limit, " of 0 [s]"));
+    }
 }
 
 /// How a recording was made.

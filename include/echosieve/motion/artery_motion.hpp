@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 
 namespace echosieve {
 
@@ -56,13 +57,13 @@ enum class TrackStatus {
 
 /// One wall: where it is, how it moves, and its echoes.
 struct WallReport {
-    double depth = 0;        ///< of the layer followed, at rest [m]
+    double depth = 0;        ///< of the layer followed, at rest, the pulse's delay taken off [m]
     double pulse_share = 0;  ///< displacement over the range of the pulse, deeper positive [m]
     double bulk_share = 0;   ///< share in the bulk motion
     double tissue_pulse_share = 0;  ///< of the tissue that overlaps it [m]
     double residual = 0;    ///< part of the gate's power that wall and tissue leave unexplained
     double own_motion = 0;  ///< rms of what the wall does beyond the common time courses [m]
-    std::vector<Echo<Gabor<double>>> reference;  ///< the wall's echoes at rest
+    std::vector<Echo<Gabor<double>>> reference;  ///< the wall's echoes at rest, as received
     std::vector<double> displacement;            ///< per frame, of those echoes [m]
     std::vector<double> strength;                ///< per frame, of those echoes; 0: not seen
 };
@@ -72,6 +73,7 @@ struct ArteryMotion {
     std::vector<FrameMotion> frames;
     WallReport near;
     WallReport far;
+    PulseDelay pulse_delay;        ///< taken off all depths; the diameter has none
     double coherence = 0;          ///< weighted mean over the line's tracks
     std::size_t dropped = 0;       ///< frames found dropped, frozen or not finite
     std::size_t clipped = 0;       ///< frames found clipped

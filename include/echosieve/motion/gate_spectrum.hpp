@@ -18,19 +18,26 @@ struct GateSpectrum {
     [[nodiscard]] Eigen::Index bins() const noexcept { return frequencies.size(); }
 };
 
+/// Part of a gate's length that is tapered, unless another is asked for.
+inline constexpr double gate_taper = 0.6;
+
+/// Weight of a gate's window at x = 0 .. 1 of its length: two raised-cosine edges, each `taper` / 2
+/// long; 0 outside.
+[[nodiscard]] double gate_window(double x, double taper = gate_taper) noexcept;
+
 /// Windowed discrete Fourier transform, unitary, of the gate depth +- half_gate [m], tapered over
 /// the part `taper` of its length (1: Hann); only the bins within `band` times the sensor's
 /// bandwidth of its centre are kept. Throws InvalidInput if fewer than four samples of the gate lie
 /// inside the line.
 [[nodiscard]] GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
-                                         double taper = 0.6, double band = 1.0);
+                                         double taper = gate_taper, double band = 1.0);
 
 /// The same with the window moved by `path` [m] from frame to frame, so that an echo that moves
 /// along it keeps its place in the window. The spectra still refer to the gate at rest: such an
 /// echo turns by its delay as before, but is no longer weighted by where it is. `path` has an entry
 /// a frame.
 [[nodiscard]] GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
-                                         const Eigen::ArrayXd& path, double taper = 0.6,
+                                         const Eigen::ArrayXd& path, double taper = gate_taper,
                                          double band = 1.0);
 
 /// The spectra of baseband samples on the gate's grid, not windowed: [rows x samples] -> [rows x

@@ -11,6 +11,7 @@
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/line.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
@@ -22,8 +23,8 @@ namespace echosieve {
 // The way: baseband (condition) -> frame check -> pulse and bulk motion of the whole line
 // (common_motion.hpp, joint_motion.hpp) -> two walls that move apart (wall_finder.hpp), each taken
 // out of the tissue on it (wall_separation.hpp, layers.hpp) -> its motion in every frame
-// (wall_motion.hpp) and its echoes (wall_echoes.hpp) -> smoothing.
-// Research use: not a medical device, not for diagnosis.
+// (wall_motion.hpp) and its echoes (wall_echoes.hpp) -> smoothing -> the pulse's delay taken off
+// the depths (pulse_delay.hpp). Research use: not a medical device, not for diagnosis.
 
 struct TrackOptions {
     BasebandOptions baseband;
@@ -33,6 +34,7 @@ struct TrackOptions {
     WallSeparationOptions separation;
     WallMotionOptions wall_motion;
     WallEchoOptions echoes;
+    PulseDelayOptions pulse;
     double least_correlation = 0.3;  ///< of a frame's wall with its echo; below it is not valid
     Smoothing smoothing = NoSmoothing{};  ///< the fit is smooth already
 };
@@ -45,6 +47,7 @@ inline void validate(const TrackOptions& options) {
     validate(options.separation);
     validate(options.wall_motion);
     validate(options.echoes);
+    validate(options.pulse);
     require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
             options.least_correlation, "must lie in [0, 1)");
     validate(options.smoothing);
