@@ -186,6 +186,9 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
     std::array<std::vector<Scanned>, 2> scan;
     for (double depth = line.first_depth() + options.dead_zone;
          depth < line.last_depth() - half_gate; depth += options.scan_spacing * half_gate) {
+        if (!options.near_range.holds(depth) && !options.far_range.holds(depth)) {
+            continue;
+        }
         const GateSpectrum gate = gate_spectrum(line, depth, half_gate);
         if (!search || gate.bins() != bins) {
             search.emplace(times, gate.frequencies, start);
@@ -209,8 +212,12 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
     std::optional<WallPair> best;
     for (const double sign : {1.0, -1.0}) {
         for (const WallCandidate& n : walls[sign > 0 ? 0 : 1]) {
+            if (!options.near_range.holds(n.depth)) {
+                continue;
+            }
             for (const WallCandidate& f : walls[sign > 0 ? 1 : 0]) {
-                const double score = pair_score(n, f, sign, motion, options);
+                const double score =
+                    options.far_range.holds(f.depth) ? pair_score(n, f, sign, motion, options) : 0;
                 if (score > 0 && (!best || score > best->score)) {
                     best = WallPair{n, f, sign, score};
                 }

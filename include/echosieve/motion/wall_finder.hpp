@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstddef>
+#include <limits>
 #include <optional>
 #include <vector>
 
@@ -22,6 +23,14 @@ namespace echosieve {
     return 0.4e-3 + 0.9e-3 * (1e6 / sensor.bandwidth);
 }
 
+/// Where a wall may lie: the centre of its gate.
+struct DepthRange {
+    double from = 0;                                      ///< [m]
+    double to = std::numeric_limits<double>::infinity();  ///< [m]
+
+    [[nodiscard]] bool holds(double depth) const noexcept { return depth >= from && depth <= to; }
+};
+
 struct WallFinderOptions {
     double dead_zone =
         3.0e-3;  ///< depth below the first sample where no wall is looked for (ring-down) [m]
@@ -40,6 +49,8 @@ struct WallFinderOptions {
     /// part of the variance of the tissue's pulse shares that a straight line over depth may
     /// explain: beyond it the tissue pulsates as a whole, and holds no artery
     double largest_linearity = 0.97;
+    DepthRange near_range;    ///< where the near wall is looked for, at rest
+    DepthRange far_range;     ///< where the far wall is looked for, at rest
     LayerStartOptions start;  ///< its block is set from scan_interval
 };
 
@@ -61,6 +72,12 @@ inline void validate(const WallFinderOptions& options) {
     require(options.usual_motion > 0, "usual_motion", options.usual_motion, "must be positive [m]");
     require(options.largest_linearity > 0 && options.largest_linearity <= 1, "largest_linearity",
             options.largest_linearity, "must lie in (0, 1]");
+    require(options.near_range.from <= options.near_range.to, "near_range.from",
+            options.near_range.from,
+            detail::concatenate("must not exceed near_range.to, ", options.near_range.to, " [m]"));
+    require(options.far_range.from <= options.far_range.to, "far_range.from",
+            options.far_range.from,
+            detail::concatenate("must not exceed far_range.to, ", options.far_range.to, " [m]"));
     validate(options.start);
 }
 
