@@ -29,7 +29,7 @@ struct BlockOptions {
     double shortest_fit = 1.5;  ///< of the longest part of a divided block; shorter is left out [s]
     /// carried walls not seen in usable frames for longer, a beat, are looked for anew [s]
     double longest_loss = 1;
-    double drift_time = 30;  ///< in which an offset between blocks fades to 1/e [s]
+    double drift_time = 120;  ///< in which an offset between blocks fades to 1/e [s]
     TrackOptions track;      ///< of each block
 };
 
