@@ -30,7 +30,8 @@ int main(int argc, char** argv) {
     CLI::App app{
         std::string(
             "Finds the artery in a recording NAME.npy (settings in NAME.json) and follows both "
-            "walls.\nWrites motion.csv, summary.json, wall_echoes.npy and pictures.\n") +
+            "walls.\nWrites motion.csv, summary.json, wall_echoes.npy and pictures; of a recording "
+            "followed in blocks motion.csv, blocks.csv and summary.json.\n") +
         notice};
     std::string samples;
     std::string meta;
@@ -39,6 +40,7 @@ int main(int argc, char** argv) {
     std::string layer = "outer";
     double smoothing_time = 3;
     int smoothing_frames = 30;
+    double block = -1;
     bool no_pictures = false;
     bool no_echoes = false;
     echosieve::TrackOptions options;
@@ -66,6 +68,10 @@ int main(int argc, char** argv) {
     app.add_option("--dead-zone", options.walls.dead_zone,
                    "No wall above this depth under the first sample [m]")
         ->capture_default_str();
+    app.add_option("--block", block,
+                   "Length of the blocks that a long recording is followed in [s]; 0: all at once "
+                   "[4 if it is longer than 10 s]")
+        ->check(CLI::NonNegativeNumber);
     app.add_flag("--no-pictures", no_pictures, "Draw no pictures");
     app.add_flag("--no-wall-echoes", no_echoes, "Write no wall_echoes.npy");
     CLI11_PARSE(app, argc, argv);
@@ -83,6 +89,7 @@ int main(int argc, char** argv) {
                          : std::filesystem::path(out);
         job.options = options;
         job.smoothing = smoothing;
+        job.block = block;
         job.pictures = !no_pictures;
         job.wall_echoes = !no_echoes;
         return track_artery::run(job, notice);
