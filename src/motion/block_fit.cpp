@@ -6,15 +6,21 @@
 #include <utility>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/motion/slips.hpp"
 #include "echosieve/motion/track_artery.hpp"
 
 namespace echosieve {
 
-FrameRun longest_contact(const std::vector<FrameState>& states, std::size_t longest_gap) {
+FrameRun longest_contact(const std::vector<FrameState>& states, const std::vector<bool>& slips,
+                         std::size_t longest_gap) {
     FrameRun best;
     FrameRun run;
     std::size_t last = 0;  // the run's last good frame
     for (std::size_t i = 0; i < states.size(); ++i) {
+        if (!slips.empty() && slips[i]) {
+            run = {};
+            continue;
+        }
         if (states[i] != FrameState::good) {
             continue;
         }
@@ -160,8 +166,11 @@ BlockFit fit_block(const Baseband<double>& baseband, const std::vector<FrameStat
     record.usable = counted.good;
     record.clipped = counted.clipped;
     record.dropped = count - counted.good - counted.clipped;
-    const FrameRun run =
-        longest_contact(states, static_cast<std::size_t>(std::lround(options.longest_gap * rate)));
+    const std::vector<bool> slips =
+        find_slips(baseband, states, options.track.walls.dead_zone, options.slips);
+    record.slipped = static_cast<std::size_t>(std::count(slips.begin(), slips.end(), true));
+    const FrameRun run = longest_contact(
+        states, slips, static_cast<std::size_t>(std::lround(options.longest_gap * rate)));
     record.fitted_first = first + run.first;
     if (static_cast<double>(run.count) <
             std::min(options.shortest_fit * rate, static_cast<double>(count)) ||

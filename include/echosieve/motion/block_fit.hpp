@@ -39,10 +39,11 @@ struct FrameRun {
     std::size_t count = 0;
 };
 
-/// The longest run of frames, from a good one to a good one, in which no more than `longest_gap`
-/// frames in turn are not good; the first of equals; empty if no frame is good.
+/// The longest run of frames, from a good one to a good one, in which no frame slips and no more
+/// than `longest_gap` frames in turn are not good; the first of equals; empty if there is none.
+/// `slips` is empty or holds a value a frame.
 [[nodiscard]] FrameRun longest_contact(const std::vector<FrameState>& states,
-                                       std::size_t longest_gap);
+                                       const std::vector<bool>& slips, std::size_t longest_gap);
 
 /// How the depths of two fits differ over the frames that both have valid.
 struct OverlapDifference {

@@ -8,6 +8,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/slips.hpp"
 #include "echosieve/motion/track_artery.hpp"
 
 namespace echosieve {
@@ -30,7 +31,8 @@ struct BlockOptions {
     /// carried walls not seen in usable frames for longer, a beat, are looked for anew [s]
     double longest_loss = 1;
     double drift_time = 120;  ///< in which an offset between blocks fades to 1/e [s]
-    TrackOptions track;      ///< of each block
+    SlipOptions slips;        ///< a slip divides a block, too
+    TrackOptions track;       ///< of each block
 };
 
 /// Throws InvalidInput, naming option, value and limit.
@@ -53,6 +55,7 @@ inline void validate(const BlockOptions& options) {
             detail::concatenate("must not exceed length, ", options.length, " [s]"));
     positive(options.longest_loss, "longest_loss", "[s]");
     positive(options.drift_time, "drift_time", "[s]");
+    validate(options.slips);
     validate(options.track);
 }
 
@@ -108,6 +111,7 @@ struct BlockRecord {
     std::size_t usable = 0;        ///< frames of the block found good
     std::size_t dropped = 0;       ///< frames found dropped, frozen, not finite or out of contact
     std::size_t clipped = 0;       ///< frames found clipped
+    std::size_t slipped = 0;       ///< frames in which the sensor slips
     std::size_t valid = 0;         ///< frames with both walls seen
     double quality = 0;            ///< mean over the valid frames, 0 to 1
     double near_depth = 0;         ///< as this block by itself has it, at rest [m]
