@@ -31,7 +31,8 @@ int main(int argc, char** argv) {
     CLI::App app{
         std::string(
             "Finds the artery in a recording NAME.npy (settings in NAME.json) and follows both "
-            "walls.\nWrites motion.csv, summary.json, wall_echoes.npy and pictures.\n") +
+            "walls.\nWrites motion.csv, summary.json, wall_echoes.npy and pictures; of a recording "
+            "followed in blocks motion.csv, blocks.csv and summary.json.\n") +
         notice};
     std::string samples;
     std::string meta;
@@ -42,6 +43,7 @@ int main(int argc, char** argv) {
     int smoothing_frames = 30;
     std::optional<double> pulse_delay;
     bool no_pulse_delay = false;
+    double block = -1;
     bool no_pictures = false;
     bool no_echoes = false;
     echosieve::TrackOptions options;
@@ -73,6 +75,10 @@ int main(int argc, char** argv) {
                    "From an echo's arrival to its envelope's peak, instead of the settings' [s]");
     app.add_flag("--no-pulse-delay", no_pulse_delay,
                  "Where the delay is not given, take it for 0: no estimate");
+    app.add_option("--block", block,
+                   "Length of the blocks that a long recording is followed in [s]; 0: all at once "
+                   "[4 if it is longer than 10 s]")
+        ->check(CLI::NonNegativeNumber);
     app.add_flag("--no-pictures", no_pictures, "Draw no pictures");
     app.add_flag("--no-wall-echoes", no_echoes, "Write no wall_echoes.npy");
     CLI11_PARSE(app, argc, argv);
@@ -92,6 +98,7 @@ int main(int argc, char** argv) {
         job.options = options;
         job.pulse_delay = pulse_delay;
         job.smoothing = smoothing;
+        job.block = block;
         job.pictures = !no_pictures;
         job.wall_echoes = !no_echoes;
         return track_artery::run(job, notice);

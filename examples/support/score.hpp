@@ -13,10 +13,9 @@
 namespace examples {
 
 // Symbols
-//   x_i measured, t_i true, over the frames that were not dropped;  e_i = x_i - t_i
-//   rms   = standard deviation of e: a constant offset is no error of motion
-//   gain  = sum (x - mean x)(t - mean t) / sum (t - mean t)^2;  gain error = gain - 1
-//   depth = mean of e
+//   x_i measured, t_i true, over the frames that were not dropped and have a depth;  e_i = x_i -
+//   t_i rms   = standard deviation of e: a constant offset is no error of motion gain  = sum (x -
+//   mean x)(t - mean t) / sum (t - mean t)^2;  gain error = gain - 1 depth = mean of e
 //
 // A wall has two layers, and a method may follow either: each score is against the layer with the
 // smaller rms, each quantity choosing for itself.
@@ -94,6 +93,9 @@ inline Score score(const MeasuredWalls& measured, const echosieve::Truth& truth)
         }
         ++result.measured;
         result.valid += measured.valid[i] ? 1 : 0;
+        if (!std::isfinite(measured.near[i]) || !std::isfinite(measured.far[i])) {
+            continue;  // no block of a long recording covers it
+        }
         near.push_back(measured.near[i]);
         far.push_back(measured.far[i]);
         diameter.push_back(measured.far[i] - measured.near[i]);

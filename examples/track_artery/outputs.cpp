@@ -12,6 +12,7 @@
 #include <type_traits>
 #include <vector>
 
+#include "blocks.hpp"
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
@@ -19,9 +20,11 @@
 #include "echosieve/io/csv.hpp"
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
+#include "echosieve/io/recording_reader.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "pictures.hpp"
+#include "tables.hpp"
 
 namespace track_artery {
 namespace {
@@ -34,9 +37,11 @@ using echosieve::RecordingSettings;
 using echosieve::SamplingGrid;
 using echosieve::WallReport;
 
-constexpr std::array<const char*, 7> output_names = {
-    "motion.csv",      "summary.json",     "wall_echoes.npy", "measured_m_mode.png",
-    "wall_m_mode.png", "frame_echoes.png", "motion.png"};
+constexpr std::array<const char*, 8> output_names = {
+    "motion.csv",          "blocks.csv",      "summary.json",     "wall_echoes.npy",
+    "measured_m_mode.png", "wall_m_mode.png", "frame_echoes.png", "motion.png"};
+
+}  // namespace
 
 void prepare_folder(const fs::path& folder) {
     std::error_code error;
@@ -49,18 +54,66 @@ void prepare_folder(const fs::path& folder) {
     }
 }
 
+echosieve::CsvWriter motion_table(const fs::path& file) {
+    return {file,
+            {{"time_s", 6},
+             {"near_wall_m", 9},
+             {"near_wall_std_m", 9},
+             {"far_wall_m", 9},
+             {"far_wall_std_m", 9},
+             {"diameter_m", 9},
+             {"valid", 0},
+             {"quality", 4}}};
+}
+
+void write_frame(const echosieve::FrameMotion& m, echosieve::CsvWriter& table) {
+    table.row({m.time, m.near_wall, m.near_wall_std, m.far_wall, m.far_wall_std, m.diameter,
+               m.valid ? 1.0 : 0.0, m.quality});
+}
+
+nlohmann::ordered_json settings_json(const RecordingSettings& s) {
+    nlohmann::ordered_json settings = {
+        {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
+        {"start_time", s.start_time},       {"centre_frequency", s.sensor.centre_frequency},
+        {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
+    if (s.sensor.pulse_delay) {
+        settings["pulse_delay"] = *s.sensor.pulse_delay;
+    }
+    return settings;
+}
+
+nlohmann::ordered_json options_json(const Job& job) {
+    const bool outer = job.options.separation.reference.layer == echosieve::WallLayer::outer;
+    // The tracking draws no random numbers, so no seed is needed to repeat it.
+    nlohmann::ordered_json options = {{"smoothing", job.smoothing},
+                                      {"atoms", job.options.echoes.atoms},
+                                      {"spread", job.options.echoes.spread},
+                                      {"dead_zone_m", job.options.walls.dead_zone},
+                                      {"wall_strain", job.options.separation.model.strain_mean},
+                                      {"wall_layer", outer ? "outer" : "inner"},
+                                      {"own_motion_cutoff_hz", job.options.wall_motion.cutoff},
+                                      {"own_motion_spread_m", job.options.wall_motion.spread},
+                                      {"estimate_pulse_delay", job.options.pulse.estimate},
+                                      {"least_correlation", job.options.least_correlation}};
+    std::visit(
+        [&](const auto& smoother) {
+            using S = std::decay_t<decltype(smoother)>;
+            if constexpr (std::is_same_v<S, echosieve::GaussianSmoothing>) {
+                options["smoothing_time_s"] = smoother.sigma;
+            } else if constexpr (std::is_same_v<S, echosieve::MovingAverage>) {
+                options["smoothing_frames"] = smoother.frames;
+            }
+        },
+        job.options.smoothing);
+    return options;
+}
+
+namespace {
+
 void write_motion(const ArteryMotion& motion, const fs::path& file) {
-    echosieve::CsvWriter table(file, {{"time_s", 6},
-                                      {"near_wall_m", 9},
-                                      {"near_wall_std_m", 9},
-                                      {"far_wall_m", 9},
-                                      {"far_wall_std_m", 9},
-                                      {"diameter_m", 9},
-                                      {"valid", 0},
-                                      {"quality", 4}});
+    echosieve::CsvWriter table = motion_table(file);
     for (const auto& m : motion) {
-        table.row({m.time, m.near_wall, m.near_wall_std, m.far_wall, m.far_wall_std, m.diameter,
-                   m.valid ? 1.0 : 0.0, m.quality});
+        write_frame(m, table);
     }
     table.commit();
 }
@@ -143,17 +196,10 @@ Extent diameter_extent(const ArteryMotion& motion) {
 void write_summary(const Job& job, const echosieve::Recording& recording,
                    const ArteryMotion& motion, const std::vector<std::string>& pictures,
                    const char* notice, double seconds) {
-    const echosieve::RecordingSettings& s = recording.settings;
     nlohmann::ordered_json summary;
     summary["notice"] = notice;
     summary["recording"] = job.samples.string();
-    summary["settings"] = {
-        {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
-        {"start_time", s.start_time},       {"centre_frequency", s.sensor.centre_frequency},
-        {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
-    if (s.sensor.pulse_delay) {
-        summary["settings"]["pulse_delay"] = *s.sensor.pulse_delay;
-    }
+    summary["settings"] = settings_json(recording.settings);
     summary["status"] = std::string(echosieve::describe(motion.status));
     summary["both_walls_followed"] = motion.usable();
     summary["frames"] = recording.frame_count();
@@ -173,28 +219,7 @@ void write_summary(const Job& job, const echosieve::Recording& recording,
             summary["diameter_largest_m"] = diameter.high;
         }
     }
-    const bool outer = job.options.separation.reference.layer == echosieve::WallLayer::outer;
-    // The tracking draws no random numbers, so no seed is needed to repeat it.
-    summary["options"] = {{"smoothing", job.smoothing},
-                          {"atoms", job.options.echoes.atoms},
-                          {"spread", job.options.echoes.spread},
-                          {"dead_zone_m", job.options.walls.dead_zone},
-                          {"wall_strain", job.options.separation.model.strain_mean},
-                          {"wall_layer", outer ? "outer" : "inner"},
-                          {"own_motion_cutoff_hz", job.options.wall_motion.cutoff},
-                          {"own_motion_spread_m", job.options.wall_motion.spread},
-                          {"estimate_pulse_delay", job.options.pulse.estimate},
-                          {"least_correlation", job.options.least_correlation}};
-    std::visit(
-        [&](const auto& smoother) {
-            using S = std::decay_t<decltype(smoother)>;
-            if constexpr (std::is_same_v<S, echosieve::GaussianSmoothing>) {
-                summary["options"]["smoothing_time_s"] = smoother.sigma;
-            } else if constexpr (std::is_same_v<S, echosieve::MovingAverage>) {
-                summary["options"]["smoothing_frames"] = smoother.frames;
-            }
-        },
-        job.options.smoothing);
+    summary["options"] = options_json(job);
     summary["seed"] = nullptr;
     summary["tracking_seconds"] = seconds;
     summary["pictures"] = pictures;
@@ -299,6 +324,13 @@ void print_findings(const Job& job, const RecordingSettings& settings, const Art
 }  // namespace
 
 int run(const Job& job, const char* notice) {
+    {
+        echosieve::RecordingReader reader(job.samples, job.meta);
+        const bool in_blocks = job.block < 0 ? reader.duration() > longest_whole : job.block > 0;
+        if (in_blocks) {
+            return run_in_blocks(job, reader, notice);
+        }
+    }
     echosieve::Recording recording = echosieve::read_recording(job.samples, job.meta);
     if (job.pulse_delay) {
         recording.settings.sensor.pulse_delay = job.pulse_delay;

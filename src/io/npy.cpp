@@ -1,6 +1,7 @@
 #include "echosieve/io/npy.hpp"
 
 #include <bit>
+#include <cmath>
 #include <fstream>
 #include <limits>
 #include <string>
@@ -12,6 +13,7 @@
 #include "echosieve/io/atomic_file.hpp"
 #include "echosieve/io/file_error.hpp"
 #include "npy_header.hpp"
+#include "npy_open.hpp"
 
 static_assert(std::endian::native == std::endian::little,
               "samples are read and written as they lie in memory");
@@ -22,8 +24,20 @@ namespace {
 template <class T>
 FrameMatrix<T> read_values(std::istream& in, const detail::NpyHeader& header,
                            const std::filesystem::path& file) {
+    const std::size_t count = header.rows * header.columns;
+    std::vector<T> values(count);
+    in.read(reinterpret_cast<char*>(values.data()),
+            static_cast<std::streamsize>(count * sizeof(T)));
+    if (!in) {
+        throw FileError(file, "can't be read to its end");
+    }
+    return {std::move(values), header.rows, header.columns};
+}
+
+void check_size(const detail::NpyHeader& header, std::size_t value_size,
+                const std::filesystem::path& file) {
     const std::size_t most =
-        (std::numeric_limits<std::size_t>::max() - header.data_offset) / sizeof(T);
+        (std::numeric_limits<std::size_t>::max() - header.data_offset) / value_size;
     const std::string shape =
         "shape = (" + std::to_string(header.rows) + ", " + std::to_string(header.columns) + ")";
     if (header.rows == 0 || header.columns == 0) {
@@ -32,8 +46,7 @@ FrameMatrix<T> read_values(std::istream& in, const detail::NpyHeader& header,
     if (header.rows > most / header.columns) {
         throw FileError(file, shape + " is larger than any memory");
     }
-    const std::size_t count = header.rows * header.columns;
-    const std::size_t expected = header.data_offset + count * sizeof(T);
+    const std::size_t expected = header.data_offset + header.rows * header.columns * value_size;
     std::error_code error;
     const std::uintmax_t actual = std::filesystem::file_size(file, error);
     if (error || actual != expected) {
@@ -42,13 +55,6 @@ FrameMatrix<T> read_values(std::istream& in, const detail::NpyHeader& header,
                                   std::to_string(expected) +
                                   (actual < expected ? ": it is truncated" : ": it is too long"));
     }
-    std::vector<T> values(count);
-    in.read(reinterpret_cast<char*>(values.data()),
-            static_cast<std::streamsize>(count * sizeof(T)));
-    if (!in) {
-        throw FileError(file, "can't be read to its end");
-    }
-    return {std::move(values), header.rows, header.columns};
 }
 
 template <class T>
@@ -77,8 +83,7 @@ void write_values(const std::filesystem::path& file, std::span<const T> values, 
 
 }  // namespace
 
-std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read_npy(
-    const std::filesystem::path& file) {
+detail::NpyHeader detail::open_npy(const std::filesystem::path& file, std::ifstream& in) {
     std::error_code error;
     if (!std::filesystem::exists(file, error)) {
         throw FileError(file, "there is no such file");
@@ -86,19 +91,41 @@ std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read_npy(
     if (!std::filesystem::is_regular_file(file, error)) {
         throw FileError(file, "is not a regular file");
     }
-    std::ifstream in(file, std::ios::binary);
+    in.open(file, std::ios::binary);
     if (!in) {
         throw FileError(file, "can't be opened for reading");
     }
-    const detail::NpyHeader header = detail::read_npy_header(in, file);
+    NpyHeader header = read_npy_header(in, file);
+    if (header.descr != "<i2" && header.descr != "<f4") {
+        throw FileError(file,
+                        "dtype = '" + header.descr + "': must be '<i2' (int16) or '<f4' (float32)");
+    }
+    check_size(header, header.descr == "<i2" ? sizeof(std::int16_t) : sizeof(float), file);
+    return header;
+}
+
+void detail::require_finite(const FrameMatrix<float>& samples, std::size_t first,
+                            const std::filesystem::path& file) {
+    for (std::size_t i = 0; i < samples.frames(); ++i) {
+        const auto frame = samples[i];
+        for (std::size_t k = 0; k < frame.size(); ++k) {
+            if (!std::isfinite(frame[k])) {
+                throw FileError(file, "sample " + std::to_string(k) + " of frame " +
+                                          std::to_string(first + i) + " = " +
+                                          std::to_string(frame[k]) + ": must be finite");
+            }
+        }
+    }
+}
+
+std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read_npy(
+    const std::filesystem::path& file) {
+    std::ifstream in;
+    const detail::NpyHeader header = detail::open_npy(file, in);
     if (header.descr == "<i2") {
         return read_values<std::int16_t>(in, header, file);
     }
-    if (header.descr == "<f4") {
-        return read_values<float>(in, header, file);
-    }
-    throw FileError(file,
-                    "dtype = '" + header.descr + "': must be '<i2' (int16) or '<f4' (float32)");
+    return read_values<float>(in, header, file);
 }
 
 void write_npy(const std::filesystem::path& file, std::span<const std::int16_t> values,

@@ -1,6 +1,5 @@
 #include "echosieve/io/recording_file.hpp"
 
-#include <cmath>
 #include <cstddef>
 #include <fstream>
 #include <nlohmann/json.hpp>
@@ -13,6 +12,7 @@
 #include "echosieve/io/atomic_file.hpp"
 #include "echosieve/io/file_error.hpp"
 #include "echosieve/io/npy.hpp"
+#include "npy_open.hpp"
 
 namespace echosieve {
 namespace {
@@ -36,19 +36,6 @@ double number(const nlohmann::json& object, const char* name, const std::filesys
         throw FileError(file, std::string("field '") + name + "' is missing");
     }
     return *found;
-}
-
-void require_finite(const FrameMatrix<float>& samples, const std::filesystem::path& file) {
-    for (std::size_t i = 0; i < samples.frames(); ++i) {
-        const auto frame = samples[i];
-        for (std::size_t k = 0; k < frame.size(); ++k) {
-            if (!std::isfinite(frame[k])) {
-                throw FileError(file, "sample " + std::to_string(k) + " of frame " +
-                                          std::to_string(i) + " = " + std::to_string(frame[k]) +
-                                          ": must be finite");
-            }
-        }
-    }
 }
 
 }  // namespace
@@ -102,7 +89,7 @@ Recording read_recording(const std::filesystem::path& samples,
     recording.samples = read_npy(samples);
     recording.settings = read_settings(settings);
     if (const auto* floats = std::get_if<FrameMatrix<float>>(&recording.samples)) {
-        require_finite(*floats, samples);
+        detail::require_finite(*floats, 0, samples);
     }
     return recording;
 }
@@ -118,7 +105,7 @@ void write_recording(const Recording& recording, const std::filesystem::path& sa
     require(recording.sample_count() > 0, "samples a frame", recording.sample_count(),
             "must be at least 1");
     if (const auto* floats = std::get_if<FrameMatrix<float>>(&recording.samples)) {
-        require_finite(*floats, samples);
+        detail::require_finite(*floats, 0, samples);
     }
     if (settings_path(samples) == samples) {
         throw FileError(samples, "can't hold the samples: it is the name of their settings");

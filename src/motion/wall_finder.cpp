@@ -24,6 +24,9 @@ std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion&
     std::vector<ScannedDepth> depths;
     for (double depth = line.first_depth() + options.dead_zone;
          depth < line.last_depth() - half_gate; depth += options.scan_spacing * half_gate) {
+        if (!options.near_range.holds(depth) && !options.far_range.holds(depth)) {
+            continue;
+        }
         const double bulk = motion.bulk_share_at(depth);
         const GateSpectrum gate = gate_spectrum(line, depth, half_gate, bulk * motion.bulk);
         if (!scan || gate.bins() != bins) {
@@ -107,10 +110,11 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
                 const double diameter = f.depth - n.depth;
                 const double a = n.directions[near_side].share;
                 const double b = f.directions[far_side].share;
-                const bool possible = diameter >= options.smallest_diameter &&
-                                      diameter <= options.largest_diameter &&
-                                      a + b >= options.smallest_distension &&
-                                      std::min(a, b) >= options.smallest_share * (a + b);
+                const bool possible =
+                    options.near_range.holds(n.depth) && options.far_range.holds(f.depth) &&
+                    diameter >= options.smallest_diameter && diameter <= options.largest_diameter &&
+                    a + b >= options.smallest_distension &&
+                    std::min(a, b) >= options.smallest_share * (a + b);
                 if (possible && score > 0 && (!best || score > best->score)) {
                     best = WallPair{{n.depth, a, n.bulk, n.directions[near_side].evidence},
                                     {f.depth, b, f.bulk, f.directions[far_side].evidence},

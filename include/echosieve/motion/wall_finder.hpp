@@ -2,6 +2,8 @@
 #pragma once
 
 #include <array>
+#include <cstddef>
+#include <limits>
 #include <optional>
 #include <vector>
 
@@ -22,6 +24,14 @@ namespace echosieve {
     return 0.4e-3 + 0.9e-3 * (1e6 / sensor.bandwidth);
 }
 
+/// Where a wall may lie: the centre of its gate.
+struct DepthRange {
+    double from = 0;                                      ///< [m]
+    double to = std::numeric_limits<double>::infinity();  ///< [m]
+
+    [[nodiscard]] bool holds(double depth) const noexcept { return depth >= from && depth <= to; }
+};
+
 struct WallFinderOptions {
     double dead_zone =
         3.0e-3;  ///< depth below the first sample where no wall is looked for (ring-down) [m]
@@ -39,6 +49,8 @@ struct WallFinderOptions {
     /// explain: beyond it the tissue pulsates as a whole, and holds no artery
     double largest_linearity = 0.97;
     ShareScanOptions scan;
+    DepthRange near_range;  ///< where the near wall is looked for, at rest
+    DepthRange far_range;   ///< where the far wall is looked for, at rest
 };
 
 inline void validate(const WallFinderOptions& options) {
@@ -56,6 +68,12 @@ inline void validate(const WallFinderOptions& options) {
     require(options.largest_linearity > 0 && options.largest_linearity <= 1, "largest_linearity",
             options.largest_linearity, "must lie in (0, 1]");
     validate(options.scan);
+    require(options.near_range.from <= options.near_range.to, "near_range.from",
+            options.near_range.from,
+            detail::concatenate("must not exceed near_range.to, ", options.near_range.to, " [m]"));
+    require(options.far_range.from <= options.far_range.to, "far_range.from",
+            options.far_range.from,
+            detail::concatenate("must not exceed far_range.to, ", options.far_range.to, " [m]"));
 }
 
 /// What one depth of the line holds.

@@ -1,0 +1,187 @@
+#include "blocks.hpp"
+
+#include <algorithm>
+#include <array>
+#include <chrono>
+#include <cmath>
+#include <cstdio>
+#include <nlohmann/json.hpp>
+#include <string>
+#include <variant>
+
+#include "echosieve/io/atomic_file.hpp"
+#include "echosieve/io/csv.hpp"
+#include "echosieve/motion/block_tracker.hpp"
+#include "support/progress.hpp"
+#include "tables.hpp"
+
+namespace track_artery {
+namespace {
+
+using echosieve::BlockRecord;
+using echosieve::RecordingReader;
+
+// What is known of all frames without keeping them.
+struct Totals {
+    std::size_t frames = 0;
+    std::size_t valid = 0;
+    double sum = 0;
+    double low = INFINITY;
+    double high = -INFINITY;
+
+    void add(const echosieve::FrameMotion& motion) {
+        ++frames;
+        if (motion.valid) {
+            ++valid;
+            sum += motion.diameter;
+            low = std::min(low, motion.diameter);
+            high = std::max(high, motion.diameter);
+        }
+    }
+};
+
+struct Outcome {
+    Totals totals;
+    std::vector<BlockRecord> blocks;
+    echosieve::TrackStatus status = echosieve::TrackStatus::not_run;
+};
+
+bool has_walls(const BlockRecord& block) {
+    return block.fitted_count > 0;
+}
+
+template <class T>
+Outcome follow(RecordingReader& reader, const echosieve::BlockOptions& options,
+               const std::filesystem::path& file) {
+    echosieve::CsvWriter table = motion_table(file);
+    examples::Progress progress("tracking");
+    echosieve::BlockTracker<T> tracker(reader.settings(), reader.samples(), options);
+    Outcome out;
+    const auto write_finished = [&] {
+        for (const echosieve::FrameMotion& motion : tracker.take()) {
+            write_frame(motion, table);
+            out.totals.add(motion);
+        }
+    };
+    const std::size_t piece =
+        std::max<std::size_t>(1, static_cast<std::size_t>(reader.settings().frame_rate / 10));
+    while (reader.position() < reader.frames()) {
+        const auto frames = reader.read(piece);
+        tracker.push(std::get<echosieve::FrameMatrix<T>>(frames).view());
+        write_finished();
+        progress.show(reader.position(), reader.frames());
+    }
+    tracker.finish();
+    write_finished();
+    progress.finish();
+    out.blocks = tracker.blocks();
+    out.status = echosieve::status_of(out.totals.valid, out.totals.frames, out.blocks);
+    if (std::any_of(out.blocks.begin(), out.blocks.end(), has_walls)) {
+        table.commit();
+    }
+    return out;
+}
+
+void write_blocks(const std::vector<BlockRecord>& blocks, const std::filesystem::path& file) {
+    echosieve::AtomicFile out(file);
+    out.stream() << "start_s,end_s,status,origin,seam,fitted_first,fitted_frames,usable_frames,"
+                    "valid_frames,quality,near_depth_m,far_depth_m,near_offset_m,far_offset_m,"
+                    "near_jump_m,far_jump_m,misfit_m\n";
+    for (const BlockRecord& b : blocks) {
+        std::array<char, 512> line{};
+        std::snprintf(line.data(), line.size(),
+                      "%.6f,%.6f,\"%s\",%s,%s,%zu,%zu,%zu,%zu,%.4f,%.9f,%.9f,%.9f,%.9f,%.9f,%.9f,"
+                      "%.9f\n",
+                      b.start, b.end, std::string(describe(b.status)).c_str(),
+                      std::string(describe(b.origin)).c_str(),
+                      std::string(describe(b.seam)).c_str(), b.fitted_first, b.fitted_count,
+                      b.usable, b.valid, b.quality, b.near_depth, b.far_depth, b.near_offset,
+                      b.far_offset, b.near_jump, b.far_jump, b.misfit);
+        out.stream() << line.data();
+    }
+    out.commit();
+}
+
+std::size_t count_if(const std::vector<BlockRecord>& blocks, bool (*wanted)(const BlockRecord&)) {
+    return static_cast<std::size_t>(std::count_if(blocks.begin(), blocks.end(), wanted));
+}
+
+void write_summary(const Job& job, const RecordingReader& reader, const Outcome& outcome,
+                   const echosieve::BlockOptions& options, const char* notice, double seconds) {
+    nlohmann::ordered_json summary;
+    summary["notice"] = notice;
+    summary["recording"] = job.samples.string();
+    summary["settings"] = settings_json(reader.settings());
+    summary["status"] = std::string(echosieve::describe(outcome.status));
+    summary["both_walls_followed"] = outcome.status == echosieve::TrackStatus::tracked;
+    summary["frames"] = outcome.totals.frames;
+    summary["valid_frames"] = outcome.totals.valid;
+    summary["blocks"] = outcome.blocks.size();
+    summary["blocks_with_walls"] = count_if(outcome.blocks, has_walls);
+    summary["blocks_acquired"] = count_if(outcome.blocks, [](const BlockRecord& b) {
+        return b.origin == echosieve::BlockOrigin::acquired;
+    });
+    summary["broken_seams"] = count_if(
+        outcome.blocks, [](const BlockRecord& b) { return b.seam == echosieve::Seam::broken; });
+    if (outcome.totals.valid > 0) {
+        summary["diameter_mean_m"] = outcome.totals.sum / static_cast<double>(outcome.totals.valid);
+        summary["diameter_smallest_m"] = outcome.totals.low;
+        summary["diameter_largest_m"] = outcome.totals.high;
+    }
+    summary["options"] = options_json(job);
+    summary["options"]["block_length_s"] = options.length;
+    summary["options"]["block_overlap_s"] = options.overlap;
+    summary["options"]["drift_time_s"] = options.drift_time;
+    summary["seed"] = nullptr;
+    summary["tracking_seconds"] = seconds;
+    echosieve::AtomicFile out(job.folder / "summary.json");
+    out.stream() << summary.dump(2) << '\n';
+    out.commit();
+}
+
+}  // namespace
+
+int run_in_blocks(const Job& job, RecordingReader& reader, const char* notice) {
+    echosieve::BlockOptions options;
+    options.track = job.options;
+    // An estimate from each block would move the depths from block to block.
+    options.track.pulse.estimate = false;
+    if (job.block > 0) {
+        options.length = job.block;
+        options.overlap = job.block / 2;
+        options.shortest_fit = std::min(options.shortest_fit, job.block);
+    }
+    validate(options);
+    prepare_folder(job.folder);
+    const auto start = std::chrono::steady_clock::now();
+    const std::filesystem::path table = job.folder / "motion.csv";
+    const Outcome outcome = reader.stores_float() ? follow<float>(reader, options, table)
+                                                  : follow<std::int16_t>(reader, options, table);
+    const double seconds =
+        std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+    write_blocks(outcome.blocks, job.folder / "blocks.csv");
+    write_summary(job, reader, outcome, options, notice, seconds);
+    const std::size_t found = count_if(outcome.blocks, has_walls);
+    std::printf("Followed in %zu blocks of %g s; walls in %zu of them.\n", outcome.blocks.size(),
+                options.length, found);
+    if (outcome.totals.valid > 0) {
+        std::printf("Diameter %.3f to %.3f mm, mean %.3f mm.\n", 1e3 * outcome.totals.low,
+                    1e3 * outcome.totals.high,
+                    1e3 * outcome.totals.sum / static_cast<double>(outcome.totals.valid));
+    }
+    std::printf("%zu of %zu frames valid.\n", outcome.totals.valid, outcome.totals.frames);
+    std::printf("Tracked %.2f s of recording in %.2f s. Results in %s.\n", reader.duration(),
+                seconds, job.folder.string().c_str());
+    if (job.wall_echoes || job.pictures) {
+        std::printf("No wall_echoes.npy and no pictures: those are made of a whole (--block 0).\n");
+    }
+    const bool usable = outcome.status == echosieve::TrackStatus::tracked;
+    if (!usable) {
+        std::fprintf(stderr, "track_artery: %s: %s\n", job.samples.string().c_str(),
+                     std::string(echosieve::describe(outcome.status)).c_str());
+    }
+    std::printf("%s\n", notice);
+    return usable ? 0 : 2;
+}
+
+}  // namespace track_artery

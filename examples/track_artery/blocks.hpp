@@ -1,0 +1,13 @@
+// A long recording followed in blocks, read piece by piece.
+#pragma once
+
+#include "echosieve/io/recording_reader.hpp"
+#include "outputs.hpp"
+
+namespace track_artery {
+
+/// Reads, tracks, writes motion.csv, blocks.csv and summary.json; returns the exit status as run()
+/// does. Throws what the library throws.
+int run_in_blocks(const Job& job, echosieve::RecordingReader& reader, const char* notice);
+
+}  // namespace track_artery

@@ -1,0 +1,52 @@
+#include "echosieve/io/recording_reader.hpp"
+
+#include <algorithm>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/recording_file.hpp"
+#include "npy_open.hpp"
+
+namespace echosieve {
+
+RecordingReader::RecordingReader(const std::filesystem::path& samples,
+                                 const std::filesystem::path& settings)
+    : file_(samples) {
+    const detail::NpyHeader header = detail::open_npy(file_, in_);
+    settings_ = read_settings(settings);
+    frames_ = header.rows;
+    samples_ = header.columns;
+    float_ = header.descr == "<f4";
+}
+
+RecordingReader::RecordingReader(const std::filesystem::path& samples)
+    : RecordingReader(samples, settings_path(samples)) {}
+
+template <class T>
+FrameMatrix<T> RecordingReader::read_frames(std::size_t count) {
+    std::vector<T> values(count * samples_);
+    in_.read(reinterpret_cast<char*>(values.data()),
+             static_cast<std::streamsize>(values.size() * sizeof(T)));
+    if (!in_) {
+        throw FileError(file_, "can't be read on from frame " + std::to_string(position_));
+    }
+    return {std::move(values), count, samples_};
+}
+
+std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> RecordingReader::read(
+    std::size_t count) {
+    count = std::min(count, frames_ - position_);
+    if (!float_) {
+        FrameMatrix<std::int16_t> frames = read_frames<std::int16_t>(count);
+        position_ += count;
+        return frames;
+    }
+    FrameMatrix<float> frames = read_frames<float>(count);
+    detail::require_finite(frames, position_, file_);
+    position_ += count;
+    return frames;
+}
+
+}  // namespace echosieve
