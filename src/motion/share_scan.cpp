@@ -9,7 +9,6 @@
 #include <limits>
 #include <numbers>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/motion/block_means.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/slow_time.hpp"
@@ -29,6 +28,7 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
                        .exp()
                        .max(least_power);
     const double range = quantile(times.pulse, 0.98) - quantile(times.pulse, 0.02);
+    require(range > 0, "range of the pulse", range, "must be positive");
     step_ = times.sound_speed / 2 / sensor.centre_frequency / options.steps_per_wavelength / range;
     against_ = static_cast<Eigen::Index>(std::ceil(options.against / range / step_));
     const auto count =
@@ -58,6 +58,8 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
 }
 
 std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, double bulk) const {
+    require(gate.bins() == frequencies_.size(), "number of bins", gate.bins(),
+            "must be that of the set-up");
     const Eigen::ArrayXXcd values = without_drift(block_means(gate, times_, bulk, block_));
     const double power = (values.abs2().colwise() * coarse_.weight).sum() / coarse_.weight.sum() /
                          static_cast<double>(gate.bins());

@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstddef>
+#include <map>
 #include <optional>
 #include <vector>
 
@@ -19,8 +21,8 @@ std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion&
                                     const WallFinderOptions& options) {
     const LayerTimes times{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
     const double half_gate = wall_half_gate(line.settings.sensor);
-    std::optional<ShareScan> scan;
-    Eigen::Index bins = 0;
+    // Gates of one length have the same frequencies; rounding gives two lengths.
+    std::map<std::size_t, ShareScan> scans;
     std::vector<ScannedDepth> depths;
     for (double depth = line.first_depth() + options.dead_zone;
          depth < line.last_depth() - half_gate; depth += options.scan_spacing * half_gate) {
@@ -29,12 +31,12 @@ std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion&
         }
         const double bulk = motion.bulk_share_at(depth);
         const GateSpectrum gate = gate_spectrum(line, depth, half_gate, bulk * motion.bulk);
-        if (!scan || gate.bins() != bins) {
-            scan.emplace(times, gate.frequencies, line.settings.sensor, line.settings.frame_rate,
-                         options.scan);
-            bins = gate.bins();
-        }
-        depths.push_back({depth, bulk, (*scan)(gate, bulk)});
+        const auto scan =
+            scans
+                .try_emplace(gate.grid.count, times, gate.frequencies, line.settings.sensor,
+                             line.settings.frame_rate, options.scan)
+                .first;
+        depths.push_back({depth, bulk, scan->second(gate, bulk)});
     }
     return depths;
 }
@@ -58,7 +60,7 @@ double pulse_linearity(const CommonMotion& motion) {
 // image, from echoes whose strength changes as they move; what is small beside other depths is
 // chance.
 std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::size_t side,
-                                 const WallFinderOptions& options) {
+                                 double spacing, const WallFinderOptions& options) {
     double most = 0;
     for (const ScannedDepth& place : depths) {
         most = std::max(most, place.directions[side].total);
@@ -68,13 +70,14 @@ std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::s
         const ScannedDepth& place = depths[k];
         const FastestShare& found = place.directions[side];
         // Gates overlap: what only one of them holds is no wall.
-        double beside = 0;
+        std::optional<double> beside;
         for (const std::size_t other : {k - 1, k + 1}) {
-            if (other < depths.size()) {
-                beside = std::max(beside, depths[other].directions[side].share);
+            if (other < depths.size() &&
+                std::abs(depths[other].depth - place.depth) < 1.5 * spacing) {
+                beside = std::max(beside.value_or(0), depths[other].directions[side].share);
             }
         }
-        const double share = std::min(found.share, 1.2 * beside);
+        const double share = beside ? std::min(found.share, 1.2 * *beside) : found.share;
         const FastestShare& other = place.directions[1 - side];
         const bool moves =
             found.share >= options.smallest_motion &&
@@ -96,12 +99,13 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
         return std::nullopt;
     }
     const std::vector<ScannedDepth> depths = scan_line(line, motion, options);
+    const double spacing = options.scan_spacing * wall_half_gate(line.settings.sensor);
     // The sign of p is only a guess: with the other one, what moves down are near walls.
     std::optional<WallPair> best;
     for (const std::size_t near_side : {0U, 1U}) {
         const std::size_t far_side = 1 - near_side;
-        const std::vector<double> near_scores = place_scores(depths, near_side, options);
-        const std::vector<double> far_scores = place_scores(depths, far_side, options);
+        const std::vector<double> near_scores = place_scores(depths, near_side, spacing, options);
+        const std::vector<double> far_scores = place_scores(depths, far_side, spacing, options);
         for (std::size_t i = 0; i < depths.size(); ++i) {
             for (std::size_t j = i + 1; j < depths.size(); ++j) {
                 const ScannedDepth& n = depths[i];

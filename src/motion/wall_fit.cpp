@@ -92,8 +92,9 @@ WallState likeliest_wall(const WallModel& model, WallState start, const WallSear
     const auto settle_noise = [&] {
         noise = std::max(model.layers(wall, noise).noise, options.least_noise * model.power());
     };
-    const double least = start.smallest_share;
+    validate(search);
     const double most = start.largest_share > 0 ? start.largest_share : 10 * start.share;
+    const double least = std::min(start.smallest_share, most);
     const double lowest = std::clamp(search.lowest_ratio * start.share, least, most);
     const double highest = std::clamp(search.highest_ratio * start.share, least, most);
     for (int pass = 0; pass < 2; ++pass) {
@@ -151,9 +152,14 @@ WallState likeliest_wall(const WallModel& model, WallState start, const WallSear
         square += weight * point.wall.share * point.wall.share;
         strain += weight * point.wall.prior.strain;
     }
+    if (!(sum > 0)) {
+        return wall;  // nothing in the gate
+    }
+    const double grid = 0.0125 * wall.share;  // between the points
     wall.share = mean / sum;
     wall.prior.strain = strain / sum;
-    wall.share_deviation = std::sqrt(std::max(square / sum - wall.share * wall.share, 0.0));
+    wall.share_deviation =
+        std::sqrt(std::max(square / sum - wall.share * wall.share, 0.0) + grid * grid / 12);
     return wall;
 }
 

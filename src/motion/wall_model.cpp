@@ -44,7 +44,7 @@ private:
     double weight_[4] = {};
 };
 
-// Sums over frames of start E(a)^conj for shares from `lowest` grid points on, [count x bins].
+// Sums over frames of `running`, turned on once a row: [count x bins].
 Eigen::ArrayXXcd tabulated(Eigen::ArrayXXcd running, const Eigen::ArrayXXcd& turn,
                            Eigen::Index count) {
     Eigen::ArrayXXcd table(count, running.cols());
@@ -77,6 +77,8 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
       bulk_tissue_(wall.tissue) {
     validate(options);
     require(largest_share > 0, "largest_share", largest_share, "must be positive [m]");
+    require(wall.own.size() == 0 || wall.own.size() == times.pulse.size(), "length of own",
+            wall.own.size(), detail::concatenate("must be 0 or the frames, ", times.pulse.size()));
     const auto block =
         std::max<Eigen::Index>(1, std::lround(options.interval * settings.frame_rate));
     coarse_ = block_means(times, block);
@@ -144,6 +146,9 @@ struct WallModel::Solved {
 };
 
 WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coefficients) const {
+    require(wall.share > 0, "share", wall.share, "must be positive [m]");
+    require(wall.radius > 0, "radius", wall.radius, "must be positive [m]");
+    require(noise > 0, "noise", noise, "must be positive");
     const Eigen::Index bins = gate_.bins();
     const Eigen::ArrayXd d = distances();
     const Eigen::Index sheet = d.size();

@@ -17,14 +17,13 @@ WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, doubl
     const GateSpectrum& gate = wall.layered.gate;
     const LayerShare share = wall.share();
     const Eigen::ArrayXXcd echoes = wall.echoes(times);
-    const Eigen::ArrayXcd spectrum = wall.spectrum();
     const Eigen::Index frames = times.pulse.size();
     const double noise = std::max(fit.noise, 1e-300);
     Eigen::ArrayXXd curvature = Eigen::ArrayXXd::Zero(frames, 1);
     Eigen::ArrayXXd gradient = Eigen::ArrayXXd::Zero(frames, 1);
     Eigen::ArrayXcd product = Eigen::ArrayXcd::Zero(frames);
     Eigen::ArrayXd energy = Eigen::ArrayXd::Zero(frames);
-    double own_energy = 0;
+    Eigen::ArrayXd echo_energy = Eigen::ArrayXd::Zero(frames);
     for (Eigen::Index j = 0; j < gate.bins(); ++j) {
         const std::complex<double> turn{
             0, -2 * std::numbers::pi * gate.frequencies[j] * 2 / times.sound_speed};
@@ -35,21 +34,21 @@ WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, doubl
         const Eigen::ArrayXcd isolated = fit.rest.col(j) + echo;
         product += echo.conjugate() * isolated;
         energy += isolated.abs2();
-        own_energy += std::norm(spectrum[j]);
+        echo_energy += echo.abs2();
     }
     WallMotion out;
     out.deviation = (2 * options.cutoff / frame_rate / (2 * curvature.col(0).max(1e-300))).sqrt();
     out.correlation =
-        times.weight * (product.abs() / (own_energy * energy).max(1e-300).sqrt()).min(1.0);
-    out.strength = product / std::max(own_energy, 1e-300);
+        times.weight * (product.abs() / (echo_energy * energy).max(1e-300).sqrt()).min(1.0);
+    out.strength = product / echo_energy.max(1e-300).cast<std::complex<double>>();
     Eigen::ArrayXd penalty(1);
     penalty << roughness_penalty(curvature.mean(), options.cutoff, frame_rate);
     curvature += 2 * options.cutoff / frame_rate / (options.spread * options.spread);
     out.own = smooth_steps(curvature, gradient, penalty).col(0);
-    out.displacement = share.pulse * times.pulse + share.bulk * times.bulk + out.own;
     if (wall.state.own.size() > 0) {
-        out.displacement += wall.state.own;
+        out.own += wall.state.own;
     }
+    out.displacement = share.pulse * times.pulse + share.bulk * times.bulk + out.own;
     return out;
 }
 

@@ -83,6 +83,7 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
                                                       const WallFinderOptions& finder,
                                                       const WallSeparationOptions& options) {
     validate(options);
+    validate(finder);
     LayerTimes times{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
     std::vector<LayeredGate> tissue = tissue_gates(line, motion, times, options);
     if (tissue.size() < 3) {
@@ -106,6 +107,7 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     const double near = walls.near.state.share;
     const double far = walls.far.state.share;
     const bool apart =
+        walls.far.state.depth - walls.near.state.depth >= finder.smallest_diameter / 2 &&
         std::min(near, far) >= finder.smallest_motion && near + far >= finder.smallest_distension;
     return apart ? std::optional(std::move(walls)) : std::nullopt;
 }
@@ -118,11 +120,15 @@ std::array<LayerShare, 2> divided(const LayerShare& tissue) {
             LayerShare{1.3 * tissue.pulse, tissue.bulk + 0.02}};
 }
 
-// Takes a wall's gate apart where the wall is thought to be, and says better where it is.
+constexpr double smallest_radius = 1e-3;  // [m]
+constexpr double smallest_share = 1e-9;   // [m]
+
+// The line's bulk share where the wall was found.
 double motion_bulk(const WallPair& pair, const SeparatedWall& wall) {
     return wall.state.sense < 0 ? pair.near.bulk : pair.far.bulk;
 }
 
+// Takes a wall's gate apart where the wall is thought to be, and says better where it is.
 class WallTaker {
 public:
     WallTaker(const LineHistory& line, const WallSeparationOptions& options)
@@ -204,12 +210,9 @@ public:
         const WallMotion motion =
             wall_motion(wall, times, line_.settings.frame_rate, {.cutoff = 1, .spread = 20e-6});
         Eigen::ArrayXd own = motion.own;
-        if (wall.state.own.size() > 0) {
-            own += wall.state.own;
-        }
         const Eigen::ArrayXd p = times.pulse - times.pulse.mean();
         own -= own.mean();
-        own -= (own * p).sum() / p.square().sum() * p;
+        own -= (own * p).sum() / std::max(p.square().sum(), 1e-300) * p;
         // More than this would rather be the next cycle of the carrier.
         const double most =
             line_.settings.sound_speed / 2 / line_.settings.sensor.centre_frequency / 4;
@@ -224,8 +227,9 @@ public:
         const double depth =
             reference_layer_depth(profile, state.sense, start, line_.settings, options_.reference);
         const double inwards = state.sense * (state.depth - depth);
-        state.share *= 1 + state.prior.strain * inwards / (state.radius - inwards);
-        state.radius -= inwards;
+        const double radius = std::max(state.radius - inwards, smallest_radius);
+        state.share *= std::max(1 + state.prior.strain * inwards / radius, 0.5);
+        state.radius = radius;
         state.depth = depth;
     }
 
@@ -235,14 +239,17 @@ public:
                      double step) const {
         const WallState state = wall.state;
         std::array<double, 3> evidence{};
-        for (int k = -1; k <= 1; ++k) {
+        double noise = 0;  // the same for all three
+        for (const int k : {0, -1, 1}) {
             WallState trial = state;
             trial.*bulk += step * k;
             const WallModel model(wall.layered.gate, times, trial, 2 * state.share, line_.settings,
                                   options_.model);
-            const double noise = std::max(wall.layered.fit.residual(), options_.model.least_noise);
-            evidence[static_cast<std::size_t>(k + 1)] =
-                model.evidence(trial, noise * model.power());
+            if (k == 0) {
+                noise = model.power() *
+                        std::max(wall.layered.fit.residual(), options_.model.least_noise);
+            }
+            evidence[static_cast<std::size_t>(k + 1)] = model.evidence(trial, noise);
         }
         const double slope = (evidence[2] - evidence[0]) / 2;
         const double bend = evidence[2] - 2 * evidence[1] + evidence[0];
@@ -261,6 +268,7 @@ private:
 SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, LayerTimes times,
                               std::vector<LayeredGate> tissue,
                               const WallSeparationOptions& options) {
+    validate(options);
     const RecordingSettings& settings = line.settings;
     const double rate = settings.frame_rate;
     SeparatedWalls out;
@@ -297,7 +305,9 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         gates.pop_back();
         for (SeparatedWall* wall : {&out.near, &out.far}) {
             const auto& shares = wall->layered.fit.shares;
-            wall->state.share = std::abs(shares[wall->reference].pulse);
+            // A wall that turned round is none: it is found too small in the end.
+            wall->state.share =
+                std::max(wall->state.sense * shares[wall->reference].pulse, smallest_share);
             wall->state.bulk = shares[wall->reference].bulk;
             wall->state.tissue = shares.back().bulk;
         }
@@ -318,7 +328,8 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         wall->layered.fit =
             fit_layers(wall->layered.gate, times, wall->layered.fit.shares, {.iterations = 3});
         put_fastest_first(wall->layered.fit, wall->layered.gate, times, wall->state.sense);
-        wall->state.share = std::abs(wall->layered.fit.shares[0].pulse);
+        wall->state.share =
+            std::max(wall->state.sense * wall->layered.fit.shares[0].pulse, smallest_share);
         wall->state.tissue = motion_bulk(pair, *wall);
         wall->state.bulk =
             std::clamp(wall->layered.fit.shares[0].bulk, wall->state.tissue - options.bulk_reach,
@@ -337,13 +348,18 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         taker.take(*wall, times, half_gate, close);
         taker.refer(*wall, start);
     }
+    for (SeparatedWall* wall : {&out.near, &out.far}) {
+        wall->state.smallest_share = 0;
+        wall->state.largest_share = 0;
+    }
     clear_of_walls();
     for (LayeredGate& g : gates) {
         const auto [slower, faster] = divided(g.fit.shares[0]);
         g.fit = fit_layers(g.gate, times, {slower, faster});
     }
     for (int round = 0; round < options.rounds; ++round) {
-        const double radius = (out.far.state.depth - out.near.state.depth) / 2;
+        const double radius =
+            std::max((out.far.state.depth - out.near.state.depth) / 2, smallest_radius);
         for (SeparatedWall* wall : {&out.near, &out.far}) {
             wall->state.radius = radius;
             taker.settle_bulk(*wall, times, &WallState::bulk, 0.02);

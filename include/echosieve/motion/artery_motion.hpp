@@ -60,7 +60,7 @@ struct WallReport {
     double depth = 0;        ///< of the layer followed, at rest, the pulse's delay taken off [m]
     double pulse_share = 0;  ///< displacement over the range of the pulse, deeper positive [m]
     double bulk_share = 0;   ///< share in the bulk motion
-    double tissue_pulse_share = 0;  ///< of the tissue that overlaps it [m]
+    double tissue_pulse_share = 0;  ///< up to which tissue on it was allowed for [m]
     double residual = 0;    ///< part of the gate's power that wall and tissue leave unexplained
     double own_motion = 0;  ///< rms of what the wall does beyond the common time courses [m]
     std::vector<Echo<Gabor<double>>> reference;  ///< the wall's echoes at rest, as received

@@ -29,12 +29,13 @@ namespace echosieve {
 // v is the most likely of a few. E^H E depends on differences of shares only, not on the gate.
 
 struct ShareScanOptions {
-    double largest_share = 750e-6;    ///< over the range of p [m]
-    double steps_per_wavelength = 4;  ///< of the grid, in half wavelengths of range
-    double against = 60e-6;           ///< how far the grid reaches the other way [m]
-    double interval = 4e-3;           ///< frames within it are averaged, their bulk turned back [s]
-    double least_noise = 0.03;        ///< part of a gate's power that the model may not reach
-    double unexplained = 0.03;        ///< part of the evidence that faster shares may still hold
+    double largest_share = 750e-6;  ///< over the range of p [m]
+    double steps_per_wavelength =
+        4;                      ///< of the grid: a half wavelength over the range of p is so many
+    double against = 60e-6;     ///< how far the grid reaches the other way [m]
+    double interval = 4e-3;     ///< frames within it are averaged, their bulk turned back [s]
+    double least_noise = 0.03;  ///< part of a gate's power that the model may not reach
+    double unexplained = 0.03;  ///< part of the evidence that faster shares may still hold
     double mirror = 0.7;  ///< of the evidence for motion the other way: what is no motion at all,
                           ///< but strength that changes, shows both ways alike
     double drift_frequency =
@@ -53,6 +54,9 @@ inline void validate(const ShareScanOptions& options) {
             "must lie in (0, 1)");
     require(options.unexplained > 0 && options.unexplained < 1, "unexplained", options.unexplained,
             "must lie in (0, 1)");
+    require(options.mirror >= 0, "mirror", options.mirror, "must be zero or more");
+    require(options.drift_frequency > 0, "drift_frequency", options.drift_frequency,
+            "must be positive [Hz]");
     require(options.distinct > 0 && options.distinct < 1, "distinct", options.distinct,
             "must lie in (0, 1)");
 }

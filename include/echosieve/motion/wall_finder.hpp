@@ -15,9 +15,9 @@
 
 namespace echosieve {
 
-// Gates all along the line are searched for a layer that follows the pulse, up (near wall) or down
-// (far wall), see share_scan.hpp. The places with most evidence are taken apart into wall and
-// tissue; the pair that is believed most is the artery.
+// Gates all along the line are asked for the fastest share of the pulse that they hold, up (near
+// wall) or down (far wall), see share_scan.hpp. Tissue follows a wall, the less the further away:
+// so the pair of depths with the fastest shares, seen well enough, is the artery.
 
 /// Half length of a gate that holds a wall [m]: its layers, and a pulse's length beside them.
 [[nodiscard]] inline double wall_half_gate(const Sensor& sensor) noexcept {
@@ -41,7 +41,8 @@ struct WallFinderOptions {
     double smallest_motion = 12e-6;      ///< of a wall over the range of the pulse [m]
     double smallest_distension = 60e-6;  ///< of both walls together, over the same range [m]
     double smallest_share = 0.1;         ///< of the distension that a wall takes
-    double least_evidence = 20;          ///< for a wall's share, over clearly slower ones alone
+    double least_evidence = 20;    ///< for anything that moves, and for a wall's share over clearly
+                                   ///< slower ones alone
     double mirror = 0.15;          ///< of the evidence for motion the other way: less is its image
     double usual_part = 0.05;      ///< of the line's most evidence one way: where half is believed
     double evidence_power = 0.15;  ///< of the evidence, beside the share's square
@@ -65,6 +66,14 @@ inline void validate(const WallFinderOptions& options) {
             "must be positive [m]");
     require(options.smallest_distension >= 0, "smallest_distension", options.smallest_distension,
             "must be zero or more [m]");
+    require(options.smallest_share >= 0 && options.smallest_share <= 0.5, "smallest_share",
+            options.smallest_share, "must lie in [0, 0.5]");
+    require(options.least_evidence >= 0, "least_evidence", options.least_evidence,
+            "must be zero or more");
+    require(options.mirror >= 0, "mirror", options.mirror, "must be zero or more");
+    require(options.usual_part >= 0, "usual_part", options.usual_part, "must be zero or more");
+    require(options.evidence_power >= 0, "evidence_power", options.evidence_power,
+            "must be zero or more");
     require(options.largest_linearity > 0 && options.largest_linearity <= 1, "largest_linearity",
             options.largest_linearity, "must lie in (0, 1]");
     validate(options.scan);

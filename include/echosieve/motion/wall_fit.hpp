@@ -37,8 +37,16 @@ struct WallSearch {
     double lowest_ratio = 0.6;          ///< of the share to that of the start
     double highest_ratio = 1.6;
     int ratios = 21;
-    bool priors = true;  ///< strain, reach and power of the tissue, power of the wall
+    bool priors = true;  ///< reach and power of the tissue, power of the wall
 };
+
+inline void validate(const WallSearch& search) {
+    require(!search.offsets.empty(), "number of offsets", search.offsets.size(),
+            "must be at least 1");
+    require(search.lowest_ratio > 0 && search.lowest_ratio <= search.highest_ratio, "lowest_ratio",
+            search.lowest_ratio, "must be positive and not exceed highest_ratio");
+    require(search.ratios >= 1, "ratios", search.ratios, "must be at least 1");
+}
 
 /// The share that is most likely, and how sure it is; `noise` [per block and bin] is updated.
 /// Depth and share are searched together; the share's mean and standard deviation are those of its

@@ -15,11 +15,15 @@ namespace echosieve {
 
 // Symbols (the rest as in layers.hpp)
 //   z_r     depth of the wall's reference layer;  d its distance from there towards the lumen [m]
-//   a(d) = a_w (1 + kappa d / (R - d))     share of the wall's echoes, R its outer radius: an
+//   a(d) = a_w (1 + kappa d / (R - d))     share of the wall's echoes, R its outer radius, d cut
+//   off
+//           at 0.3 R: an
 //           incompressible tube moves as 1 / r (Timoshenko, plane strain, from memory), kappa = 1
 //   Y(f) = sum_d x_d D_d(f) E_d(f) + sum_k t_k(f) E_k(f) + noise
 //   D_d     spectrum of a pulse at distance d, windowed as the gate is; x_d ~ CN(0, V e^(-|d| / l))
-//   t_k     tissue with share a_k, even steps from -0.15 to c times a_w; ~ CN(0, v |P(f)|^2)
+//   t_k     tissue with share a_k, even steps from -0.15 to c times a_w; ~ CN(0, v |P(f)|^2), less
+//           and less above half of a_w (taper); v a layer, so that ten layers together keep theirs
+// What the wall does by itself (WallState::own) turns the sheet and not the tissue.
 //
 // The tissue is marginalised per frequency, the wall over all of them:
 //   ln p(Y | a_w) = -ln det - quadratic form  (Rasmussen and Williams 2006, eq. 2.30), by the
@@ -28,7 +32,7 @@ namespace echosieve {
 
 /// What is believed of wall and tissue before the gate is seen.
 struct WallPrior {
-    double strain = 0.9;         ///< kappa
+    double strain = 0.8;         ///< kappa
     double tissue_reach = 0.65;  ///< c: the tissue's largest share, as a part of the wall's
     double tissue_power = 0.03;  ///< v, per layer of ten, over the gate's power
     double wall_power = 1;       ///< V, over the gate's power
@@ -55,20 +59,31 @@ inline void validate(const WallModelOptions& options) {
     require(options.decay > 0, "decay", options.decay, "must be positive [m]");
     require(options.least_noise > 0 && options.least_noise < 1, "least_noise", options.least_noise,
             "must lie in (0, 1)");
+    const auto all_within = [](const std::vector<double>& values, double most, const char* name) {
+        for (const double value : values) {
+            require(value > 0 && value <= most, name, value,
+                    detail::concatenate("must be positive and at most ", most));
+        }
+    };
+    all_within(options.tissue_powers, 1e3, "tissue_powers");
+    all_within(options.wall_powers, 1e6, "wall_powers");
+    all_within(options.tissue_reaches, 1, "tissue_reaches");
+    require(options.strain_mean + 1.5 * options.strain_spread <= 1.6, "strain_spread",
+            options.strain_spread, "must keep strain_mean + 1.5 strain_spread within 1.6");
     require(options.strain_mean >= 0, "strain_mean", options.strain_mean, "must be zero or more");
     require(options.strain_spread > 0, "strain_spread", options.strain_spread, "must be positive");
 }
 
 /// Where a wall is and how it moves, as far as is known.
 struct WallState {
-    double sense = 1;           ///< -1 near wall, +1 far wall
-    double depth = 0;           ///< z_r [m]
-    double share = 0;           ///< |a_w| over the range of p [m]
-    double bulk = 1;            ///< b of the wall
-    double tissue = 1;          ///< b of the tissue on it
-    double radius = 3e-3;       ///< R [m]
-    double smallest_share = 0;  ///< bounds of the share that the scan of the line allows [m]
-    double largest_share = 0;
+    double sense = 1;            ///< -1 near wall, +1 far wall
+    double depth = 0;            ///< z_r [m]
+    double share = 0;            ///< |a_w| over the range of p [m]
+    double bulk = 1;             ///< b of the wall
+    double tissue = 1;           ///< b of the tissue on it
+    double radius = 3e-3;        ///< R [m]
+    double smallest_share = 0;   ///< bounds of the share while it is looked for [m];
+    double largest_share = 0;    ///< 0: ten times the share
     double share_deviation = 0;  ///< standard deviation of the share, from its likelihood [m]
     WallPrior prior;
     Eigen::ArrayXd own;  ///< what the wall does beyond p and q, per frame [m]; empty: nothing
@@ -82,14 +97,15 @@ public:
               double largest_share, const RecordingSettings& settings,
               const WallModelOptions& options = {});
 
-    /// Log evidence of a wall, up to a constant of the gate and the noise.
+    /// Log evidence of a wall. Its sense, bulk shares and own motion are those of the set-up;
+    /// depth, share, radius and prior are the argument's.
     [[nodiscard]] double evidence(const WallState& wall, double noise) const;
 
     /// Mean squared value per block and bin.
     [[nodiscard]] double power() const noexcept { return power_; }
 
-    /// The posterior mean as layers, the `wall_layers` first of them the wall's; their rest and
-    /// noise are those of the averaged frames.
+    /// The posterior mean as layers, the `wall_layers` first of them the wall's; the noise is that
+    /// of the averaged frames.
     struct Layers {
         std::vector<LayerShare> shares;
         Eigen::ArrayXXcd spectra;  ///< [layers x bins]

@@ -12,7 +12,7 @@ namespace echosieve {
 
 // Symbols (the rest as in layers.hpp)
 //   d_i   displacement beyond a p_i + b q_i [m];  R = rest of the gate;  v its mean square a bin
-//   J = -i 2 pi f (2/c) S_w E_w;  H_i = sum_f |J|^2 / v
+//   J = -i 2 pi f (2/c) times the wall's echo in the frame;  H_i = sum_f |J|^2 / v
 //
 // d minimises sum_i |R - J d|^2 / v + lambda |second difference of d|^2 + |d / s|^2 / n: smooth
 // below the cutoff f_c, and small beside the spread s (n = f_r / 2 f_c frames a free value). The
@@ -36,7 +36,7 @@ struct WallMotion {
     Eigen::ArrayXd deviation;     ///< standard deviation of the displacement [m]
     /// of the frame's gate, tissue taken out, with the wall's echo: 0 to 1, 0 in unusable frames
     Eigen::ArrayXd correlation;
-    Eigen::ArrayXcd strength;  ///< of the wall's echo, 1 as at rest
+    Eigen::ArrayXcd strength;  ///< of the wall's echo, 1 as its layers have it
 };
 
 /// Motion of one wall. `cutoff` of the common pulse's steps bounds the bandwidth of the result.
