@@ -77,7 +77,7 @@ std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::s
                 beside = std::max(beside.value_or(0), depths[other].directions[side].share);
             }
         }
-        const double share = beside ? std::min(found.share, 1.2 * *beside) : found.share;
+        const double share = beside ? std::min(found.share, 1.05 * *beside) : found.share;
         const FastestShare& other = place.directions[1 - side];
         const bool moves =
             found.share >= options.smallest_motion &&
