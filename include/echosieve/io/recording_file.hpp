@@ -11,9 +11,9 @@ namespace echosieve {
 [[nodiscard]] std::filesystem::path settings_path(const std::filesystem::path& samples);
 
 /// Reads the settings: an object with the numbers sampling_rate, frame_rate, start_time,
-/// centre_frequency, bandwidth and sound_speed, and pulse_delay if it is known, all SI; other fields
-/// are ignored. Throws FileError, naming file, field and value, if one of the six is missing, or a
-/// field is not a number or outside its domain (see validate(RecordingSettings)).
+/// centre_frequency, bandwidth and sound_speed, and pulse_delay if it is known, all SI; other
+/// fields are ignored. Throws FileError, naming file, field and value, if one of the six is
+/// missing, or a field is not a number or outside its domain (see validate(RecordingSettings)).
 [[nodiscard]] RecordingSettings read_settings(const std::filesystem::path& file);
 
 /// Reads NAME.npy and its settings. Throws FileError as read_npy and read_settings do, and for
