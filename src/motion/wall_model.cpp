@@ -55,7 +55,9 @@ Eigen::ArrayXXcd tabulated(Eigen::ArrayXXcd running, const Eigen::ArrayXXcd& tur
     return table;
 }
 
-constexpr double lowest_tissue = -0.15;  // of the wall's share
+#include <cstdlib>
+const double still_power = getenv("SP") ? atof(getenv("SP")) : 0.1;
+const double lowest_tissue = getenv("LT") ? atof(getenv("LT")) : -0.15;
 constexpr double thickest = 0.3;         // of the radius: the sheet strains no further in
 
 // a(d) / a_w
@@ -119,9 +121,13 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
     own_ = by_itself;
     wall_projection_ =
         tabulated(weighted * (phasors(lowest, bulk_offset_) * by_itself).conjugate(), back, count);
+    const Eigen::ArrayXXcd still = layer_phasors(gate_, coarse_, {0, wall.tissue});
+    still_projection_ = (weighted * still).colwise().sum().transpose();
     gram_zero_ = count;
     const Eigen::ArrayXXcd w = coarse_.weight.cast<Complex>().replicate(1, gate.bins());
     const double least = -static_cast<double>(gram_zero_) * step_;
+    still_tissue_ = tabulated(w * phasors(lowest, 0) * still, turn, count);
+    still_wall_ = tabulated(w * phasors(lowest, bulk_offset_) * by_itself * still, turn, count);
     gram_ = tabulated(w * phasors(least, 0), turn, 2 * count + 1);
     cross_ = tabulated(w * phasors(least, bulk_offset_) * by_itself, turn, 2 * count + 1);
 }
@@ -143,6 +149,7 @@ struct WallModel::Solved {
     Eigen::ArrayXXcd pulses;       // D, [sheet x bins]
     Eigen::VectorXcd sheet;        // x
     Eigen::ArrayXXcd tissue;       // t, [tissue x bins]
+    Eigen::ArrayXcd still;         // per bin
 };
 
 WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coefficients) const {
@@ -180,11 +187,13 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
     out.pulses = gate_spectra(gate_, waves);
     const double tissue_step = layers > 1 ? out.tissue_shares[1] - out.tissue_shares[0] : 0;
     // Tables between their grid points.
-    std::vector<Interpolated> tissue_rows, wall_rows, gram_rows, cross_rows, sheet_rows;
+    std::vector<Interpolated> still_tissue_rows, still_wall_rows, tissue_rows, wall_rows, gram_rows, cross_rows, sheet_rows;
     const auto zero = static_cast<double>(gram_zero_);
     for (Eigen::Index k = 0; k < layers; ++k) {
         tissue_rows.emplace_back(tissue_projection_,
                                  out.tissue_shares[k] / step_ + static_cast<double>(below_));
+        still_tissue_rows.emplace_back(still_tissue_,
+                                       out.tissue_shares[k] / step_ + static_cast<double>(below_));
         gram_rows.emplace_back(gram_, zero + static_cast<double>(k) * tissue_step / step_);
         for (Eigen::Index l = 0; l < sheet; ++l) {
             cross_rows.emplace_back(cross_, zero + (out.shares[l] - out.tissue_shares[k]) / step_);
@@ -193,6 +202,8 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
     for (Eigen::Index k = 0; k < sheet; ++k) {
         wall_rows.emplace_back(wall_projection_,
                                out.shares[k] / step_ + static_cast<double>(below_));
+        still_wall_rows.emplace_back(still_wall_,
+                                     out.shares[k] / step_ + static_cast<double>(below_));
         for (Eigen::Index l = k; l < sheet; ++l) {
             sheet_rows.emplace_back(gram_, zero + (out.shares[l] - out.shares[k]) / step_);
         }
@@ -214,6 +225,8 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
     std::vector<Eigen::LLT<Eigen::MatrixXcd>> factors;
     std::vector<Eigen::MatrixXcd> reduced;
     std::vector<Eigen::VectorXcd> projected;
+    std::vector<Eigen::RowVectorXcd> still_tissue, still_wall;
+    std::vector<Complex> still_mean;
     for (Eigen::Index j = 0; j < bins; ++j) {
         for (Eigen::Index k = 0; k < layers; ++k) {
             const Complex g = gram_rows[static_cast<std::size_t>(k)](j) / noise;
@@ -227,6 +240,23 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
                               out.pulses(l, j) / noise;
             }
         }
+        const double still_variance = still_power * power_ * pulse_power_[j];
+        const double still_gram = weight_ / noise + 1 / still_variance;
+        const Complex still_h = still_projection_[j] / noise;
+        Eigen::RowVectorXcd still_t(layers), still_w(sheet);
+        for (Eigen::Index k = 0; k < layers; ++k) {
+            still_t[k] = still_tissue_rows[static_cast<std::size_t>(k)](j) / noise;
+        }
+        for (Eigen::Index k = 0; k < sheet; ++k) {
+            still_w[k] = still_wall_rows[static_cast<std::size_t>(k)](j) * out.pulses(k, j) / noise;
+        }
+        m -= still_t.adjoint() * still_t / still_gram;
+        h -= still_t.adjoint() * still_h / still_gram;
+        cross -= still_t.adjoint() * still_w / still_gram;
+        a.triangularView<Eigen::Upper>() -= still_w.adjoint() * still_w / still_gram;
+        b -= still_w.adjoint() * still_h / still_gram;
+        log_determinant += std::log(still_gram * still_variance);
+        quadratic += std::norm(still_h) / still_gram;
         const Eigen::ArrayXd variance = tissue_variance * pulse_power_[j] * taper;
         m.diagonal().array() += (1 / variance).cast<Complex>();
         const Eigen::LLT<Eigen::MatrixXcd> factor(m);
@@ -249,6 +279,9 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
             factors.push_back(factor);
             reduced.push_back(x);
             projected.push_back(y);
+            still_tissue.push_back(still_t / still_gram);
+            still_wall.push_back(still_w / still_gram);
+            still_mean.push_back(still_h / still_gram);
         }
     }
     a.diagonal().array() += 1 / sheet_variance;
@@ -262,10 +295,14 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
     if (coefficients) {
         out.sheet = factor.matrixU().solve(y);
         out.tissue.resize(layers, bins);
+        out.still.resize(bins);
         for (Eigen::Index j = 0; j < bins; ++j) {
             const auto at = static_cast<std::size_t>(j);
-            out.tissue.col(j) =
-                factors[at].matrixU().solve(projected[at] - reduced[at] * out.sheet).array();
+            const Eigen::VectorXcd t =
+                factors[at].matrixU().solve(projected[at] - reduced[at] * out.sheet);
+            out.tissue.col(j) = t.array();
+            out.still[j] = still_mean[at] - (still_tissue[at] * t)(0) -
+                           (still_wall[at] * out.sheet)(0);
         }
     }
     return out;
@@ -284,24 +321,27 @@ WallModel::Layers WallModel::layers(const WallState& wall, double noise) const {
     Eigen::Index reference = 0;
     distances().abs().minCoeff(&reference);
     out.reference = static_cast<std::size_t>(reference);
-    out.spectra.resize(sheet + tissue, gate_.bins());
+    out.spectra.resize(sheet + 1 + tissue, gate_.bins());
     Eigen::ArrayXXcd rest = gate_.values;
-    for (Eigen::Index k = 0; k < sheet + tissue; ++k) {
-        const bool of_wall = k < sheet;
-        const double share =
-            sense_ * (of_wall ? solved.shares[k] : solved.tissue_shares[k - sheet]);
-        out.shares.push_back({share, bulk_tissue_ + (of_wall ? bulk_offset_ : 0)});
-        if (of_wall) {
-            out.spectra.row(k) = solved.sheet[k] * solved.pulses.row(k);
-        } else {
-            out.spectra.row(k) = solved.tissue.row(k - sheet);
-        }
+    const auto add = [&](const LayerShare& share, const Eigen::ArrayXcd& spectrum, bool of_wall) {
+        const auto k = static_cast<Eigen::Index>(out.shares.size());
+        out.shares.push_back(share);
+        out.spectra.row(k) = spectrum.transpose();
         Eigen::ArrayXXcd phasors =
-            layer_phasors(gate_, coarse_, {share, of_wall ? bulk_offset_ : 0});
+            layer_phasors(gate_, coarse_, {share.pulse, share.bulk - bulk_tissue_});
         if (of_wall) {
             phasors *= own_;
         }
         rest -= phasors.rowwise() * out.spectra.row(k);
+    };
+    for (Eigen::Index k = 0; k < sheet; ++k) {
+        add({sense_ * solved.shares[k], bulk_tissue_ + bulk_offset_},
+            solved.sheet[k] * solved.pulses.row(k).transpose(), true);
+    }
+    add({0, 0}, solved.still, false);
+    for (Eigen::Index k = 0; k < tissue; ++k) {
+        add({sense_ * solved.tissue_shares[k], bulk_tissue_}, solved.tissue.row(k).transpose(),
+            false);
     }
     out.noise = (rest.abs2().colwise() * coarse_.weight).sum() / weight_ /
                 static_cast<double>(gate_.bins());

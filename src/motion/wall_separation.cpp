@@ -3,6 +3,8 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
+#include <cstdio>
+#include <cstdlib>
 #include <cmath>
 #include <complex>
 #include <numbers>
@@ -309,7 +311,27 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
             wall->state.share =
                 std::max(wall->state.sense * shares[wall->reference].pulse, smallest_share);
             wall->state.bulk = shares[wall->reference].bulk;
-            wall->state.tissue = shares.back().bulk;
+            if (!getenv("TPW")) wall->state.tissue = shares.back().bulk;
+            else {
+                double sum = 0, of = 0;
+                for (std::size_t k = wall->wall_layers; k < shares.size(); ++k) {
+                    const double e = wall->layered.fit.spectra.row(static_cast<Eigen::Index>(k)).abs2().sum();
+                    sum += e; of += e * shares[k].bulk;
+                }
+                wall->state.tissue = of / sum;
+            }
+        }
+        if (getenv("ALIGN")) {
+            const double target = atof(getenv("ALIGN")) * (pair.far.bulk - pair.near.bulk);
+            const double epsilon = (out.far.state.bulk - out.near.state.bulk - target) / (out.far.share().pulse - out.near.share().pulse);
+            if (getenv("DBG")) fprintf(stderr, "eps %.3f\n", epsilon * (out.far.share().pulse - out.near.share().pulse));
+            times.pulse += epsilon * times.bulk;
+            const auto turn = [&](LayerFit& f) { for (LayerShare& s : f.shares) s.bulk -= epsilon * s.pulse; };
+            for (LayeredGate& g : gates) turn(g.fit);
+            for (SeparatedWall* wall : {&out.near, &out.far}) {
+                turn(wall->layered.fit);
+                wall->state.bulk -= epsilon * wall->share().pulse;
+            }
         }
     };
     clear_of_walls();
@@ -378,6 +400,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take(*wall, times, half_gate, close);
     }
+    if (getenv("DBG")) for (SeparatedWall* wall : {&out.near, &out.far}) { auto& w=wall->state; fprintf(stderr,"  %c z %.2f a %.1f b %.3f t %.3f R %.2f sd %.1f kappa %.2f c %.2f v %.3f V %.2f ev %.0f own %.1f\n", w.sense<0?'n':'f',w.depth*1e3,w.share*1e6,w.bulk,w.tissue,w.radius*1e3,w.share_deviation*1e6,w.prior.strain,w.prior.tissue_reach,w.prior.tissue_power,w.prior.wall_power,wall->evidence,w.own.size()?1e6*std::sqrt(w.own.square().mean()):0.0);}
     out.times = std::move(times);
     out.tissue = std::move(gates);
     return out;

@@ -136,6 +136,8 @@ private:
     Eigen::ArrayXXcd tissue_projection_, wall_projection_, gram_, cross_;
     Eigen::Index gram_zero_ = 0;
     Eigen::ArrayXXcd own_;
+    Eigen::ArrayXXcd still_tissue_, still_wall_;
+    Eigen::ArrayXcd still_projection_;
 };
 
 }  // namespace echosieve
