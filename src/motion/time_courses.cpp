@@ -10,9 +10,6 @@
 
 namespace echosieve {
 
-namespace {
-
-/// p with mean 0, range (3 % to 97 %) 1 and a sign that makes the steepest change a rise.
 Eigen::ArrayXd normalised_pulse(const Eigen::ArrayXd& p, double frame_rate) {
     const Eigen::ArrayXd smooth = gaussian_smooth<double>(p, 0.008 * frame_rate);
     const Eigen::Index n = smooth.size();
@@ -21,8 +18,6 @@ Eigen::ArrayXd normalised_pulse(const Eigen::ArrayXd& p, double frame_rate) {
     const double range = quantile(p, 0.97) - quantile(p, 0.03);
     return range > 0 ? Eigen::ArrayXd(sign * (p - p.mean()) / range) : Eigen::ArrayXd(p - p.mean());
 }
-
-}  // namespace
 
 std::optional<SplitCourses> split_courses(const Eigen::ArrayXd& first, const Eigen::ArrayXd& second,
                                           double slow_frequency, double frame_rate) {

@@ -20,6 +20,7 @@
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
+#include "echosieve/motion/wall_search.hpp"
 #include "echosieve/motion/wall_separation.hpp"
 
 namespace echosieve {
@@ -79,7 +80,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         return result;
     }
     result.coherence = motion.coherence;
-    const auto walls = find_and_separate_walls(line, motion, options.walls, options.separation);
+    const auto walls =
+        find_and_separate_walls(line, motion, options.walls, options.separation, options.search);
     if (!walls) {
         result.status = TrackStatus::no_artery;
         return result;

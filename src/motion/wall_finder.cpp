@@ -120,8 +120,10 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
                     a + b >= options.smallest_distension &&
                     std::min(a, b) >= options.smallest_share * (a + b);
                 if (possible && score > 0 && (!best || score > best->score)) {
-                    best = WallPair{{n.depth, a, n.bulk, n.directions[near_side].evidence},
-                                    {f.depth, b, f.bulk, f.directions[far_side].evidence},
+                    best = WallPair{{n.depth, a, n.bulk, n.directions[near_side].evidence,
+                                     n.directions[near_side].total},
+                                    {f.depth, b, f.bulk, f.directions[far_side].evidence,
+                                     f.directions[far_side].total},
                                     near_side == 0 ? 1.0 : -1.0,
                                     score};
                 }

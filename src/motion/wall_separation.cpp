@@ -25,27 +25,16 @@
 #include "echosieve/motion/wall_motion.hpp"
 
 namespace echosieve {
-
-std::vector<LayeredGate> tissue_gates(const LineHistory& line, const CommonMotion& motion,
-                                      const LayerTimes& times,
-                                      const WallSeparationOptions& options) {
-    std::vector<LayeredGate> gates;
-    const double first = motion.depths[0];
-    const double last = line.last_depth() - options.tissue_half_gate;
-    for (double z = first; z <= last; z += options.tissue_spacing) {
-        Eigen::Index nearest = 0;
-        (motion.depths - z).abs().minCoeff(&nearest);
-        LayeredGate layered{
-            gate_spectrum(line, z, options.tissue_half_gate,
-                          motion.bulk_share_at(z) * (times.bulk - times.bulk.mean()), 1.0),
-            {},
-            1};
-        layered.fit = fit_layers(layered.gate, times,
-                                 {{motion.pulse_share[nearest], motion.bulk_share[nearest]}},
-                                 {.iterations = 3});
-        gates.push_back(std::move(layered));
-    }
-    return gates;
+Eigen::ArrayXd dbg_D, dbg_B;
+void dbg_pq(const char* what, const Eigen::ArrayXd& p, const Eigen::ArrayXd& q) {
+    if (!getenv("DBG") || dbg_D.size() != p.size()) return;
+    Eigen::MatrixXd X(p.size(), 3);
+    X.col(0).setOnes(); X.col(1) = p.matrix(); X.col(2) = q.matrix();
+    const auto qr = X.colPivHouseholderQr();
+    Eigen::VectorXd c = qr.solve(dbg_D.matrix());
+    Eigen::VectorXd r = dbg_D.matrix() - X * c;
+    Eigen::VectorXd r2 = dbg_B.matrix() - X * qr.solve(dbg_B.matrix());
+    fprintf(stderr, "  pq %-10s D std %.1f rest %.2f um, breath rest %.2f\n", what, 1e6 * std::sqrt((dbg_D - dbg_D.mean()).square().mean()), 1e6 * std::sqrt(r.squaredNorm() / r.size()), 1e6 * std::sqrt(r2.squaredNorm() / r.size()));
 }
 
 void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
@@ -56,62 +45,6 @@ void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
         }
         update_motion(gates, times, options, frame_rate);
     }
-}
-
-namespace {
-
-// The common motion as the joint fit of the tissue gates has it.
-void adopt(CommonMotion& motion, const std::vector<LayeredGate>& gates, const LayerTimes& times) {
-    const auto count = static_cast<Eigen::Index>(gates.size());
-    motion.pulse = times.pulse;
-    motion.bulk = times.bulk;
-    motion.depths.resize(count);
-    motion.pulse_share.resize(count);
-    motion.bulk_share.resize(count);
-    motion.weight.resize(count);
-    for (Eigen::Index g = 0; g < count; ++g) {
-        const LayeredGate& layered = gates[static_cast<std::size_t>(g)];
-        motion.depths[g] = layered.gate.depth;
-        motion.pulse_share[g] = layered.fit.shares[0].pulse;
-        motion.bulk_share[g] = layered.fit.shares[0].bulk;
-        motion.weight[g] = layered.trust;
-    }
-    fit_bulk_line(motion);
-}
-
-}  // namespace
-
-std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, CommonMotion motion,
-                                                      const WallFinderOptions& finder,
-                                                      const WallSeparationOptions& options) {
-    validate(options);
-    validate(finder);
-    LayerTimes times{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
-    std::vector<LayeredGate> tissue = tissue_gates(line, motion, times, options);
-    if (tissue.size() < 3) {
-        return std::nullopt;
-    }
-    fit_jointly(tissue, times, options.rounds, options.coarse, line.settings.frame_rate);
-    adopt(motion, tissue, times);
-    const std::optional<WallPair> pair = find_walls(line, motion, finder);
-    if (!pair) {
-        return std::nullopt;
-    }
-    times.pulse *= pair->pulse_sign;
-    for (LayeredGate& layered : tissue) {
-        for (LayerShare& share : layered.fit.shares) {
-            share.pulse *= pair->pulse_sign;
-        }
-    }
-    SeparatedWalls walls =
-        separate_walls(line, *pair, std::move(times), std::move(tissue), options);
-    // What looked like two walls may not, once it is taken apart.
-    const double near = walls.near.state.share;
-    const double far = walls.far.state.share;
-    const bool apart =
-        walls.far.state.depth - walls.near.state.depth >= finder.smallest_diameter / 2 &&
-        std::min(near, far) >= finder.smallest_motion && near + far >= finder.smallest_distension;
-    return apart ? std::optional(std::move(walls)) : std::nullopt;
 }
 
 namespace {
@@ -334,11 +267,15 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
             }
         }
     };
+    const auto dbg = [&](const char* what) { dbg_pq(what, times.pulse, times.bulk);  if (getenv("DBG")) for (SeparatedWall* wall : {&out.near, &out.far}) { auto& w=wall->state; fprintf(stderr,"  %-8s %c z %.2f a %.1f b %.3f t %.3f sd %.1f kappa %.2f c %.2f v %.3f V %.2f ev %.0f own %.1f res %.3f\n", what, w.sense<0?'n':'f',w.depth*1e3,w.share*1e6,w.bulk,w.tissue,w.share_deviation*1e6,w.prior.strain,w.prior.tissue_reach,w.prior.tissue_power,w.prior.wall_power,wall->evidence,w.own.size()?1e6*std::sqrt(w.own.square().mean()):0.0,wall->layered.fit.residual());}};
+    dbg("found");
     clear_of_walls();
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take_three_layers(*wall, times, half_gate);
     }
+    dbg("three");
     with_walls([&] { fit_jointly(gates, times, options.rounds, options.coarse, rate); });
+    dbg("joint");
     WallSearch wide{.lowest_ratio = 0.75, .highest_ratio = 1.33, .ratios = 11};
     wide.offsets.clear();
     const int steps = static_cast<int>(std::ceil(0.8 * half_gate / (0.25 * resolution)));
@@ -370,6 +307,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         taker.take(*wall, times, half_gate, close);
         taker.refer(*wall, start);
     }
+    dbg("wide");
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         wall->state.smallest_share = 0;
         wall->state.largest_share = 0;
@@ -396,6 +334,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
             }
         }
         with_walls([&] { update_motion(gates, times, options.fine, rate); });
+        dbg("round");
     }
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take(*wall, times, half_gate, close);

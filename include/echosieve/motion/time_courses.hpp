@@ -25,6 +25,9 @@ struct SplitCourses {
     Eigen::Matrix2d mixture = Eigen::Matrix2d::Identity();
 };
 
+/// p with mean 0, range (3 % to 97 %) 1 and a sign that makes the steepest change a rise.
+[[nodiscard]] Eigen::ArrayXd normalised_pulse(const Eigen::ArrayXd& p, double frame_rate);
+
 /// Splits the plane of two time courses by speed; nothing if they span no plane.
 [[nodiscard]] std::optional<SplitCourses> split_courses(const Eigen::ArrayXd& first,
                                                         const Eigen::ArrayXd& second,

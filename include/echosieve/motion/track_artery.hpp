@@ -16,6 +16,7 @@
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
 #include "echosieve/motion/wall_motion.hpp"
+#include "echosieve/motion/wall_search.hpp"
 #include "echosieve/motion/wall_separation.hpp"
 
 namespace echosieve {
@@ -32,6 +33,7 @@ struct TrackOptions {
     CommonMotionOptions motion;
     WallFinderOptions walls;
     WallSeparationOptions separation;
+    WallSearchOptions search;
     WallMotionOptions wall_motion;
     WallEchoOptions echoes;
     PulseDelayOptions pulse;
@@ -45,6 +47,7 @@ inline void validate(const TrackOptions& options) {
     validate(options.motion);
     validate(options.walls);
     validate(options.separation);
+    validate(options.search);
     validate(options.wall_motion);
     validate(options.echoes);
     validate(options.pulse);

@@ -98,6 +98,7 @@ struct WallCandidate {
     double share = 0;     ///< size, over the range of p [m]
     double bulk = 1;      ///< b of the line there
     double evidence = 0;  ///< see FastestShare
+    double total = 0;     ///< see FastestShare
 };
 
 struct WallPair {

@@ -3,7 +3,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <optional>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -52,23 +51,9 @@ struct SeparatedWalls {
     std::vector<LayeredGate> tissue;
 };
 
-/// Gates all along the line with one layer each, fitted from the shares that `motion` has nearby.
-[[nodiscard]] std::vector<LayeredGate> tissue_gates(const LineHistory& line,
-                                                    const CommonMotion& motion,
-                                                    const LayerTimes& times,
-                                                    const WallSeparationOptions& options);
-
 /// Rounds of shares and time courses in turn.
 void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
                  const JointMotionOptions& options, double frame_rate);
-
-/// Finds both walls and takes them apart from the tissue, from a first estimate of the common
-/// motion: that is refined on tissue gates, the walls are looked for (wall_finder.hpp), and all is
-/// fitted jointly. Nothing if there is no pair of walls, or if it does not move apart with the
-/// pulse once separated. Throws InvalidInput for options outside their domain.
-[[nodiscard]] std::optional<SeparatedWalls> find_and_separate_walls(
-    const LineHistory& line, CommonMotion motion, const WallFinderOptions& finder = {},
-    const WallSeparationOptions& options = {});
 
 /// Takes a pair of walls apart from the tissue on them. `tissue` are one-layer gates all along the
 /// line; those near the walls are left out.

@@ -1,0 +1,52 @@
+// Finds the artery and takes both walls out of the tissue on them, whichever pulse shows them best.
+#pragma once
+
+#include <cstddef>
+#include <optional>
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/motion/common_motion.hpp"
+#include "echosieve/motion/joint_motion.hpp"
+#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/line.hpp"
+#include "echosieve/motion/pulse_candidates.hpp"
+#include "echosieve/motion/wall_finder.hpp"
+#include "echosieve/motion/wall_separation.hpp"
+
+namespace echosieve {
+
+// The tissue's pulse comes first, refined on tissue gates. Where the tissue hardly pulsates it is
+// noise: so the most opposed guesses of pulse_candidates.hpp are scanned for walls too, and where
+// one of them promises as much, both are carried through; the one whose separated walls have more
+// evidence stays.
+
+struct WallSearchOptions {
+    PulseCandidateOptions candidates;
+    std::size_t most_candidates = 3;  ///< that are scanned beside the tissue's pulse
+    double least_opposition = 0.8;    ///< of a candidate, over that of the tissue's pulse
+    double least_promise = 0.3;       ///< of a pair, over the other's, to be taken apart
+};
+
+inline void validate(const WallSearchOptions& options) {
+    validate(options.candidates);
+    require(options.least_opposition >= 0, "least_opposition", options.least_opposition,
+            "must be zero or more");
+    require(options.least_promise >= 0, "least_promise", options.least_promise,
+            "must be zero or more");
+}
+
+/// Gates all along the line with one layer each, fitted from the shares that `motion` has nearby.
+[[nodiscard]] std::vector<LayeredGate> tissue_gates(const LineHistory& line,
+                                                    const CommonMotion& motion,
+                                                    const LayerTimes& times,
+                                                    const WallSeparationOptions& options);
+
+/// Finds both walls and takes them apart from the tissue, from a first estimate of the common
+/// motion. Nothing if there is no pair of walls, or if what looked like one is none once it is
+/// taken apart. Throws InvalidInput for options outside their domain.
+[[nodiscard]] std::optional<SeparatedWalls> find_and_separate_walls(
+    const LineHistory& line, CommonMotion motion, const WallFinderOptions& finder = {},
+    const WallSeparationOptions& separation = {}, const WallSearchOptions& options = {});
+
+}  // namespace echosieve

@@ -1,0 +1,171 @@
+#include "echosieve/motion/wall_search.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <optional>
+#include <utility>
+#include <vector>
+
+#include "echosieve/motion/common_motion.hpp"
+#include "echosieve/motion/joint_motion.hpp"
+#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/line.hpp"
+#include "echosieve/motion/pulse_candidates.hpp"
+#include "echosieve/motion/wall_finder.hpp"
+#include "echosieve/motion/wall_separation.hpp"
+
+namespace echosieve {
+
+std::vector<LayeredGate> tissue_gates(const LineHistory& line, const CommonMotion& motion,
+                                      const LayerTimes& times,
+                                      const WallSeparationOptions& options) {
+    std::vector<LayeredGate> gates;
+    const double first = motion.depths[0];
+    const double last = line.last_depth() - options.tissue_half_gate;
+    for (double z = first; z <= last; z += options.tissue_spacing) {
+        Eigen::Index nearest = 0;
+        (motion.depths - z).abs().minCoeff(&nearest);
+        LayeredGate layered{
+            gate_spectrum(line, z, options.tissue_half_gate,
+                          motion.bulk_share_at(z) * (times.bulk - times.bulk.mean()), 1.0),
+            {},
+            1};
+        layered.fit = fit_layers(layered.gate, times,
+                                 {{motion.pulse_share[nearest], motion.bulk_share[nearest]}},
+                                 {.iterations = 3});
+        gates.push_back(std::move(layered));
+    }
+    return gates;
+}
+
+namespace {
+
+// The common motion as the joint fit of the tissue gates has it.
+void adopt(CommonMotion& motion, const std::vector<LayeredGate>& gates, const LayerTimes& times) {
+    const auto count = static_cast<Eigen::Index>(gates.size());
+    motion.pulse = times.pulse;
+    motion.bulk = times.bulk;
+    motion.depths.resize(count);
+    motion.pulse_share.resize(count);
+    motion.bulk_share.resize(count);
+    motion.weight.resize(count);
+    for (Eigen::Index g = 0; g < count; ++g) {
+        const LayeredGate& layered = gates[static_cast<std::size_t>(g)];
+        motion.depths[g] = layered.gate.depth;
+        motion.pulse_share[g] = layered.fit.shares[0].pulse;
+        motion.bulk_share[g] = layered.fit.shares[0].bulk;
+        motion.weight[g] = layered.trust;
+    }
+    fit_bulk_line(motion);
+}
+
+// A guess of the pulse, and the walls that it shows.
+struct Hypothesis {
+    LayerTimes times;
+    std::vector<LayeredGate> tissue;
+    std::optional<WallPair> pair;
+    double promise = 0;  // evidence at both walls times the opposition squared
+};
+
+// Shares of the tissue gates for another pulse.
+std::vector<LayeredGate> refitted(std::vector<LayeredGate> gates, const LayerTimes& times) {
+    for (LayeredGate& layered : gates) {
+        layered.fit = fit_layers(layered.gate, times, {{0, layered.fit.shares[0].bulk}},
+                                 {.iterations = 3});
+    }
+    return gates;
+}
+
+// The walls of a hypothesis, taken apart; nothing if they turn out to be none.
+std::optional<SeparatedWalls> walls_of(const LineHistory& line, Hypothesis hypothesis,
+                                       const WallFinderOptions& finder,
+                                       const WallSeparationOptions& options) {
+    const double sign = hypothesis.pair->pulse_sign;
+    hypothesis.times.pulse *= sign;
+    for (LayeredGate& layered : hypothesis.tissue) {
+        for (LayerShare& share : layered.fit.shares) {
+            share.pulse *= sign;
+        }
+    }
+    SeparatedWalls walls = separate_walls(line, *hypothesis.pair, std::move(hypothesis.times),
+                                          std::move(hypothesis.tissue), options);
+    const double near = walls.near.state.share;
+    const double far = walls.far.state.share;
+    const bool apart =
+        walls.far.state.depth - walls.near.state.depth >= finder.smallest_diameter / 2 &&
+        std::min(near, far) >= finder.smallest_motion &&
+        std::max(near, far) <= finder.scan.largest_share &&
+        near + far >= finder.smallest_distension &&
+        std::min(walls.near.evidence, walls.far.evidence) >= finder.least_evidence;
+    return apart ? std::optional(std::move(walls)) : std::nullopt;
+}
+
+double belief(const std::optional<SeparatedWalls>& walls) {
+    return walls ? std::sqrt(walls->near.evidence * walls->far.evidence) : 0;
+}
+
+}  // namespace
+
+std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, CommonMotion motion,
+                                                      const WallFinderOptions& finder,
+                                                      const WallSeparationOptions& separation,
+                                                      const WallSearchOptions& options) {
+    validate(finder);
+    validate(separation);
+    validate(options);
+    LayerTimes times{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
+    std::vector<LayeredGate> tissue = tissue_gates(line, motion, times, separation);
+    if (tissue.size() < 3) {
+        return std::nullopt;
+    }
+    fit_jointly(tissue, times, separation.rounds, separation.coarse, line.settings.frame_rate);
+    adopt(motion, tissue, times);
+    const std::vector<PulseCandidate> candidates = pulse_candidates(
+        line, motion,
+        {line.first_depth() + finder.dead_zone, finder.smallest_diameter, finder.largest_diameter},
+        options.candidates);
+    std::vector<Hypothesis> hypotheses;
+    for (std::size_t k = 0; k < candidates.size() && k <= options.most_candidates; ++k) {
+        if (candidates[k].opposition < options.least_opposition * candidates[0].opposition) {
+            break;
+        }
+        Hypothesis next{times, tissue, std::nullopt, 0};
+        CommonMotion guess = motion;
+        if (k > 0) {
+            next.times.pulse = candidates[k].pulse;
+            next.tissue = refitted(std::move(next.tissue), next.times);
+            adopt(guess, next.tissue, next.times);
+        }
+        next.pair = find_walls(line, guess, finder);
+        if (next.pair) {
+            next.promise = (next.pair->near.total + next.pair->far.total) *
+                           candidates[k].opposition * candidates[k].opposition;
+        }
+        if (getenv("DBG")) fprintf(stderr, "  hyp %zu V %.3g total %.0f promise %.3g\n", k, candidates[k].opposition, next.pair ? next.pair->near.total + next.pair->far.total : 0, next.promise);
+        hypotheses.push_back(std::move(next));
+    }
+    // The tissue's pulse and the most promising other one, if that is worth it.
+    const auto other = std::max_element(
+        hypotheses.begin() + 1, hypotheses.end(),
+        [](const Hypothesis& x, const Hypothesis& y) { return x.promise < y.promise; });
+    std::optional<SeparatedWalls> walls;
+    double own_promise = hypotheses[0].promise;
+    const bool contest = other != hypotheses.end() && other->pair &&
+                         other->promise > options.least_promise * own_promise;
+    if (hypotheses[0].pair &&
+        !(contest && own_promise < options.least_promise * other->promise)) {
+        walls = walls_of(line, std::move(hypotheses[0]), finder, separation);
+    }
+    if (contest) {
+        std::optional<SeparatedWalls> others = walls_of(line, std::move(*other), finder, separation);
+        if (getenv("DBG")) fprintf(stderr, "  belief %.0f other %.0f\n", belief(walls), belief(others));
+        if (belief(others) > belief(walls)) {
+            walls = std::move(others);
+        }
+    }
+    return walls;
+}
+
+}  // namespace echosieve
