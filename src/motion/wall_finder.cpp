@@ -41,11 +41,6 @@ std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion&
     return depths;
 }
 
-namespace {
-
-// Part of the variance of the pulse shares that a straight line over depth explains, 0 to 1. Around
-// an artery they turn over: tissue above it goes up, tissue below it down, both less the further
-// away.
 double pulse_linearity(const CommonMotion& motion) {
     const double total = motion.weight.sum();
     const Eigen::ArrayXd z = motion.depths - (motion.weight * motion.depths).sum() / total;
@@ -55,6 +50,8 @@ double pulse_linearity(const CommonMotion& motion) {
     const double common = (motion.weight * z * a).sum();
     return spread > 0 ? common * common / spread : 0;
 }
+
+namespace {
 
 // Belief in a wall at each depth. What is small beside the motion the other way is its mirror
 // image, from echoes whose strength changes as they move; what is small beside other depths is

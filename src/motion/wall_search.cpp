@@ -17,6 +17,7 @@
 #include "echosieve/motion/wall_separation.hpp"
 
 namespace echosieve {
+void dbg_pq(const char* what, const Eigen::ArrayXd& p, const Eigen::ArrayXd& q);
 
 std::vector<LayeredGate> tissue_gates(const LineHistory& line, const CommonMotion& motion,
                                       const LayerTimes& times,
@@ -91,10 +92,15 @@ std::optional<SeparatedWalls> walls_of(const LineHistory& line, Hypothesis hypot
     }
     SeparatedWalls walls = separate_walls(line, *hypothesis.pair, std::move(hypothesis.times),
                                           std::move(hypothesis.tissue), options);
+    const double diameter = walls.far.state.depth - walls.near.state.depth;
+    // The gate that held the wall lay below the dead zone.
+    const double shallowest =
+        line.first_depth() + finder.dead_zone - wall_half_gate(line.settings.sensor);
     const double near = walls.near.state.share;
     const double far = walls.far.state.share;
     const bool apart =
-        walls.far.state.depth - walls.near.state.depth >= finder.smallest_diameter / 2 &&
+        diameter >= finder.smallest_diameter / 2 && diameter <= finder.largest_diameter &&
+        walls.near.state.depth >= shallowest &&
         std::min(near, far) >= finder.smallest_motion &&
         std::max(near, far) <= finder.scan.largest_share &&
         near + far >= finder.smallest_distension &&
@@ -122,6 +128,10 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     }
     fit_jointly(tissue, times, separation.rounds, separation.coarse, line.settings.frame_rate);
     adopt(motion, tissue, times);
+    if (getenv("DBG")) fprintf(stderr, "  linearity %.3f\n", pulse_linearity(motion));
+    if (pulse_linearity(motion) > finder.largest_linearity) {
+        return std::nullopt;  // all of the tissue pulsates: no other pulse would be an artery's
+    }
     const std::vector<PulseCandidate> candidates = pulse_candidates(
         line, motion,
         {line.first_depth() + finder.dead_zone, finder.smallest_diameter, finder.largest_diameter},
@@ -143,6 +153,7 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
             next.promise = (next.pair->near.total + next.pair->far.total) *
                            candidates[k].opposition * candidates[k].opposition;
         }
+        dbg_pq("hyp", next.times.pulse, next.times.bulk);
         if (getenv("DBG")) fprintf(stderr, "  hyp %zu V %.3g total %.0f promise %.3g\n", k, candidates[k].opposition, next.pair ? next.pair->near.total + next.pair->far.total : 0, next.promise);
         hypotheses.push_back(std::move(next));
     }

@@ -113,6 +113,11 @@ struct WallPair {
                                                   const CommonMotion& motion,
                                                   const WallFinderOptions& options);
 
+/// Part of the variance of the gates' pulse shares that a straight line over depth explains, 0 to 1.
+/// Around an artery they turn over: tissue above it goes up, tissue below it down, both less the
+/// further away.
+[[nodiscard]] double pulse_linearity(const CommonMotion& motion);
+
 /// The pair of walls with the highest score, or nothing: no two places of opposite motion that the
 /// options allow as walls, or the tissue's pulse is a straight line over depth. Throws InvalidInput
 /// for options outside their domain.

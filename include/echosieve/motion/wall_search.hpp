@@ -25,7 +25,7 @@ struct WallSearchOptions {
     PulseCandidateOptions candidates;
     std::size_t most_candidates = 3;  ///< that are scanned beside the tissue's pulse
     double least_opposition = 0.8;    ///< of a candidate, over that of the tissue's pulse
-    double least_promise = 0.3;       ///< of a pair, over the other's, to be taken apart
+    double least_promise = 0.1;       ///< of a pair, over the other's, to be taken apart
 };
 
 inline void validate(const WallSearchOptions& options) {
