@@ -2,6 +2,7 @@
 // against the truth; and recordings without an artery, in which nothing may be found.
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <array>
 #include <chrono>
 #include <cmath>
 #include <cstddef>
@@ -22,6 +23,11 @@ namespace {
 
 using namespace echosieve;
 
+// Frames whose quality lies in one tenth of 0 to 1.
+struct QualityBin {
+    double count = 0, within = 0, quality = 0;
+};
+
 struct Row {
     bool volume = false;
     LineKind kind = LineKind::artery;
@@ -34,7 +40,33 @@ struct Row {
     // what the recording is like, and what the tracker says of itself
     double frequency = 0, share = 0, distension = 0, over_tissue = 0, snr = 0;
     WallReport near, far;
+    double near_std = 0, far_std = 0;  // rms over the valid frames [m]
+    std::array<QualityBin, 10> bins{};
 };
+
+void count_qualities(Row& row, const ArteryMotion& motion, const examples::MeasuredWalls& measured,
+                     const Truth& truth) {
+    for (const bool far : {false, true}) {
+        const std::vector<double> errors =
+            examples::displacement_errors(far ? measured.far : measured.near, truth, far);
+        double square = 0, count = 0;
+        for (std::size_t i = 0; i < errors.size(); ++i) {
+            const FrameMotion& frame = motion.frames[i];
+            if (!frame.valid || !std::isfinite(errors[i])) {
+                continue;
+            }
+            const double quality = far ? frame.far_quality : frame.near_quality;
+            const double deviation = far ? frame.far_wall_std : frame.near_wall_std;
+            const auto bin = static_cast<std::size_t>(std::clamp(10 * quality, 0.0, 9.0));
+            row.bins[bin].count += 1;
+            row.bins[bin].quality += quality;
+            row.bins[bin].within += std::abs(errors[i]) <= examples::close_motion ? 1 : 0;
+            square += deviation * deviation;
+            count += 1;
+        }
+        (far ? row.far_std : row.near_std) = std::sqrt(square / std::max(count, 1.0));
+    }
+}
 
 template <RenderableScene S>
 void run(Row& row, const DrawOptions& draw) {
@@ -65,7 +97,9 @@ void run(Row& row, const DrawOptions& draw) {
     }
     row.quality /= std::max(valid, 1.0);
     if (row.kind == LineKind::artery) {
-        row.score = examples::score(examples::measured_walls(motion), made.truth);
+        const examples::MeasuredWalls measured = examples::measured_walls(motion);
+        row.score = examples::score(measured, made.truth);
+        count_qualities(row, motion, measured, made.truth);
     }
 }
 
@@ -138,6 +172,90 @@ void print_summary(const std::vector<Row>& rows, bool volume) {
         flagged, seconds / drawn);
 }
 
+// Whether quality is what it says: of the frames with quality q, a part q within 20 um.
+void print_calibration(const std::vector<Row>& rows) {
+    std::printf("quality of a frame's wall, frames, mean quality, part within 20 um:\n");
+    for (std::size_t k = 0; k < 10; ++k) {
+        QualityBin sum;
+        for (const Row& row : rows) {
+            sum.count += row.bins[k].count;
+            sum.quality += row.bins[k].quality;
+            sum.within += row.bins[k].within;
+        }
+        if (sum.count > 0) {
+            std::printf("  %.1f to %.1f  %8.0f  %.3f  %.3f\n", 0.1 * static_cast<double>(k),
+                        0.1 * static_cast<double>(k + 1), sum.count, sum.quality / sum.count,
+                        sum.within / sum.count);
+        }
+    }
+}
+
+void write_details(const std::vector<Row>& rows, const std::string& file) {
+    struct Column {
+        const char* name;
+        int decimals;
+        double (*value)(const Row&);
+    };
+    const std::vector<Column> columns = {
+        {"volume", 0, [](const Row& r) { return r.volume ? 1.0 : 0.0; }},
+        {"artery", 0, [](const Row& r) { return r.kind == LineKind::artery ? 1.0 : 0.0; }},
+        {"seed", 0, [](const Row& r) { return static_cast<double>(r.seed); }},
+        {"found", 0, [](const Row& r) { return r.found ? 1.0 : 0.0; }},
+        {"error_um", 3, [](const Row& r) { return 1e6 * r.score.distension.rms; }},
+        {"gain_error", 4, [](const Row& r) { return r.score.distension.gain_error; }},
+        {"near_um", 3, [](const Row& r) { return 1e6 * r.score.near.rms; }},
+        {"far_um", 3, [](const Row& r) { return 1e6 * r.score.far.rms; }},
+        {"near_within", 4, [](const Row& r) { return r.score.near.within; }},
+        {"far_within", 4, [](const Row& r) { return r.score.far.within; }},
+        {"near_std_um", 3, [](const Row& r) { return 1e6 * r.near_std; }},
+        {"far_std_um", 3, [](const Row& r) { return 1e6 * r.far_std; }},
+        {"near_depth_mm", 3, [](const Row& r) { return 1e3 * r.score.near_depth; }},
+        {"far_depth_mm", 3, [](const Row& r) { return 1e3 * r.score.far_depth; }},
+        {"delay_error_mm", 3, [](const Row& r) { return 1e3 * r.delay_error; }},
+        {"delay_std_mm", 3, [](const Row& r) { return 1e3 * r.delay_deviation; }},
+        {"valid_part", 4,
+         [](const Row& r) {
+             return static_cast<double>(r.score.valid) /
+                    std::max(static_cast<double>(r.score.measured), 1.0);
+         }},
+        {"quality", 4, [](const Row& r) { return r.quality; }},
+        {"near_own_um", 3, [](const Row& r) { return 1e6 * r.near.own_motion; }},
+        {"far_own_um", 3, [](const Row& r) { return 1e6 * r.far.own_motion; }},
+        {"near_fast_um", 3, [](const Row& r) { return 1e6 * r.near.fast_motion; }},
+        {"far_fast_um", 3, [](const Row& r) { return 1e6 * r.far.fast_motion; }},
+        {"near_share_um", 1, [](const Row& r) { return 1e6 * r.near.pulse_share; }},
+        {"far_share_um", 1, [](const Row& r) { return 1e6 * r.far.pulse_share; }},
+        {"near_share_std_um", 2, [](const Row& r) { return 1e6 * r.near.share_deviation; }},
+        {"far_share_std_um", 2, [](const Row& r) { return 1e6 * r.far.share_deviation; }},
+        {"near_bulk", 3, [](const Row& r) { return r.near.bulk_share; }},
+        {"far_bulk", 3, [](const Row& r) { return r.far.bulk_share; }},
+        {"near_evidence", 0, [](const Row& r) { return r.near.evidence; }},
+        {"far_evidence", 0, [](const Row& r) { return r.far.evidence; }},
+        {"near_residual", 4, [](const Row& r) { return r.near.residual; }},
+        {"far_residual", 4, [](const Row& r) { return r.far.residual; }},
+        {"near_confidence", 4, [](const Row& r) { return r.near.confidence; }},
+        {"far_confidence", 4, [](const Row& r) { return r.far.confidence; }},
+        {"frequency_mhz", 1, [](const Row& r) { return 1e-6 * r.frequency; }},
+        {"share", 3, [](const Row& r) { return r.share; }},
+        {"distension_um", 0, [](const Row& r) { return 1e6 * r.distension; }},
+        {"over_tissue_db", 1, [](const Row& r) { return r.over_tissue; }},
+        {"snr_db", 1, [](const Row& r) { return r.snr; }},
+        {"seconds", 3, [](const Row& r) { return r.seconds; }}};
+    std::vector<CsvColumn> heads;
+    for (const Column& column : columns) {
+        heads.push_back({column.name, column.decimals});
+    }
+    CsvWriter table(file, heads);
+    for (const Row& row : rows) {
+        std::vector<double> values;
+        for (const Column& column : columns) {
+            values.push_back(column.value(row));
+        }
+        table.row(values);
+    }
+    table.commit();
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -181,56 +299,13 @@ int main(int argc, char** argv) {
         }
         run_all(rows, draw, threads);
         if (!details.empty()) {
-            CsvWriter table(details,
-                            {{"volume", 0},         {"artery", 0},         {"seed", 0},
-                             {"found", 0},          {"error_um", 3},       {"gain_error", 4},
-                             {"near_um", 3},        {"far_um", 3},         {"near_depth_mm", 3},
-                             {"far_depth_mm", 3},   {"delay_error_mm", 3}, {"delay_std_mm", 3},
-                             {"valid_part", 4},     {"quality", 4},        {"near_own_um", 3},
-                             {"far_own_um", 3},     {"near_share_um", 1},  {"far_share_um", 1},
-                             {"near_tissue_um", 1}, {"far_tissue_um", 1},  {"near_residual", 4},
-                             {"far_residual", 4},   {"frequency_mhz", 1},  {"share", 3},
-                             {"distension_um", 0},  {"over_tissue_db", 1}, {"snr_db", 1},
-                             {"seconds", 3}});
-            for (const Row& r : rows) {
-                const examples::Score& s = r.score;
-                table.row({r.volume ? 1.0 : 0.0,
-                           r.kind == LineKind::artery ? 1.0 : 0.0,
-                           static_cast<double>(r.seed),
-                           r.found ? 1.0 : 0.0,
-                           1e6 * s.distension.rms,
-                           s.distension.gain_error,
-                           1e6 * s.near.rms,
-                           1e6 * s.far.rms,
-                           1e3 * s.near_depth,
-                           1e3 * s.far_depth,
-                           1e3 * r.delay_error,
-                           1e3 * r.delay_deviation,
-                           s.measured > 0
-                               ? static_cast<double>(s.valid) / static_cast<double>(s.measured)
-                               : 0,
-                           r.quality,
-                           1e6 * r.near.own_motion,
-                           1e6 * r.far.own_motion,
-                           1e6 * r.near.pulse_share,
-                           1e6 * r.far.pulse_share,
-                           1e6 * r.near.tissue_pulse_share,
-                           1e6 * r.far.tissue_pulse_share,
-                           r.near.residual,
-                           r.far.residual,
-                           1e-6 * r.frequency,
-                           r.share,
-                           1e6 * r.distension,
-                           r.over_tissue,
-                           r.snr,
-                           r.seconds});
-            }
-            table.commit();
+            write_details(rows, details);
         }
         print_summary(rows, false);
         print_summary(rows, true);
         print_depths(rows, false);
         print_depths(rows, true);
+        print_calibration(rows);
         std::size_t false_walls = 0, without = 0;
         for (const Row& row : rows) {
             without += row.kind != LineKind::artery ? 1 : 0;

@@ -39,6 +39,7 @@ inline MeasuredWalls measured_walls(const echosieve::ArteryMotion& motion) {
 
 struct Agreement {
     double rms = 0;         ///< mean removed [m]
+    double within = 0;      ///< part of the frames within close_motion of the truth
     double gain_error = 0;  ///< 0 where the size of the motion is right; NaN if the truth rests
     double offset = 0;      ///< mean error [m]
 };
@@ -54,6 +55,8 @@ struct Score {
     std::size_t false_valid = 0;  ///< dropped frames called valid
 };
 
+inline constexpr double close_motion = 20e-6;  ///< [m]
+
 /// Throws std::invalid_argument if the lengths differ or there are no frames.
 inline Agreement agreement(const std::vector<double>& x, const std::vector<double>& t) {
     if (x.size() != t.size() || x.empty()) {
@@ -65,16 +68,17 @@ inline Agreement agreement(const std::vector<double>& x, const std::vector<doubl
         mean_x += x[i] / count;
         mean_t += t[i] / count;
     }
-    double square = 0, cross = 0, energy = 0;
+    double square = 0, cross = 0, energy = 0, within = 0;
     for (std::size_t i = 0; i < x.size(); ++i) {
         const double dx = x[i] - mean_x;
         const double dt = t[i] - mean_t;
         square += (dx - dt) * (dx - dt);
+        within += std::abs(dx - dt) <= close_motion ? 1 / count : 0;
         cross += dx * dt;
         energy += dt * dt;
     }
     const double gain = energy > 0 ? cross / energy : std::numeric_limits<double>::quiet_NaN();
-    return {std::sqrt(square / count), gain - 1, mean_x - mean_t};
+    return {std::sqrt(square / count), within, gain - 1, mean_x - mean_t};
 }
 
 inline Score score(const MeasuredWalls& measured, const echosieve::Truth& truth) {
@@ -118,6 +122,33 @@ inline Score score(const MeasuredWalls& measured, const echosieve::Truth& truth)
     result.near_depth = agreement(near, true_near[1]).offset;
     result.far_depth = agreement(far, true_far[1]).offset;
     return result;
+}
+
+/// Error of one wall's displacement per frame, mean removed, against the layer that fits better
+/// [m]; NaN in frames that were dropped or have no depth. Throws as `agreement` does.
+inline std::vector<double> displacement_errors(const std::vector<double>& measured,
+                                               const echosieve::Truth& truth, bool far) {
+    std::vector<double> x, layers[2];
+    std::vector<std::size_t> places;
+    for (std::size_t i = 0; i < measured.size(); ++i) {
+        if (!truth.dropped[i] && std::isfinite(measured[i])) {
+            const echosieve::WallDepths& w = truth.walls[i];
+            x.push_back(measured[i]);
+            layers[0].push_back(far ? w.far_inner : w.near_inner);
+            layers[1].push_back(far ? w.far_outer : w.near_outer);
+            places.push_back(i);
+        }
+    }
+    const Agreement inner = agreement(x, layers[0]);
+    const Agreement outer = agreement(x, layers[1]);
+    const bool first = inner.rms < outer.rms;
+    const double offset = first ? inner.offset : outer.offset;
+    const std::vector<double>& t = layers[first ? 0 : 1];
+    std::vector<double> errors(measured.size(), std::numeric_limits<double>::quiet_NaN());
+    for (std::size_t k = 0; k < x.size(); ++k) {
+        errors[places[k]] = x[k] - t[k] - offset;
+    }
+    return errors;
 }
 
 }  // namespace examples

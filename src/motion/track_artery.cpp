@@ -17,6 +17,7 @@
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
+#include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
@@ -36,6 +37,8 @@ Eigen::ArrayXd smoothed(const Eigen::ArrayXd& displacement, const std::vector<bo
                       smoothing);
 }
 
+constexpr double fast_frequency = 1;  // [Hz]
+
 WallReport report(const SeparatedWall& wall, double lag, const WallMotion& motion,
                   const RecordingSettings& settings, const WallEchoOptions& options) {
     const LayerFit& fit = wall.layered.fit;
@@ -46,6 +49,11 @@ WallReport report(const SeparatedWall& wall, double lag, const WallMotion& motio
         .tissue_pulse_share = wall.state.sense * wall.state.prior.tissue_reach * wall.state.share,
         .residual = fit.residual(),
         .own_motion = std::sqrt(motion.own.square().mean()),
+        .fast_motion = std::sqrt(
+            without_slow_part(motion.own, fast_frequency, settings.frame_rate).square().mean()),
+        .share_deviation = wall.state.share_deviation,
+        .evidence = wall.evidence,
+        .confidence = 0,
         .reference = wall_echoes(wall, settings, options),
         .displacement = {},
         .strength = {}};

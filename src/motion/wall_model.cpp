@@ -55,9 +55,7 @@ Eigen::ArrayXXcd tabulated(Eigen::ArrayXXcd running, const Eigen::ArrayXXcd& tur
     return table;
 }
 
-#include <cstdlib>
-const double still_power = getenv("SP") ? atof(getenv("SP")) : 0.1;
-const double lowest_tissue = getenv("LT") ? atof(getenv("LT")) : -0.15;
+constexpr double lowest_tissue = -0.15;  // of the wall's share
 constexpr double thickest = 0.3;         // of the radius: the sheet strains no further in
 
 // a(d) / a_w
@@ -121,6 +119,7 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
     own_ = by_itself;
     wall_projection_ =
         tabulated(weighted * (phasors(lowest, bulk_offset_) * by_itself).conjugate(), back, count);
+    // What stands still, seen from the turned-back frames.
     const Eigen::ArrayXXcd still = layer_phasors(gate_, coarse_, {0, wall.tissue});
     still_projection_ = (weighted * still).colwise().sum().transpose();
     gram_zero_ = count;
@@ -149,7 +148,7 @@ struct WallModel::Solved {
     Eigen::ArrayXXcd pulses;       // D, [sheet x bins]
     Eigen::VectorXcd sheet;        // x
     Eigen::ArrayXXcd tissue;       // t, [tissue x bins]
-    Eigen::ArrayXcd still;         // per bin
+    Eigen::ArrayXcd still;         // what stands still, [bins]
 };
 
 WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coefficients) const {
@@ -187,7 +186,8 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
     out.pulses = gate_spectra(gate_, waves);
     const double tissue_step = layers > 1 ? out.tissue_shares[1] - out.tissue_shares[0] : 0;
     // Tables between their grid points.
-    std::vector<Interpolated> still_tissue_rows, still_wall_rows, tissue_rows, wall_rows, gram_rows, cross_rows, sheet_rows;
+    std::vector<Interpolated> still_tissue_rows, still_wall_rows, tissue_rows, wall_rows, gram_rows,
+        cross_rows, sheet_rows;
     const auto zero = static_cast<double>(gram_zero_);
     for (Eigen::Index k = 0; k < layers; ++k) {
         tissue_rows.emplace_back(tissue_projection_,
@@ -222,6 +222,8 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
     Eigen::MatrixXcd m(layers, layers);
     Eigen::MatrixXcd cross(layers, sheet);
     Eigen::VectorXcd h(layers);
+    Eigen::RowVectorXcd still_t(layers);
+    Eigen::RowVectorXcd still_w(sheet);
     std::vector<Eigen::LLT<Eigen::MatrixXcd>> factors;
     std::vector<Eigen::MatrixXcd> reduced;
     std::vector<Eigen::VectorXcd> projected;
@@ -240,10 +242,10 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
                               out.pulses(l, j) / noise;
             }
         }
-        const double still_variance = still_power * power_ * pulse_power_[j];
+        // What stands still, marginalised: one unknown a bin, so a rank-one change of all sums.
+        const double still_variance = options_.still_power * power_ * pulse_power_[j];
         const double still_gram = weight_ / noise + 1 / still_variance;
         const Complex still_h = still_projection_[j] / noise;
-        Eigen::RowVectorXcd still_t(layers), still_w(sheet);
         for (Eigen::Index k = 0; k < layers; ++k) {
             still_t[k] = still_tissue_rows[static_cast<std::size_t>(k)](j) / noise;
         }
@@ -301,8 +303,8 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
             const Eigen::VectorXcd t =
                 factors[at].matrixU().solve(projected[at] - reduced[at] * out.sheet);
             out.tissue.col(j) = t.array();
-            out.still[j] = still_mean[at] - (still_tissue[at] * t)(0) -
-                           (still_wall[at] * out.sheet)(0);
+            out.still[j] =
+                still_mean[at] - (still_tissue[at] * t)(0) - (still_wall[at] * out.sheet)(0);
         }
     }
     return out;

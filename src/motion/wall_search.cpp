@@ -17,7 +17,6 @@
 #include "echosieve/motion/wall_separation.hpp"
 
 namespace echosieve {
-void dbg_pq(const char* what, const Eigen::ArrayXd& p, const Eigen::ArrayXd& q);
 
 std::vector<LayeredGate> tissue_gates(const LineHistory& line, const CommonMotion& motion,
                                       const LayerTimes& times,
@@ -73,8 +72,8 @@ struct Hypothesis {
 // Shares of the tissue gates for another pulse.
 std::vector<LayeredGate> refitted(std::vector<LayeredGate> gates, const LayerTimes& times) {
     for (LayeredGate& layered : gates) {
-        layered.fit = fit_layers(layered.gate, times, {{0, layered.fit.shares[0].bulk}},
-                                 {.iterations = 3});
+        layered.fit =
+            fit_layers(layered.gate, times, {{0, layered.fit.shares[0].bulk}}, {.iterations = 3});
     }
     return gates;
 }
@@ -100,8 +99,7 @@ std::optional<SeparatedWalls> walls_of(const LineHistory& line, Hypothesis hypot
     const double far = walls.far.state.share;
     const bool apart =
         diameter >= finder.smallest_diameter / 2 && diameter <= finder.largest_diameter &&
-        walls.near.state.depth >= shallowest &&
-        std::min(near, far) >= finder.smallest_motion &&
+        walls.near.state.depth >= shallowest && std::min(near, far) >= finder.smallest_motion &&
         std::max(near, far) <= finder.scan.largest_share &&
         near + far >= finder.smallest_distension &&
         std::min(walls.near.evidence, walls.far.evidence) >= finder.least_evidence;
@@ -128,7 +126,6 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     }
     fit_jointly(tissue, times, separation.rounds, separation.coarse, line.settings.frame_rate);
     adopt(motion, tissue, times);
-    if (getenv("DBG")) fprintf(stderr, "  linearity %.3f\n", pulse_linearity(motion));
     if (pulse_linearity(motion) > finder.largest_linearity) {
         return std::nullopt;  // all of the tissue pulsates: no other pulse would be an artery's
     }
@@ -153,8 +150,6 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
             next.promise = (next.pair->near.total + next.pair->far.total) *
                            candidates[k].opposition * candidates[k].opposition;
         }
-        dbg_pq("hyp", next.times.pulse, next.times.bulk);
-        if (getenv("DBG")) fprintf(stderr, "  hyp %zu V %.3g total %.0f promise %.3g\n", k, candidates[k].opposition, next.pair ? next.pair->near.total + next.pair->far.total : 0, next.promise);
         hypotheses.push_back(std::move(next));
     }
     // The tissue's pulse and the most promising other one, if that is worth it.
@@ -165,13 +160,12 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     double own_promise = hypotheses[0].promise;
     const bool contest = other != hypotheses.end() && other->pair &&
                          other->promise > options.least_promise * own_promise;
-    if (hypotheses[0].pair &&
-        !(contest && own_promise < options.least_promise * other->promise)) {
+    if (hypotheses[0].pair && !(contest && own_promise < options.least_promise * other->promise)) {
         walls = walls_of(line, std::move(hypotheses[0]), finder, separation);
     }
     if (contest) {
-        std::optional<SeparatedWalls> others = walls_of(line, std::move(*other), finder, separation);
-        if (getenv("DBG")) fprintf(stderr, "  belief %.0f other %.0f\n", belief(walls), belief(others));
+        std::optional<SeparatedWalls> others =
+            walls_of(line, std::move(*other), finder, separation);
         if (belief(others) > belief(walls)) {
             walls = std::move(others);
         }

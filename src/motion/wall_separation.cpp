@@ -3,8 +3,6 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
-#include <cstdio>
-#include <cstdlib>
 #include <cmath>
 #include <complex>
 #include <numbers>
@@ -25,17 +23,6 @@
 #include "echosieve/motion/wall_motion.hpp"
 
 namespace echosieve {
-Eigen::ArrayXd dbg_D, dbg_B;
-void dbg_pq(const char* what, const Eigen::ArrayXd& p, const Eigen::ArrayXd& q) {
-    if (!getenv("DBG") || dbg_D.size() != p.size()) return;
-    Eigen::MatrixXd X(p.size(), 3);
-    X.col(0).setOnes(); X.col(1) = p.matrix(); X.col(2) = q.matrix();
-    const auto qr = X.colPivHouseholderQr();
-    Eigen::VectorXd c = qr.solve(dbg_D.matrix());
-    Eigen::VectorXd r = dbg_D.matrix() - X * c;
-    Eigen::VectorXd r2 = dbg_B.matrix() - X * qr.solve(dbg_B.matrix());
-    fprintf(stderr, "  pq %-10s D std %.1f rest %.2f um, breath rest %.2f\n", what, 1e6 * std::sqrt((dbg_D - dbg_D.mean()).square().mean()), 1e6 * std::sqrt(r.squaredNorm() / r.size()), 1e6 * std::sqrt(r2.squaredNorm() / r.size()));
-}
 
 void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
                  const JointMotionOptions& options, double frame_rate) {
@@ -244,38 +231,14 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
             wall->state.share =
                 std::max(wall->state.sense * shares[wall->reference].pulse, smallest_share);
             wall->state.bulk = shares[wall->reference].bulk;
-            if (!getenv("TPW")) wall->state.tissue = shares.back().bulk;
-            else {
-                double sum = 0, of = 0;
-                for (std::size_t k = wall->wall_layers; k < shares.size(); ++k) {
-                    const double e = wall->layered.fit.spectra.row(static_cast<Eigen::Index>(k)).abs2().sum();
-                    sum += e; of += e * shares[k].bulk;
-                }
-                wall->state.tissue = of / sum;
-            }
-        }
-        if (getenv("ALIGN")) {
-            const double target = atof(getenv("ALIGN")) * (pair.far.bulk - pair.near.bulk);
-            const double epsilon = (out.far.state.bulk - out.near.state.bulk - target) / (out.far.share().pulse - out.near.share().pulse);
-            if (getenv("DBG")) fprintf(stderr, "eps %.3f\n", epsilon * (out.far.share().pulse - out.near.share().pulse));
-            times.pulse += epsilon * times.bulk;
-            const auto turn = [&](LayerFit& f) { for (LayerShare& s : f.shares) s.bulk -= epsilon * s.pulse; };
-            for (LayeredGate& g : gates) turn(g.fit);
-            for (SeparatedWall* wall : {&out.near, &out.far}) {
-                turn(wall->layered.fit);
-                wall->state.bulk -= epsilon * wall->share().pulse;
-            }
+            wall->state.tissue = shares.back().bulk;
         }
     };
-    const auto dbg = [&](const char* what) { dbg_pq(what, times.pulse, times.bulk);  if (getenv("DBG")) for (SeparatedWall* wall : {&out.near, &out.far}) { auto& w=wall->state; fprintf(stderr,"  %-8s %c z %.2f a %.1f b %.3f t %.3f sd %.1f kappa %.2f c %.2f v %.3f V %.2f ev %.0f own %.1f res %.3f\n", what, w.sense<0?'n':'f',w.depth*1e3,w.share*1e6,w.bulk,w.tissue,w.share_deviation*1e6,w.prior.strain,w.prior.tissue_reach,w.prior.tissue_power,w.prior.wall_power,wall->evidence,w.own.size()?1e6*std::sqrt(w.own.square().mean()):0.0,wall->layered.fit.residual());}};
-    dbg("found");
     clear_of_walls();
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take_three_layers(*wall, times, half_gate);
     }
-    dbg("three");
     with_walls([&] { fit_jointly(gates, times, options.rounds, options.coarse, rate); });
-    dbg("joint");
     WallSearch wide{.lowest_ratio = 0.75, .highest_ratio = 1.33, .ratios = 11};
     wide.offsets.clear();
     const int steps = static_cast<int>(std::ceil(0.8 * half_gate / (0.25 * resolution)));
@@ -307,7 +270,6 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         taker.take(*wall, times, half_gate, close);
         taker.refer(*wall, start);
     }
-    dbg("wide");
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         wall->state.smallest_share = 0;
         wall->state.largest_share = 0;
@@ -334,12 +296,10 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
             }
         }
         with_walls([&] { update_motion(gates, times, options.fine, rate); });
-        dbg("round");
     }
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take(*wall, times, half_gate, close);
     }
-    if (getenv("DBG")) for (SeparatedWall* wall : {&out.near, &out.far}) { auto& w=wall->state; fprintf(stderr,"  %c z %.2f a %.1f b %.3f t %.3f R %.2f sd %.1f kappa %.2f c %.2f v %.3f V %.2f ev %.0f own %.1f\n", w.sense<0?'n':'f',w.depth*1e3,w.share*1e6,w.bulk,w.tissue,w.radius*1e3,w.share_deviation*1e6,w.prior.strain,w.prior.tissue_reach,w.prior.tissue_power,w.prior.wall_power,wall->evidence,w.own.size()?1e6*std::sqrt(w.own.square().mean()):0.0);}
     out.times = std::move(times);
     out.tissue = std::move(gates);
     return out;

@@ -5,6 +5,7 @@
 #include <cstddef>
 #include <filesystem>
 #include <initializer_list>
+#include <span>
 #include <string_view>
 #include <utility>
 #include <vector>
@@ -40,7 +41,7 @@ public:
     }
 
     /// Throws InvalidInput unless there is a value for each column.
-    void row(std::initializer_list<double> values) {
+    void row(std::span<const double> values) {
         require(values.size() == columns_.size(), "number of values", values.size(),
                 detail::concatenate("must equal the number of columns, ", columns_.size()));
         std::size_t k = 0;
@@ -50,6 +51,9 @@ public:
             ++k;
         }
         file_.stream() << '\n';
+    }
+    void row(std::initializer_list<double> values) {
+        row(std::span<const double>(values.begin(), values.size()));
     }
     /// Throws FileError if a write failed.
     void commit() { file_.commit(); }

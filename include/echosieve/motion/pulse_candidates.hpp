@@ -23,12 +23,12 @@ namespace echosieve {
 
 struct PulseCandidateOptions {
     PhaseTrackOptions tracks{.half_gate = 0.7e-3};
-    double slow_frequency = 0.4;     ///< below it a gate's track is left out [Hz]
-    double lowest_coherence = 0.15;  ///< of a gate's track
-    double smoothing = 6e-3;         ///< of a guess: Gaussian in slow time [s]
-    double lag = 4e-3;               ///< L [s]
-    double depth_smoothing = 0.3e-3; ///< of V: Gaussian [m]
-    double alike = 0.97;             ///< guesses with a larger correlation are one
+    double slow_frequency = 0.4;      ///< below it a gate's track is left out [Hz]
+    double lowest_coherence = 0.15;   ///< of a gate's track
+    double smoothing = 6e-3;          ///< of a guess: Gaussian in slow time [s]
+    double lag = 4e-3;                ///< L [s]
+    double depth_smoothing = 0.3e-3;  ///< of V: Gaussian [m]
+    double alike = 0.97;              ///< guesses with a larger correlation are one
 };
 
 inline void validate(const PulseCandidateOptions& options) {
@@ -46,7 +46,7 @@ inline void validate(const PulseCandidateOptions& options) {
 
 /// Where walls may lie, for opposition().
 struct WallLimits {
-    double first_depth = 0;  ///< [m]
+    double first_depth = 0;                                     ///< [m]
     double smallest_diameter = 3e-3, largest_diameter = 13e-3;  ///< [m]
 };
 

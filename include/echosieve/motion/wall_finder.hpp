@@ -113,9 +113,9 @@ struct WallPair {
                                                   const CommonMotion& motion,
                                                   const WallFinderOptions& options);
 
-/// Part of the variance of the gates' pulse shares that a straight line over depth explains, 0 to 1.
-/// Around an artery they turn over: tissue above it goes up, tissue below it down, both less the
-/// further away.
+/// Part of the variance of the gates' pulse shares that a straight line over depth explains, 0
+/// to 1. Around an artery they turn over: tissue above it goes up, tissue below it down, both less
+/// the further away.
 [[nodiscard]] double pulse_linearity(const CommonMotion& motion);
 
 /// The pair of walls with the highest score, or nothing: no two places of opposite motion that the

@@ -19,13 +19,14 @@ namespace echosieve {
 //   off
 //           at 0.3 R: an
 //           incompressible tube moves as 1 / r (Timoshenko, plane strain, from memory), kappa = 1
-//   Y(f) = sum_d x_d D_d(f) E_d(f) + sum_k t_k(f) E_k(f) + noise
+//   Y(f) = sum_d x_d D_d(f) E_d(f) + sum_k t_k(f) E_k(f) + u(f) + noise
 //   D_d     spectrum of a pulse at distance d, windowed as the gate is; x_d ~ CN(0, V e^(-|d| / l))
 //   t_k     tissue with share a_k, even steps from -0.15 to c times a_w; ~ CN(0, v |P(f)|^2), less
 //           and less above half of a_w (taper); v a layer, so that ten layers together keep theirs
+//   u       what stands still (ring-down, reverberation in the sensor); ~ CN(0, V_u |P(f)|^2)
 // What the wall does by itself (WallState::own) turns the sheet and not the tissue.
 //
-// The tissue is marginalised per frequency, the wall over all of them:
+// u and the tissue are marginalised per frequency, the wall over all of them:
 //   ln p(Y | a_w) = -ln det - quadratic form  (Rasmussen and Williams 2006, eq. 2.30), by the
 //   matrix inversion lemma in the number of layers. Sums over frames enter only as E^H Y and E^H E,
 //   which are tabulated over the share once a gate and interpolated (4 points, Lagrange).
@@ -43,6 +44,7 @@ struct WallModelOptions {
     double thickness = 1.1e-3;  ///< of the sheet, from z_r towards the lumen [m]
     double lead = 0.35e-3;      ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
     double decay = 0.5e-3;      ///< l [m]
+    double still_power = 0.1;   ///< V_u, over the gate's power
     double least_noise = 0.02;  ///< part of a gate's power that the model may not reach
     /// what is tried for WallPrior's members, the most likely kept
     std::vector<double> tissue_powers = {0.01, 0.03};
@@ -57,6 +59,7 @@ inline void validate(const WallModelOptions& options) {
     require(options.thickness > 0, "thickness", options.thickness, "must be positive [m]");
     require(options.lead >= 0, "lead", options.lead, "must be zero or more [m]");
     require(options.decay > 0, "decay", options.decay, "must be positive [m]");
+    require(options.still_power > 0, "still_power", options.still_power, "must be positive");
     require(options.least_noise > 0 && options.least_noise < 1, "least_noise", options.least_noise,
             "must lie in (0, 1)");
     const auto all_within = [](const std::vector<double>& values, double most, const char* name) {
@@ -104,8 +107,8 @@ public:
     /// Mean squared value per block and bin.
     [[nodiscard]] double power() const noexcept { return power_; }
 
-    /// The posterior mean as layers, the `wall_layers` first of them the wall's; the noise is that
-    /// of the averaged frames.
+    /// The posterior mean as layers, the `wall_layers` first of them the wall's, then what stands
+    /// still, then the tissue; the noise is that of the averaged frames.
     struct Layers {
         std::vector<LayerShare> shares;
         Eigen::ArrayXXcd spectra;  ///< [layers x bins]
@@ -136,8 +139,8 @@ private:
     Eigen::ArrayXXcd tissue_projection_, wall_projection_, gram_, cross_;
     Eigen::Index gram_zero_ = 0;
     Eigen::ArrayXXcd own_;
-    Eigen::ArrayXXcd still_tissue_, still_wall_;
-    Eigen::ArrayXcd still_projection_;
+    Eigen::ArrayXXcd still_tissue_, still_wall_;  // E^H E of what stands still and the others
+    Eigen::ArrayXcd still_projection_;            // [bins]
 };
 
 }  // namespace echosieve

@@ -41,7 +41,7 @@ struct DrawOptions {
     DrawRange in_band_snr_decibels{8, 30};
     DrawRange ring_down_decibels{0, 12};         ///< [dB]
     DrawRange ring_down_length{0.3e-3, 0.7e-3};  ///< [m]
-    DrawRange coupling{0.3, 0.9};
+    DrawRange coupling{0.05, 0.9};
     DrawRange breathing{0.1e-3, 0.8e-3};   ///< peak to peak [m]
     DrawRange breathing_rate{0.15, 0.35};  ///< [Hz]
     DrawRange breathing_gradient{0, 20};   ///< [1/m]
