@@ -2,11 +2,13 @@
 #include "echosieve/motion/track_artery.hpp"
 
 #include <CLI/CLI.hpp>
+#include <array>
 #include <cstdio>
 #include <exception>
 #include <filesystem>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "echosieve/io/recording_file.hpp"
 #include "track_artery/outputs.hpp"
@@ -24,6 +26,20 @@ echosieve::Smoothing chosen_smoothing(const std::string& name, double millisecon
     }
     return echosieve::GaussianSmoothing{milliseconds * 1e-3};
 }
+
+// Where the user says that a wall is.
+struct WallPlace {
+    std::vector<double> range;    // [m]
+    std::optional<double> start;  // [m]
+
+    [[nodiscard]] echosieve::DepthRange depths() const {
+        if (start) {
+            constexpr double reach = 1e-3;  // [m]
+            return {*start - reach, *start + reach};
+        }
+        return range.empty() ? echosieve::DepthRange{} : echosieve::DepthRange{range[0], range[1]};
+    }
+};
 
 }  // namespace
 
@@ -71,6 +87,17 @@ int main(int argc, char** argv) {
     app.add_option("--dead-zone", options.walls.dead_zone,
                    "No wall above this depth under the first sample [m]")
         ->capture_default_str();
+    std::array<WallPlace, 2> places;
+    for (const bool far : {false, true}) {
+        const std::string wall = far ? "far" : "near";
+        WallPlace& place = places[far ? 1 : 0];
+        auto* range = app.add_option("--" + wall + "-range", place.range,
+                                     "Depths that the " + wall + " wall is looked for in [m]")
+                          ->expected(2);
+        app.add_option("--" + wall + "-start", place.start,
+                       "Depth of the " + wall + " wall, known to 1 mm [m]")
+            ->excludes(range);
+    }
     app.add_option("--pulse-delay", pulse_delay,
                    "From an echo's arrival to its envelope's peak, instead of the settings' [s]");
     app.add_flag("--no-pulse-delay", no_pulse_delay,
@@ -87,6 +114,8 @@ int main(int argc, char** argv) {
         options.smoothing = chosen_smoothing(smoothing, smoothing_time, smoothing_frames);
         options.separation.reference.layer =
             layer == "outer" ? echosieve::WallLayer::outer : echosieve::WallLayer::inner;
+        options.walls.near_range = places[0].depths();
+        options.walls.far_range = places[1].depths();
         track_artery::Job job;
         job.samples = samples;
         job.meta =

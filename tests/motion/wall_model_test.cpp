@@ -90,6 +90,13 @@ double slow_evidence(const GateSpectrum& gate, const LayerTimes& times, const Wa
                 variance * e.col(j).matrix() * e.col(j).matrix().adjoint();
         }
     }
+    const Eigen::ArrayXXcd still = layer_phasors(gate, times, {0, 0});
+    for (Eigen::Index j = 0; j < gate.bins(); ++j) {
+        const double x = (gate.frequencies[j] - 4e6) / 0.5e6;
+        covariance.block(j * frames, j * frames, frames, frames) +=
+            0.1 * power * std::max(std::pow(4.0, -x * x), 0.01) * still.col(j).matrix() *
+            still.col(j).matrix().adjoint();
+    }
     for (Eigen::Index k = 0; k < d.size(); ++k) {
         const double within = std::min(d[k], 0.3 * wall.radius);
         const double a = wall.share * (1 + wall.prior.strain * within / (wall.radius - within));
