@@ -58,10 +58,10 @@ Eigen::ArrayXXcd tabulated(Eigen::ArrayXXcd running, const Eigen::ArrayXXcd& tur
 constexpr double lowest_tissue = -0.15;  // of the wall's share
 constexpr double thickest = 0.3;         // of the radius: the sheet strains no further in
 
-// a(d) / a_w
+// a(d)
 Eigen::ArrayXd strained(const WallState& wall, const Eigen::ArrayXd& d) {
     const Eigen::ArrayXd within = d.min(thickest * wall.radius);
-    return 1 + wall.prior.strain * within / (wall.radius - within);
+    return wall.share + wall.prior.strain * wall.widening() * within / (wall.radius - within);
 }
 
 }  // namespace
@@ -159,7 +159,7 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
     const Eigen::ArrayXd d = distances();
     const Eigen::Index sheet = d.size();
     Solved out;
-    out.shares = wall.share * strained(wall, d);
+    out.shares = strained(wall, d);
     // Tissue layers a third of a half wavelength apart over the range of p, or closer.
     const double half_wave = settings_.sound_speed / 2 / settings_.sensor.centre_frequency;
     const double span = (wall.prior.tissue_reach - lowest_tissue) * wall.share;

@@ -50,6 +50,12 @@ double motion_bulk(const WallPair& pair, const SeparatedWall& wall) {
     return wall.state.sense < 0 ? pair.near.bulk : pair.far.bulk;
 }
 
+// The largest share that a layer of the wall can have while the wall's is looked for, up to `ratio`
+// of what it is now, and a little more.
+double largest_layer(const WallState& state, double ratio) {
+    return 1.3 * ratio * state.share + 0.7 * state.widening();
+}
+
 // Takes a wall's gate apart where the wall is thought to be, and says better where it is.
 class WallTaker {
 public:
@@ -109,8 +115,9 @@ public:
               const WallSearch& search) const {
         WallState& state = wall.state;
         const GateSpectrum moved = gate(state, times, half_gate);
-        const double most = 2 * std::max(1.0, search.highest_ratio) * state.share;
-        const WallModel model(moved, times, state, most, line_.settings, options_.model);
+        const WallModel model(moved, times, state,
+                              largest_layer(state, std::max(1.0, search.highest_ratio)),
+                              line_.settings, options_.model);
         double noise = 0.05 * model.power();
         state = likeliest_wall(model, state, search, options_.model, noise);
         const WallModel::Layers layers = model.layers(state, noise);
@@ -150,7 +157,9 @@ public:
             reference_layer_depth(profile, state.sense, start, line_.settings, options_.reference);
         const double inwards = state.sense * (state.depth - depth);
         const double radius = std::max(state.radius - inwards, smallest_radius);
-        state.share *= std::max(1 + state.prior.strain * inwards / radius, 0.5);
+        state.share =
+            std::max(state.share + state.prior.strain * state.widening() * inwards / radius,
+                     0.5 * state.share);
         state.radius = radius;
         state.depth = depth;
     }
@@ -165,8 +174,8 @@ public:
         for (const int k : {0, -1, 1}) {
             WallState trial = state;
             trial.*bulk += step * k;
-            const WallModel model(wall.layered.gate, times, trial, 2 * state.share, line_.settings,
-                                  options_.model);
+            const WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1),
+                                  line_.settings, options_.model);
             if (k == 0) {
                 noise = model.power() *
                         std::max(wall.layered.fit.residual(), options_.model.least_noise);
@@ -245,6 +254,13 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
     for (int k = -steps; k <= steps; ++k) {
         wide.offsets.push_back(0.25 * resolution * k);
     }
+    // Both walls widen alike; what they move by beyond it they move together.
+    const auto share_widening = [&] {
+        const double mean = (out.near.state.share + out.far.state.share) / 2;
+        out.near.state.radial_share = mean;
+        out.far.state.radial_share = mean;
+    };
+    share_widening();
     const WallSearch close{.lowest_ratio = 0.9, .highest_ratio = 1.12, .ratios = 9};
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         wall->layered.fit =
@@ -280,6 +296,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         g.fit = fit_layers(g.gate, times, {slower, faster});
     }
     for (int round = 0; round < options.rounds; ++round) {
+        share_widening();
         const double radius =
             std::max((out.far.state.depth - out.near.state.depth) / 2, smallest_radius);
         for (SeparatedWall* wall : {&out.near, &out.far}) {

@@ -15,10 +15,11 @@ namespace echosieve {
 
 // Symbols (the rest as in layers.hpp)
 //   z_r     depth of the wall's reference layer;  d its distance from there towards the lumen [m]
-//   a(d) = a_w (1 + kappa d / (R - d))     share of the wall's echoes, R its outer radius, d cut
+//   a(d) = a_w + kappa a_r d / (R - d)     share of the wall's echoes, R its outer radius, d cut
 //   off
 //           at 0.3 R: an
-//           incompressible tube moves as 1 / r (Timoshenko, plane strain, from memory), kappa = 1
+//           incompressible tube moves outwards as 1 / r (Timoshenko, plane strain, from memory),
+//           kappa = 1
 //   Y(f) = sum_d x_d D_d(f) E_d(f) + sum_k t_k(f) E_k(f) + u(f) + noise
 //   D_d     spectrum of a pulse at distance d, windowed as the gate is; x_d ~ CN(0, V e^(-|d| / l))
 //   t_k     tissue with share a_k, even steps from -0.15 to c times a_w; ~ CN(0, v |P(f)|^2), less
@@ -50,8 +51,8 @@ struct WallModelOptions {
     std::vector<double> tissue_powers = {0.01, 0.03};
     std::vector<double> wall_powers = {0.1, 0.5, 3, 15};
     std::vector<double> tissue_reaches = {0.5, 0.65};
-    double strain_mean = 0.8;     ///< kappa before the gate is seen
-    double strain_spread = 0.12;  ///< its standard deviation
+    double strain_mean = 0.85;   ///< kappa before the gate is seen
+    double strain_spread = 0.2;  ///< its standard deviation
 };
 
 inline void validate(const WallModelOptions& options) {
@@ -87,9 +88,14 @@ struct WallState {
     double radius = 3e-3;        ///< R [m]
     double smallest_share = 0;   ///< bounds of the share while it is looked for [m];
     double largest_share = 0;    ///< 0: ten times the share
+    double radial_share = 0;     ///< a_r, what both walls widen by, each; 0: the share itself [m]
     double share_deviation = 0;  ///< standard deviation of the share, from its likelihood [m]
     WallPrior prior;
     Eigen::ArrayXd own;  ///< what the wall does beyond p and q, per frame [m]; empty: nothing
+
+    [[nodiscard]] double widening() const noexcept {
+        return radial_share > 0 ? radial_share : share;
+    }
 };
 
 /// One gate, tabulated.
