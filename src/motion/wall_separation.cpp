@@ -3,8 +3,11 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
+#include <cstdio>
+#include <cstdlib>
 #include <cmath>
 #include <complex>
+#include <limits>
 #include <numbers>
 #include <optional>
 #include <utility>
@@ -42,6 +45,7 @@ std::array<LayerShare, 2> divided(const LayerShare& tissue) {
             LayerShare{1.3 * tissue.pulse, tissue.bulk + 0.02}};
 }
 
+constexpr int drift_steps = 5;             // a 12th of a half wavelength each, over the recording
 constexpr double smallest_radius = 1e-3;  // [m]
 constexpr double smallest_share = 1e-9;   // [m]
 
@@ -145,7 +149,40 @@ public:
         // More than this would rather be the next cycle of the carrier.
         const double most =
             line_.settings.sound_speed / 2 / line_.settings.sensor.centre_frequency / 4;
-        wall.state.own = own.abs().maxCoeff() < most ? own : Eigen::ArrayXd();
+        if (own.abs().maxCoeff() < most) {
+            wall.state.own = own;
+        }
+    }
+
+    // The steady drift of the wall past the tissue that is most likely, where a step from rest would
+    // end in the wrong cycle of the carrier.
+    void settle_drift(SeparatedWall& wall, const LayerTimes& times) const {
+        const WallState state = wall.state;
+        const Eigen::Index frames = times.pulse.size();
+        const Eigen::ArrayXd p = times.pulse - times.pulse.mean();
+        Eigen::ArrayXd ramp = Eigen::ArrayXd::LinSpaced(frames, -0.5, 0.5);
+        ramp -= (ramp * p).sum() / std::max(p.square().sum(), 1e-300) * p;
+        const double step =
+            line_.settings.sound_speed / 2 / line_.settings.sensor.centre_frequency / 12;
+        double best = -std::numeric_limits<double>::infinity();
+        for (int k = -drift_steps - 1; k <= drift_steps; ++k) {
+            WallState trial = state;
+            if (k >= -drift_steps) {
+                trial.own = k == 0 ? Eigen::ArrayXd() : Eigen::ArrayXd(k * step * ramp);
+            }
+            const WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1.25),
+                                  line_.settings, options_.model);
+            const double noise = model.power() * std::max(0.5 * wall.layered.fit.residual(),
+                                                          options_.model.least_noise);
+            for (const double ratio : {0.8, 1.0, 1.25}) {
+                trial.share = ratio * state.share;
+                const double evidence = model.evidence(trial, noise);
+                if (evidence > best) {
+                    best = evidence;
+                    wall.state.own = trial.own;
+                }
+            }
+        }
     }
 
     // Moves the wall's depth to the layer meant, its share along its strain.
@@ -243,11 +280,15 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
             wall->state.tissue = shares.back().bulk;
         }
     };
+    const auto dbg = [&](const char* what) { if (getenv("DBG")) for (SeparatedWall* wall : {&out.near, &out.far}) { auto& w=wall->state; fprintf(stderr,"  %-8s %c z %.2f a %.1f b %.3f t %.3f sd %.1f kappa %.2f c %.2f v %.3f V %.2f ev %.0f own %.1f res %.3f\n", what, w.sense<0?'n':'f',w.depth*1e3,w.share*1e6,w.bulk,w.tissue,w.share_deviation*1e6,w.prior.strain,w.prior.tissue_reach,w.prior.tissue_power,w.prior.wall_power,wall->evidence,w.own.size()?1e6*std::sqrt(w.own.square().mean()):0.0,wall->layered.fit.residual());}};
+    dbg("found");
     clear_of_walls();
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take_three_layers(*wall, times, half_gate);
     }
+    dbg("three");
     with_walls([&] { fit_jointly(gates, times, options.rounds, options.coarse, rate); });
+    dbg("joint");
     WallSearch wide{.lowest_ratio = 0.75, .highest_ratio = 1.33, .ratios = 11};
     wide.offsets.clear();
     const int steps = static_cast<int>(std::ceil(0.8 * half_gate / (0.25 * resolution)));
@@ -273,6 +314,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
             std::clamp(wall->layered.fit.shares[0].bulk, wall->state.tissue - options.bulk_reach,
                        wall->state.tissue + options.bulk_reach);
         taker.drift(*wall, times);
+        taker.settle_drift(*wall, times);
         wall->state.smallest_share = 0.7 * wall->state.share;
         wall->state.largest_share = 1.4 * wall->state.share;
         taker.take(*wall, times, half_gate + 0.3e-3, wide);
@@ -312,11 +354,13 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
                 g.fit = fit_layers(g.gate, times, g.fit.shares, {.iterations = 3});
             }
         }
+        dbg("round");
         with_walls([&] { update_motion(gates, times, options.fine, rate); });
     }
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take(*wall, times, half_gate, close);
     }
+    dbg("end");
     out.times = std::move(times);
     out.tissue = std::move(gates);
     return out;
