@@ -150,7 +150,6 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
             next.promise = (next.pair->near.total + next.pair->far.total) *
                            candidates[k].opposition * candidates[k].opposition;
         }
-        if (getenv("DBG")) fprintf(stderr, "  hyp %zu V %.3g total %.0f promise %.3g\n", k, candidates[k].opposition, next.pair ? next.pair->near.total + next.pair->far.total : 0, next.promise);
         hypotheses.push_back(std::move(next));
     }
     // The tissue's pulse and the most promising other one, if that is worth it.
@@ -167,7 +166,6 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     if (contest) {
         std::optional<SeparatedWalls> others =
             walls_of(line, std::move(*other), finder, separation);
-        if (getenv("DBG")) fprintf(stderr, "  belief %.0f other %.0f\n", belief(walls), belief(others));
         if (belief(others) > belief(walls)) {
             walls = std::move(others);
         }

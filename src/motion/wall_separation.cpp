@@ -3,8 +3,6 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
-#include <cstdio>
-#include <cstdlib>
 #include <cmath>
 #include <complex>
 #include <limits>
@@ -45,7 +43,7 @@ std::array<LayerShare, 2> divided(const LayerShare& tissue) {
             LayerShare{1.3 * tissue.pulse, tissue.bulk + 0.02}};
 }
 
-constexpr int drift_steps = 5;             // a 12th of a half wavelength each, over the recording
+constexpr int drift_steps = 5;            // a 12th of a half wavelength each, over the recording
 constexpr double smallest_radius = 1e-3;  // [m]
 constexpr double smallest_share = 1e-9;   // [m]
 
@@ -154,8 +152,8 @@ public:
         }
     }
 
-    // The steady drift of the wall past the tissue that is most likely, where a step from rest would
-    // end in the wrong cycle of the carrier.
+    // The steady drift of the wall past the tissue that is most likely, where a step from rest
+    // would end in the wrong cycle of the carrier.
     void settle_drift(SeparatedWall& wall, const LayerTimes& times) const {
         const WallState state = wall.state;
         const Eigen::Index frames = times.pulse.size();
@@ -280,15 +278,11 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
             wall->state.tissue = shares.back().bulk;
         }
     };
-    const auto dbg = [&](const char* what) { if (getenv("DBG")) for (SeparatedWall* wall : {&out.near, &out.far}) { auto& w=wall->state; fprintf(stderr,"  %-8s %c z %.2f a %.1f b %.3f t %.3f sd %.1f kappa %.2f c %.2f v %.3f V %.2f ev %.0f own %.1f res %.3f\n", what, w.sense<0?'n':'f',w.depth*1e3,w.share*1e6,w.bulk,w.tissue,w.share_deviation*1e6,w.prior.strain,w.prior.tissue_reach,w.prior.tissue_power,w.prior.wall_power,wall->evidence,w.own.size()?1e6*std::sqrt(w.own.square().mean()):0.0,wall->layered.fit.residual());}};
-    dbg("found");
     clear_of_walls();
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take_three_layers(*wall, times, half_gate);
     }
-    dbg("three");
     with_walls([&] { fit_jointly(gates, times, options.rounds, options.coarse, rate); });
-    dbg("joint");
     WallSearch wide{.lowest_ratio = 0.75, .highest_ratio = 1.33, .ratios = 11};
     wide.offsets.clear();
     const int steps = static_cast<int>(std::ceil(0.8 * half_gate / (0.25 * resolution)));
@@ -354,13 +348,11 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
                 g.fit = fit_layers(g.gate, times, g.fit.shares, {.iterations = 3});
             }
         }
-        dbg("round");
         with_walls([&] { update_motion(gates, times, options.fine, rate); });
     }
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take(*wall, times, half_gate, close);
     }
-    dbg("end");
     out.times = std::move(times);
     out.tissue = std::move(gates);
     return out;
