@@ -69,7 +69,7 @@ void count_qualities(Row& row, const ArteryMotion& motion, const examples::Measu
 }
 
 template <RenderableScene S>
-void run(Row& row, const DrawOptions& draw) {
+void run(Row& row, const DrawOptions& draw, const TrackOptions& track) {
     const DrawnScene<S> drawn = draw_scene<S>(row.seed, row.kind, draw);
     const SyntheticRecording made = render_drawn<std::int16_t>(drawn);
     row.frequency = drawn.options.settings.sensor.centre_frequency;
@@ -78,7 +78,7 @@ void run(Row& row, const DrawOptions& draw) {
     row.over_tissue = -drawn.options.clutter_decibels;
     row.snr = drawn.in_band_snr_decibels;
     const auto start = std::chrono::steady_clock::now();
-    const ArteryMotion motion = track_artery(made.recording);
+    const ArteryMotion motion = track_artery(made.recording, track);
     row.seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
     row.found = motion.usable();
     if (motion.frames.empty()) {
@@ -103,9 +103,10 @@ void run(Row& row, const DrawOptions& draw) {
     }
 }
 
-void run_all(std::vector<Row>& rows, const DrawOptions& draw, std::size_t threads) {
+void run_all(std::vector<Row>& rows, const DrawOptions& draw, const TrackOptions& track,
+             std::size_t threads) {
     examples::for_each_in_parallel(rows.size(), threads, "studying", [&](std::size_t k) {
-        rows[k].volume ? run<VolumeScene>(rows[k], draw) : run<Scene>(rows[k], draw);
+        rows[k].volume ? run<VolumeScene>(rows[k], draw, track) : run<Scene>(rows[k], draw, track);
     });
 }
 
@@ -267,6 +268,7 @@ int main(int argc, char** argv) {
     std::string simulator = "both";
     std::string details;
     DrawOptions draw;
+    TrackOptions track;
     app.add_option("--first", first, "Number of the first recording")->capture_default_str();
     app.add_option("--recordings", count, "With an artery, per simulator")->capture_default_str();
     app.add_option("--without-artery", empty, "Without one, per simulator")->capture_default_str();
@@ -275,6 +277,9 @@ int main(int argc, char** argv) {
         ->capture_default_str();
     app.add_option("--seconds", draw.duration, "Length of a recording [s]")->capture_default_str();
     app.add_option("--event-probability", draw.event_probability, "Of each kind of event")
+        ->capture_default_str();
+    app.add_option("--least-confidence", track.confidence.least_confidence,
+                   "Of each wall; 0 to calibrate the confidence anew")
         ->capture_default_str();
     app.add_option("--threads", threads, "Recordings worked on at once")
         ->check(CLI::Range(1, 256))
@@ -297,7 +302,7 @@ int main(int argc, char** argv) {
                 rows.push_back(row);
             }
         }
-        run_all(rows, draw, threads);
+        run_all(rows, draw, track, threads);
         if (!details.empty()) {
             write_details(rows, details);
         }

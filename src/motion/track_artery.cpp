@@ -19,6 +19,7 @@
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/smoothing.hpp"
+#include "echosieve/motion/wall_confidence.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
 #include "echosieve/motion/wall_search.hpp"
@@ -113,6 +114,12 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     };
     result.pulse_delay = pulse_delay(line, *walls, options.baseband, options.pulse);
     const double lag = line.settings.depth(result.pulse_delay.delay);
+    result.near = report(walls->near, lag, near, line.settings, options.echoes);
+    result.far = report(walls->far, lag, far, line.settings, options.echoes);
+    result.near.confidence =
+        wall_confidence(wall_signs(result.near, result.far), options.confidence);
+    result.far.confidence =
+        wall_confidence(wall_signs(result.far, result.near), options.confidence);
     constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
     result.frames.resize(count);
     for (std::size_t i = 0; i < count; ++i) {
@@ -126,12 +133,19 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         frame.near_wall_std = valid[i] ? deviation(near, walls->near, k) : unknown;
         frame.far_wall_std = valid[i] ? deviation(far, walls->far, k) : unknown;
         frame.diameter_std = std::hypot(frame.near_wall_std, frame.far_wall_std);
-        frame.near_quality = valid[i] ? near.correlation[k] : 0;
-        frame.far_quality = valid[i] ? far.correlation[k] : 0;
+        const auto quality = [&](const WallReport& wall, double own_deviation) {
+            return valid[i] ? wall.confidence * closeness(own_deviation, options.confidence) : 0.0;
+        };
+        frame.near_quality = quality(result.near, frame.near_wall_std);
+        frame.far_quality = quality(result.far, frame.far_wall_std);
         frame.quality = std::min(frame.near_quality, frame.far_quality);
     }
-    result.near = report(walls->near, lag, near, line.settings, options.echoes);
-    result.far = report(walls->far, lag, far, line.settings, options.echoes);
+    if (std::min(result.near.confidence, result.far.confidence) <
+        options.confidence.least_confidence) {
+        result.status = TrackStatus::no_artery;  // what was found is none
+        result.frames.clear();
+        return result;
+    }
     result.status =
         2 * result.valid_frames() >= count ? TrackStatus::tracked : TrackStatus::mostly_invalid;
     return result;

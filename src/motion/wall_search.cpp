@@ -66,7 +66,8 @@ struct Hypothesis {
     LayerTimes times;
     std::vector<LayeredGate> tissue;
     std::optional<WallPair> pair;
-    double promise = 0;  // evidence at both walls times the opposition squared
+    double evidence = 0;  // at both walls, as scanned
+    double promise = 0;   // that times the opposition squared
 };
 
 // Shares of the tissue gates for another pulse.
@@ -138,7 +139,7 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
         if (candidates[k].opposition < options.least_opposition * candidates[0].opposition) {
             break;
         }
-        Hypothesis next{times, tissue, std::nullopt, 0};
+        Hypothesis next{times, tissue, std::nullopt, 0, 0};
         CommonMotion guess = motion;
         if (k > 0) {
             next.times.pulse = candidates[k].pulse;
@@ -147,8 +148,8 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
         }
         next.pair = find_walls(line, guess, finder);
         if (next.pair) {
-            next.promise = (next.pair->near.total + next.pair->far.total) *
-                           candidates[k].opposition * candidates[k].opposition;
+            next.evidence = next.pair->near.total + next.pair->far.total;
+            next.promise = next.evidence * candidates[k].opposition * candidates[k].opposition;
         }
         hypotheses.push_back(std::move(next));
     }
@@ -157,13 +158,14 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
         hypotheses.begin() + 1, hypotheses.end(),
         [](const Hypothesis& x, const Hypothesis& y) { return x.promise < y.promise; });
     std::optional<SeparatedWalls> walls;
-    double own_promise = hypotheses[0].promise;
+    const double own_promise = hypotheses[0].promise;
     const bool contest = other != hypotheses.end() && other->pair &&
                          other->promise > options.least_promise * own_promise;
     if (hypotheses[0].pair && !(contest && own_promise < options.least_promise * other->promise)) {
         walls = walls_of(line, std::move(hypotheses[0]), finder, separation);
     }
-    if (contest) {
+    // What is in hand may have more evidence already than the other one can hope for.
+    if (contest && other->evidence > belief(walls)) {
         std::optional<SeparatedWalls> others =
             walls_of(line, std::move(*other), finder, separation);
         if (belief(others) > belief(walls)) {

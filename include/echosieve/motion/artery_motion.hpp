@@ -22,8 +22,8 @@ struct FrameMotion {
     double diameter = 0;      ///< far_wall - near_wall [m]
     double diameter_std = 0;  ///< [m]
     bool valid = false;
-    double near_quality = 0;  ///< 0 to 1
-    double far_quality = 0;   ///< 0 to 1
+    double near_quality = 0;  ///< chance that the displacement is within 20 um of the truth
+    double far_quality = 0;   ///< the same of the far wall
     double quality = 0;       ///< 0 to 1: the lower of both
 };
 

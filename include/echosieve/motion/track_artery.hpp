@@ -13,6 +13,7 @@
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
+#include "echosieve/motion/wall_confidence.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
 #include "echosieve/motion/wall_motion.hpp"
@@ -37,6 +38,7 @@ struct TrackOptions {
     WallMotionOptions wall_motion;
     WallEchoOptions echoes;
     PulseDelayOptions pulse;
+    WallConfidenceOptions confidence;
     double least_correlation = 0.3;  ///< of a frame's wall with its echo; below it is not valid
     Smoothing smoothing = NoSmoothing{};  ///< the fit is smooth already
 };
@@ -51,6 +53,7 @@ inline void validate(const TrackOptions& options) {
     validate(options.wall_motion);
     validate(options.echoes);
     validate(options.pulse);
+    validate(options.confidence);
     require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
             options.least_correlation, "must lie in [0, 1)");
     validate(options.smoothing);

