@@ -3,6 +3,9 @@
 #include <cstdio>
 #include <initializer_list>
 
+#include "echosieve/synthesis/scene.hpp"
+#include "echosieve/synthesis/volume_scene.hpp"
+
 namespace compare_methods {
 namespace {
 
@@ -46,6 +49,29 @@ Sweep sweep(const char* title, const char* axis, const char* picture, const char
     return result;
 }
 
+// The same of scatterers in a volume under a wide flat sensor, with asymmetric pulses.
+Sweep volume_sweep() {
+    Sweep result{"Clutter, volume simulator",
+                 "Tissue echoes, rms over the wall echo's peak [dB]",
+                 "comparison_volume.png",
+                 {}};
+    for (const double clutter : {-18.0, -12.0, -6.0, 0.0}) {
+        echosieve::VolumeSceneOptions scene;
+        scene.duration = base_scene().duration;
+        scene.settings = base_scene().settings;
+        scene.clutter_decibels = clutter;
+        const std::string setting = text("%g dB", clutter);
+        result.cases.push_back(
+            {clutter, setting, result.title + setting, [scene](std::uint64_t seed) {
+                 echosieve::RenderOptions options;
+                 options.wall_counts = 1000;
+                 return echosieve::render<std::int16_t>(echosieve::VolumeScene(scene, seed), seed,
+                                                        options);
+             }});
+    }
+    return result;
+}
+
 }  // namespace
 
 std::vector<Sweep> all_sweeps() {
@@ -67,6 +93,7 @@ std::vector<Sweep> all_sweeps() {
         sweep("Share of the distension that the near wall takes", "Near wall's share", "", "%g",
               0.4, {0.2, 0.3, 0.4, 0.5},
               [](SceneOptions& scene, double value) { scene.near_share = value; }),
+        volume_sweep(),
     };
 }
 
