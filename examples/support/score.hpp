@@ -37,9 +37,10 @@ inline MeasuredWalls measured_walls(const echosieve::ArteryMotion& motion) {
     return walls;
 }
 
+inline constexpr double close_motion = 20e-6;  ///< what the quality of a frame refers to [m]
+
 struct Agreement {
     double rms = 0;         ///< mean removed [m]
-    double within = 0;      ///< part of the frames within close_motion of the truth
     double gain_error = 0;  ///< 0 where the size of the motion is right; NaN if the truth rests
     double offset = 0;      ///< mean error [m]
 };
@@ -55,8 +56,6 @@ struct Score {
     std::size_t false_valid = 0;  ///< dropped frames called valid
 };
 
-inline constexpr double close_motion = 20e-6;  ///< [m]
-
 /// Throws std::invalid_argument if the lengths differ or there are no frames.
 inline Agreement agreement(const std::vector<double>& x, const std::vector<double>& t) {
     if (x.size() != t.size() || x.empty()) {
@@ -68,17 +67,16 @@ inline Agreement agreement(const std::vector<double>& x, const std::vector<doubl
         mean_x += x[i] / count;
         mean_t += t[i] / count;
     }
-    double square = 0, cross = 0, energy = 0, within = 0;
+    double square = 0, cross = 0, energy = 0;
     for (std::size_t i = 0; i < x.size(); ++i) {
         const double dx = x[i] - mean_x;
         const double dt = t[i] - mean_t;
         square += (dx - dt) * (dx - dt);
-        within += std::abs(dx - dt) <= close_motion ? 1 / count : 0;
         cross += dx * dt;
         energy += dt * dt;
     }
     const double gain = energy > 0 ? cross / energy : std::numeric_limits<double>::quiet_NaN();
-    return {std::sqrt(square / count), within, gain - 1, mean_x - mean_t};
+    return {std::sqrt(square / count), gain - 1, mean_x - mean_t};
 }
 
 inline Score score(const MeasuredWalls& measured, const echosieve::Truth& truth) {

@@ -15,6 +15,7 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/common_motion.hpp"
+#include "echosieve/motion/contact.hpp"
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/slow_time.hpp"
@@ -82,7 +83,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         result.status = TrackStatus::too_few_frames;
         return result;
     }
-    const LineHistory line = line_history(baseband, states);
+    LineHistory line = line_history(baseband, states);
+    result.without_contact = leave_out_lost_contact(line, options.walls.dead_zone, options.contact);
     const CommonMotion motion = estimate_common_motion(line, options.motion);
     if (!motion.usable()) {
         result.status = TrackStatus::nothing_coherent;

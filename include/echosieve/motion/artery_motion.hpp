@@ -77,11 +77,12 @@ struct ArteryMotion {
     std::vector<FrameMotion> frames;
     WallReport near;
     WallReport far;
-    PulseDelay pulse_delay;        ///< taken off all depths; the diameter has none
-    double coherence = 0;          ///< weighted mean over the line's tracks
-    std::size_t dropped = 0;       ///< frames found dropped, frozen or not finite
-    std::size_t clipped = 0;       ///< frames found clipped
-    std::size_t unassociated = 0;  ///< usable frames in which a wall's echoes were not found
+    PulseDelay pulse_delay;           ///< taken off all depths; the diameter has none
+    double coherence = 0;             ///< weighted mean over the line's tracks
+    std::size_t dropped = 0;          ///< frames found dropped, frozen or not finite
+    std::size_t clipped = 0;          ///< frames found clipped
+    std::size_t without_contact = 0;  ///< frames without coherent echoes
+    std::size_t unassociated = 0;     ///< usable frames in which a wall's echoes were not found
 
     [[nodiscard]] bool usable() const noexcept { return status == TrackStatus::tracked; }
     [[nodiscard]] std::size_t valid_frames() const noexcept {

@@ -10,6 +10,7 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/common_motion.hpp"
+#include "echosieve/motion/contact.hpp"
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
@@ -31,6 +32,7 @@ namespace echosieve {
 struct TrackOptions {
     BasebandOptions baseband;
     FrameCheckOptions frames;
+    ContactOptions contact;
     CommonMotionOptions motion;
     WallFinderOptions walls;
     WallSeparationOptions separation;
@@ -46,6 +48,7 @@ struct TrackOptions {
 inline void validate(const TrackOptions& options) {
     validate(options.baseband);
     validate(options.frames);
+    validate(options.contact);
     validate(options.motion);
     validate(options.walls);
     validate(options.separation);
