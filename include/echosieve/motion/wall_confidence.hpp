@@ -25,34 +25,31 @@ namespace echosieve {
 // from seeds that no test and no published figure uses (`wall_study --details`, then
 // examples/calibrate_confidence.py); how well they hold on other seeds, `wall_study` prints.
 
-inline constexpr Eigen::Index wall_sign_count = 9;
+inline constexpr Eigen::Index wall_sign_count = 6;
 using WallSigns = Eigen::Array<double, wall_sign_count, 1>;
 
 /// The signs of one wall of a pair: 1; log10 of its evidence; the part of its gate unexplained;
-/// log10 of its fast motion of its own [um]; the difference of both bulk shares; the logarithm of
-/// the ratio of both pulse shares, its size; the relative standard deviation of its share; log10 of
-/// the other wall's evidence and fast motion.
+/// log10 of its fast motion of its own [um]; the difference of both bulk shares; the size of the
+/// logarithm of the ratio of both pulse shares.
 [[nodiscard]] inline WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
     const auto size = [](double x, double least) { return std::log10(std::max(x, least)); };
     const double mine = std::max(std::abs(wall.pulse_share), 1e-9);
     const double theirs = std::max(std::abs(other.pulse_share), 1e-9);
     WallSigns x;
     x << 1, size(wall.evidence, 1), wall.residual, size(1e6 * wall.fast_motion, 0.01),
-        std::abs(wall.bulk_share - other.bulk_share), std::abs(std::log(mine / theirs)),
-        std::min(wall.share_deviation / mine, 1.0), size(other.evidence, 1),
-        size(1e6 * other.fast_motion, 0.01);
+        std::abs(wall.bulk_share - other.bulk_share), std::abs(std::log(mine / theirs));
     return x;
 }
 
 struct WallConfidenceOptions {
     WallSigns weights = default_weights();
-    double deviation_scale = 1.6;   ///< k
+    double deviation_scale = 2.5;   ///< k
     double close = 20e-6;           ///< t [m]
     double least_confidence = 0.1;  ///< of each wall: below it no artery is reported
 
     [[nodiscard]] static WallSigns default_weights() {
         WallSigns w;
-        w << 0, 0, 0, 0, 0, 0, 0, 0, 0;
+        w << 2.101, 0.541, -2.666, -4.224, -2.084, -0.145;
         return w;
     }
 };

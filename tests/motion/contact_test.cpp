@@ -1,0 +1,76 @@
+#include "echosieve/motion/contact.hpp"
+
+#include <cmath>
+
+#include "echosieve/core/random.hpp"
+#include "support/check.hpp"
+
+using namespace echosieve;
+
+namespace {
+
+constexpr Eigen::Index frames = 400;
+constexpr Eigen::Index samples = 80;
+
+// Echoes of unit power that turn steadily, noise 6 dB under them, and ring-down in the first 12
+// samples (3 mm); the echoes are gone from frame `first` to `last`.
+LineHistory made_line(Eigen::Index first, Eigen::Index last) {
+    LineHistory line;
+    line.settings.sensor = {4e6, 1e6};
+    line.settings.frame_rate = 500;
+    line.settings.sound_speed = 1540;
+    line.grid.sampling_rate = 3.08e6;  // 0.25 mm a sample
+    line.grid.count = samples;
+    line.grid.mixing_frequency = 4e6;
+    line.samples.resize(frames, samples);
+    line.usable.assign(static_cast<std::size_t>(frames), true);
+    RandomStream random(5, 0);
+    Eigen::ArrayXcd echo(samples);
+    for (Eigen::Index k = 0; k < samples; ++k) {
+        echo[k] = {random.normal() / std::sqrt(2.0), random.normal() / std::sqrt(2.0)};
+    }
+    for (Eigen::Index i = 0; i < frames; ++i) {
+        const bool lost = i >= first && i < last;
+        for (Eigen::Index k = 0; k < samples; ++k) {
+            const std::complex<double> noise{0.35 * random.normal(), 0.35 * random.normal()};
+            const std::complex<double> turn = std::polar(1.0, 0.1 * static_cast<double>(i));
+            line.samples(i, k) = (lost ? 0.0 : echo[k] * turn) + noise + (k < 12 ? 10.0 : 0.0);
+        }
+    }
+    return line;
+}
+
+}  // namespace
+
+TEST_CASE("frames without echoes are found by their coherence, though ring-down stays") {
+    LineHistory line = made_line(150, 270);
+    const std::size_t lost = leave_out_lost_contact(line, 3e-3);
+    // The coherence is smoothed over 8 ms, 4 frames: the edges are uncertain by as much.
+    constexpr double edge = 8;
+    CHECK_WITHIN(static_cast<double>(lost), 120.0, edge);
+    for (std::size_t i = 0; i < line.usable.size(); ++i) {
+        if (i < 150 - 8 || i >= 270 + 8) {
+            CHECK(line.usable[i]);
+        } else if (i >= 150 + 8 && i < 270 - 8) {
+            CHECK(!line.usable[i]);
+        }
+    }
+    CHECK(line.samples.allFinite());
+}
+
+TEST_CASE("a line in contact all the time loses no frame") {
+    LineHistory line = made_line(0, 0);
+    const Eigen::ArrayXXcd before = line.samples;
+    CHECK(leave_out_lost_contact(line, 3e-3) == 0);
+    CHECK((line.samples == before).all());
+}
+
+TEST_CASE("contact: options outside their domain are refused, short lines are left alone") {
+    LineHistory line = made_line(0, 0);
+    CHECK_THROWS_AS(leave_out_lost_contact(line, 3e-3, {.smoothing = -1}), InvalidInput);
+    CHECK_THROWS_AS(leave_out_lost_contact(line, 3e-3, {.least_coherence = 1}), InvalidInput);
+    CHECK(leave_out_lost_contact(line, 1.0) == 0);
+    line.samples = Eigen::ArrayXXcd(line.samples.topRows(2));
+    line.usable.resize(2);
+    CHECK(leave_out_lost_contact(line, 3e-3) == 0);
+}
