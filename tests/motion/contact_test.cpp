@@ -45,9 +45,10 @@ LineHistory made_line(Eigen::Index first, Eigen::Index last) {
 TEST_CASE("frames without echoes are found by their coherence, though ring-down stays") {
     LineHistory line = made_line(150, 270);
     const std::size_t lost = leave_out_lost_contact(line, 3e-3);
-    // The coherence is smoothed over 8 ms, 4 frames: the edges are uncertain by as much.
+    // The coherence is smoothed by a Gaussian of 8 ms, 4 frames: each edge is uncertain by two
+    // standard deviations of it.
     constexpr double edge = 8;
-    CHECK_WITHIN(static_cast<double>(lost), 120.0, edge);
+    CHECK_WITHIN(static_cast<double>(lost), 120.0, 2 * edge);
     for (std::size_t i = 0; i < line.usable.size(); ++i) {
         if (i < 150 - 8 || i >= 270 + 8) {
             CHECK(line.usable[i]);
