@@ -163,6 +163,7 @@ nlohmann::ordered_json wall_json(const WallReport& wall) {
             {"overlapping_tissue_pulse_displacement_m", wall.tissue_pulse_share},
             {"unexplained_power", wall.residual},
             {"own_motion_rms_m", wall.own_motion},
+            {"confidence", wall.confidence},
             {"reference_echoes", echoes}};
 }
 
@@ -206,6 +207,7 @@ void write_summary(const Job& job, const echosieve::Recording& recording,
     summary["valid_frames"] = motion.valid_frames();
     summary["dropped_frames"] = motion.dropped;
     summary["clipped_frames"] = motion.clipped;
+    summary["frames_without_contact"] = motion.without_contact;
     summary["unassociated_frames"] = motion.unassociated;
     summary["tissue_coherence"] = motion.coherence;
     if (!motion.frames.empty()) {
