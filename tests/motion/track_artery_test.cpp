@@ -61,10 +61,10 @@ typename S::Options small_scene() {
     return options;
 }
 
-// What the job asks for on a quiet recording; the walls are followed to a few micrometres in fact,
-// see the table in docs/accuracy.md.
-constexpr double wall_limit = 25e-6;
-constexpr double distension_limit = 30e-6;
+// The aim on every recording is 4 um of distension; these leave room above what the recordings here
+// have, see the table in docs/accuracy.md.
+constexpr double wall_limit = 8e-6;
+constexpr double distension_limit = 10e-6;
 constexpr double depth_limit = 0.3e-3;
 
 }  // namespace
