@@ -315,6 +315,16 @@ void print_findings(const Job& job, const RecordingSettings& settings, const Art
                 1e3 * diameter.high, 1e3 * diameter.mean);
     std::printf("Standard deviation of a frame: near wall %.1f um, far wall %.1f um.\n",
                 1e6 * near_std, 1e6 * far_std);
+    constexpr double doubtful = 0.8;
+    for (const bool far : {false, true}) {
+        const double confidence = (far ? motion.far : motion.near).confidence;
+        if (confidence < doubtful) {
+            std::printf(
+                "Doubtful: the %s wall may not be the wall, or have lost a cycle (confidence "
+                "%.2f).\n",
+                far ? "far" : "near", confidence);
+        }
+    }
     std::printf(
         "%zu of %zu frames valid; %zu dropped, %zu clipped, %zu without the walls' echoes.\n",
         motion.valid_frames(), motion.frames.size(), motion.dropped, motion.clipped,
