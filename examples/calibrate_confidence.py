@@ -7,7 +7,8 @@
     python3 examples/calibrate_confidence.py a.csv b.csv [--check c.csv ...]
 
 A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights, the scale
-of the standard deviations (the median ratio of error and deviation), and, for the files after --check, how well they hold. Needs NumPy and SciPy.
+of the standard deviations (the median ratio of error and deviation), and, for the files after --check, how well
+they hold. The signs are those of wall_signs() in that header: change both together. Needs NumPy and SciPy.
 """
 import csv
 import sys
@@ -71,7 +72,10 @@ def show(title, signs, right):
     for low, high in ((0, 0.2), (0.2, 0.5), (0.5, 0.8), (0.8, 0.95), (0.95, 1.01)):
         inside = (p >= low) & (p < high)
         if inside.any():
-            print(f"  {low:.2f} to {min(high, 1):.2f}: {inside.sum():4d} walls, mean {p[inside].mean():.3f}, right {right[inside].mean():.3f}")
+            print(
+                f"  {low:.2f} to {min(high, 1):.2f}: {inside.sum():4d} walls, "
+                f"mean {p[inside].mean():.3f}, right {right[inside].mean():.3f}"
+            )
 
 
 show("fitted:", signs, right)

@@ -15,11 +15,9 @@ namespace echosieve {
 
 // Symbols (the rest as in layers.hpp)
 //   z_r     depth of the wall's reference layer;  d its distance from there towards the lumen [m]
-//   a(d) = a_w + kappa a_r d / (R - d)     share of the wall's echoes, R its outer radius, d cut
-//   off
-//           at 0.3 R: an
-//           incompressible tube moves outwards as 1 / r (Timoshenko, plane strain, from memory),
-//           kappa = 1
+//   a(d) = a_w + kappa a_r d / (R - d)     share of the wall's echoes, R its outer radius, a_r what
+//           both walls widen by, each; d cut off at 0.3 R: an incompressible tube moves outwards as
+//           1 / r (Timoshenko, plane strain, from memory), kappa = 1
 //   Y(f) = sum_d x_d D_d(f) E_d(f) + sum_k t_k(f) E_k(f) + u(f) + noise
 //   D_d     spectrum of a pulse at distance d, windowed as the gate is; x_d ~ CN(0, V e^(-|d| / l))
 //   t_k     tissue with share a_k, even steps from -0.15 to c times a_w; ~ CN(0, v |P(f)|^2), less
