@@ -13,6 +13,7 @@
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
+#include "support/event_kinds.hpp"
 #include "support/progress.hpp"
 
 namespace {
@@ -51,6 +52,7 @@ struct Orders {
     std::string drawn;
     bool fine = false;
     double event_probability = 0;
+    std::string only_event;
     double heart_rate = 66;
     std::string drop_kind = "zeros";
     echosieve::SceneOptions scene;
@@ -83,6 +85,9 @@ echosieve::DrawnScene<S> scene_of(const Orders& orders) {
         ranges.duration = orders.scene.duration;
         ranges.coarse_sampling = !orders.fine;
         ranges.event_probability = orders.event_probability;
+        if (!orders.only_event.empty()) {
+            ranges.only_event = examples::event_kinds().at(orders.only_event);
+        }
         const auto kind = orders.drawn == "artery"      ? echosieve::LineKind::artery
                           : orders.drawn == "breathing" ? echosieve::LineKind::breathing_tissue
                                                         : echosieve::LineKind::pulsating_tissue;
@@ -218,6 +223,10 @@ int main(int argc, char** argv) {
                    "That each kind of event happens in a drawn recording")
         ->needs(drawn)
         ->capture_default_str();
+    app.add_option("--event", orders.only_event,
+                   "The one kind of event that happens in a drawn recording")
+        ->check(CLI::IsMember(examples::event_kinds()))
+        ->needs(drawn);
     app.add_flag("--fine", orders.fine, "Sample a drawn recording at 125 MHz, not 40 or 60")
         ->needs(drawn);
     CLI::App* scene = app.add_option_group("Scene", "Not with --drawn");

@@ -16,6 +16,7 @@
 #include "echosieve/io/csv.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
+#include "support/event_kinds.hpp"
 #include "support/parallel.hpp"
 #include "support/score.hpp"
 
@@ -143,8 +144,16 @@ void print_depths(const std::vector<Row>& rows, bool volume) {
         static_cast<long>(within(errors)), median(before), static_cast<long>(within(before)));
 }
 
+double part_of(std::vector<double> values, double part) {
+    if (values.empty()) {
+        return std::numeric_limits<double>::quiet_NaN();
+    }
+    std::sort(values.begin(), values.end());
+    return values[static_cast<std::size_t>(part * static_cast<double>(values.size() - 1) + 0.5)];
+}
+
 void print_summary(const std::vector<Row>& rows, bool volume) {
-    std::vector<double> errors;
+    std::vector<double> errors, valid_errors;
     double worst_ten = 0, flagged = 0, drawn = 0, seconds = 0;
     for (const Row& row : rows) {
         if (row.kind != LineKind::artery || row.volume != volume) {
@@ -155,6 +164,7 @@ void print_summary(const std::vector<Row>& rows, bool volume) {
         if (row.found) {
             const double error = 1e6 * row.score.distension.rms;
             errors.push_back(error);
+            valid_errors.push_back(1e6 * row.score.valid_distension.rms);
             worst_ten += error > 10 ? 1 : 0;
             flagged += error > 10 && row.quality < 0.5 ? 1 : 0;
         }
@@ -162,18 +172,18 @@ void print_summary(const std::vector<Row>& rows, bool volume) {
     if (drawn == 0) {
         return;
     }
-    std::sort(errors.begin(), errors.end());
-    const auto at = [&](double part) {
-        return errors.empty() ? std::numeric_limits<double>::quiet_NaN()
-                              : errors[static_cast<std::size_t>(
-                                    part * static_cast<double>(errors.size() - 1) + 0.5)];
-    };
+    const char* name = volume ? "volume " : "section";
     std::printf(
         "%s simulator: %.0f recordings, walls found in %zu; distension error [um rms] median %.2f, "
         "90 %% %.2f, largest %.2f; over 10 um %.0f, of them with quality under 0.5 %.0f; "
         "%.2f s a recording\n",
-        volume ? "volume " : "section", drawn, errors.size(), at(0.5), at(0.9), at(1), worst_ten,
-        flagged, seconds / drawn);
+        name, drawn, errors.size(), part_of(errors, 0.5), part_of(errors, 0.9), part_of(errors, 1),
+        worst_ten, flagged, seconds / drawn);
+    std::printf(
+        "%s simulator: over the valid frames alone [um rms] median %.2f, 90 %% %.2f, largest "
+        "%.2f; over 10 um %td\n",
+        name, part_of(valid_errors, 0.5), part_of(valid_errors, 0.9), part_of(valid_errors, 1),
+        std::ranges::count_if(valid_errors, [](double error) { return error > 10; }));
 }
 
 // Whether quality is what it says: of the frames with quality q, a part q within 20 um.
@@ -206,6 +216,7 @@ void write_details(const std::vector<Row>& rows, const std::string& file) {
         {"seed", 0, [](const Row& r) { return static_cast<double>(r.seed); }},
         {"found", 0, [](const Row& r) { return r.found ? 1.0 : 0.0; }},
         {"error_um", 3, [](const Row& r) { return 1e6 * r.score.distension.rms; }},
+        {"valid_error_um", 3, [](const Row& r) { return 1e6 * r.score.valid_distension.rms; }},
         {"gain_error", 4, [](const Row& r) { return r.score.distension.gain_error; }},
         {"near_um", 3, [](const Row& r) { return 1e6 * r.score.near.rms; }},
         {"far_um", 3, [](const Row& r) { return 1e6 * r.score.far.rms; }},
@@ -281,6 +292,9 @@ int main(int argc, char** argv) {
     app.add_option("--seconds", draw.duration, "Length of a recording [s]")->capture_default_str();
     app.add_option("--event-probability", draw.event_probability, "Of each kind of event")
         ->capture_default_str();
+    std::string event;
+    app.add_option("--event", event, "The one kind of event that happens, in every recording")
+        ->check(CLI::IsMember(examples::event_kinds()));
     app.add_option("--least-confidence", track.confidence.least_confidence,
                    "Of each wall; 0 to calibrate the confidence anew")
         ->capture_default_str();
@@ -289,6 +303,9 @@ int main(int argc, char** argv) {
         ->capture_default_str();
     app.add_option("--details", details, "CSV file with a row a recording");
     CLI11_PARSE(app, argc, argv);
+    if (!event.empty()) {
+        draw.only_event = examples::event_kinds().at(event);
+    }
     try {
         std::vector<Row> rows;
         for (const bool volume : {false, true}) {

@@ -1,6 +1,7 @@
 // How well a measured motion agrees with the truth of a synthetic recording.
 #pragma once
 
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <limits>
@@ -49,7 +50,8 @@ struct Score {
     Agreement near;
     Agreement far;
     Agreement distension;
-    double near_depth = 0;  ///< mean error against the outer layer [m]
+    Agreement valid_distension;  ///< over the valid frames alone
+    double near_depth = 0;       ///< mean error against the outer layer [m]
     double far_depth = 0;
     std::size_t measured = 0;     ///< frames that were not dropped
     std::size_t valid = 0;        ///< of those, how many are called valid
@@ -87,6 +89,7 @@ inline Score score(const MeasuredWalls& measured, const echosieve::Truth& truth)
     }
     Score result;
     std::vector<double> near, far, diameter;
+    std::vector<bool> valid;
     std::vector<double> true_near[2], true_far[2], true_diameter[2];
     for (std::size_t i = 0; i < frames; ++i) {
         if (truth.dropped[i]) {
@@ -101,6 +104,7 @@ inline Score score(const MeasuredWalls& measured, const echosieve::Truth& truth)
         near.push_back(measured.near[i]);
         far.push_back(measured.far[i]);
         diameter.push_back(measured.far[i] - measured.near[i]);
+        valid.push_back(measured.valid[i]);
         const echosieve::WallDepths& w = truth.walls[i];
         true_near[0].push_back(w.near_inner);
         true_near[1].push_back(w.near_outer);
@@ -117,6 +121,19 @@ inline Score score(const MeasuredWalls& measured, const echosieve::Truth& truth)
     result.near = better(near, true_near);
     result.far = better(far, true_far);
     result.distension = better(diameter, true_diameter);
+    if (std::ranges::find(valid, true) != valid.end()) {
+        const auto kept = [&](const std::vector<double>& x) {
+            std::vector<double> out;
+            for (std::size_t i = 0; i < x.size(); ++i) {
+                if (valid[i]) {
+                    out.push_back(x[i]);
+                }
+            }
+            return out;
+        };
+        const std::vector<double> layers[2] = {kept(true_diameter[0]), kept(true_diameter[1])};
+        result.valid_distension = better(kept(diameter), layers);
+    }
     result.near_depth = agreement(near, true_near[1]).offset;
     result.far_depth = agreement(far, true_far[1]).offset;
     return result;

@@ -3,8 +3,11 @@
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <Eigen/Eigenvalues>
+#include <Eigen/QR>
 #include <algorithm>
 #include <cmath>
+#include <numbers>
+#include <utility>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/phase_track.hpp"
@@ -28,6 +31,112 @@ Eigen::MatrixXd leading_plane(const Eigen::ArrayXXd& tracks, const Eigen::ArrayX
     }
     return plane;
 }
+
+// The slowest cosines, orthonormal: [frames x K].
+Eigen::MatrixXd slow_cosines(Eigen::Index frames, double fastest, double rate) {
+    const auto count = std::min<Eigen::Index>(
+        frames / 2,
+        static_cast<Eigen::Index>(std::floor(2 * fastest * static_cast<double>(frames) / rate)));
+    Eigen::MatrixXd cosines(frames, count);
+    for (Eigen::Index k = 0; k < count; ++k) {
+        for (Eigen::Index i = 0; i < frames; ++i) {
+            cosines(i, k) = std::sqrt(2 / static_cast<double>(frames)) *
+                            std::cos(std::numbers::pi * static_cast<double>(k + 1) *
+                                     (static_cast<double>(i) + 0.5) / static_cast<double>(frames));
+        }
+    }
+    return cosines;
+}
+
+// Two courses and the slow strain that explain the tracks.
+struct TrackFit {
+    Eigen::ArrayXXd tracks;  // without the strain
+    Eigen::MatrixXd plane;
+    Eigen::ArrayXd weight;
+    Eigen::ArrayXd stretch;
+    double misfit = 0;  // ln of the rest's mean square, mean over the gates
+};
+
+class TrackFitter {
+public:
+    TrackFitter(const PhaseTracks& tracks, const CommonMotionOptions& options, double rate)
+        : tracks_(tracks),
+          options_(options),
+          trust_((tracks.coherence - options.lowest_coherence).max(0)),
+          cosines_(slow_cosines(tracks.displacement.rows(), options.fastest_stretch, rate)),
+          centre_((trust_ * tracks.depths).sum() / trust_.sum()) {}
+
+    [[nodiscard]] double centre() const { return centre_; }
+
+    [[nodiscard]] TrackFit fit(bool stretched) const {
+        const Eigen::ArrayXXd& u = tracks_.displacement;
+        TrackFit out;
+        out.tracks = u;
+        // Coherent tracks count most, then those that the plane explains to a few micrometres.
+        out.weight = trust_.square() / (rms(u) + 20e-6);
+        if (stretched) {
+            out.stretch = slope(u, out.weight);
+            out.tracks = without(out.stretch);
+        }
+        for (int pass = 0; pass < options_.reweightings; ++pass) {
+            out.plane = leading_plane(out.tracks, out.weight);
+            const Eigen::ArrayXXd rest = rest_of(out);
+            out.weight = trust_.max(0.01).square() / (rms(rest) + 5e-6);
+            if (stretched) {
+                out.stretch += step(out, rest);
+                out.tracks = without(out.stretch);
+            }
+        }
+        const Eigen::ArrayXd square = rms(rest_of(out)).square() + 3e-6 * 3e-6;
+        out.misfit = (trust_.square() * square.log()).sum() / trust_.square().sum();
+        return out;
+    }
+
+private:
+    [[nodiscard]] static Eigen::ArrayXd rms(const Eigen::ArrayXXd& x) {
+        return (x.square().colwise().sum() / static_cast<double>(x.rows())).sqrt().transpose();
+    }
+    [[nodiscard]] static Eigen::ArrayXXd rest_of(const TrackFit& fit) {
+        return fit.tracks.matrix() - fit.plane * (fit.plane.transpose() * fit.tracks.matrix());
+    }
+    [[nodiscard]] Eigen::ArrayXXd without(const Eigen::ArrayXd& stretch) const {
+        const Eigen::VectorXd z = (tracks_.depths - centre_).matrix();
+        return tracks_.displacement - (stretch.matrix() * z.transpose()).array();
+    }
+    // The slow part of what grows with depth.
+    [[nodiscard]] Eigen::ArrayXd slope(const Eigen::ArrayXXd& u,
+                                       const Eigen::ArrayXd& weight) const {
+        const Eigen::ArrayXd z = tracks_.depths - centre_;
+        const Eigen::ArrayXd w = weight.square();
+        const double mean = (w * z).sum() / w.sum();
+        const Eigen::VectorXd lever = (w * (z - mean)).matrix() / (w * (z - mean).square()).sum();
+        return (cosines_ * (cosines_.transpose() * (u.matrix() * lever))).array();
+    }
+
+    // Gauss-Newton step of the strain, the two courses and their shares free to follow (variable
+    // projection).
+    [[nodiscard]] Eigen::ArrayXd step(const TrackFit& fit, const Eigen::ArrayXXd& rest) const {
+        const Eigen::VectorXd w = fit.weight.matrix();
+        const Eigen::MatrixXd weighted = fit.tracks.matrix() * w.asDiagonal();
+        const Eigen::MatrixXd loads = weighted.transpose() * fit.plane;  // [gates x 2]
+        const Eigen::HouseholderQR<Eigen::MatrixXd> qr(loads);
+        const Eigen::MatrixXd q = qr.householderQ() * Eigen::MatrixXd::Identity(loads.rows(), 2);
+        Eigen::VectorXd z = (fit.weight * (tracks_.depths - centre_)).matrix();
+        const double whole = z.squaredNorm();
+        z -= q * (q.transpose() * z);
+        const Eigen::MatrixXd free = cosines_ - fit.plane * (fit.plane.transpose() * cosines_);
+        Eigen::MatrixXd normal = free.transpose() * free * z.squaredNorm();
+        normal.diagonal().array() += 1e-3 * whole;
+        const Eigen::VectorXd gradient = free.transpose() * (rest.matrix() * (w.asDiagonal() * z));
+        return (cosines_ * normal.llt().solve(gradient)).array();
+    }
+
+    const PhaseTracks& tracks_;
+    const CommonMotionOptions& options_;
+    Eigen::ArrayXd trust_;
+    Eigen::MatrixXd cosines_;
+    double centre_ = 0;
+};
 
 /// Least-squares shares of p and q in each track: [2 x gates].
 Eigen::MatrixXd shares(const Eigen::ArrayXXd& tracks, const Eigen::ArrayXd& p,
@@ -65,26 +174,22 @@ CommonMotion estimate_common_motion(const LineHistory& line, const CommonMotionO
         !(tracks.coherence.maxCoeff() > options.lowest_coherence)) {
         return motion;
     }
-    const Eigen::ArrayXXd& u = tracks.displacement;
-    const double frames = static_cast<double>(line.frames());
-    const auto rms = [&](const Eigen::ArrayXXd& x) {
-        return Eigen::ArrayXd((x.square().colwise().sum() / frames).sqrt().transpose());
-    };
-    // Coherent tracks count most, then those that the plane explains to a few micrometres.
-    const Eigen::ArrayXd trust = (tracks.coherence - options.lowest_coherence).max(0);
-    Eigen::ArrayXd weight = trust.square() / (rms(u) + 20e-6);
-    Eigen::MatrixXd plane;
-    for (int pass = 0; pass < options.reweightings; ++pass) {
-        plane = leading_plane(u, weight);
-        const Eigen::ArrayXXd rest = u.matrix() - plane * (plane.transpose() * u.matrix());
-        weight = trust.max(0.01).square() / (rms(rest) + 5e-6);
+    const TrackFitter fitter(tracks, options, line.settings.frame_rate);
+    TrackFit fit = fitter.fit(false);
+    TrackFit stretched = fitter.fit(true);
+    if (stretched.misfit < fit.misfit - options.least_gain) {
+        fit = std::move(stretched);
+        motion.stretch = fit.stretch;
+        motion.stretch_centre = fitter.centre();
     }
+    const Eigen::MatrixXd& plane = fit.plane;
+    const Eigen::ArrayXd& weight = fit.weight;
     const auto split = split_courses(plane.col(0).array(), plane.col(1).array(),
                                      options.slow_frequency, line.settings.frame_rate);
     if (!split) {
         return motion;
     }
-    const Eigen::MatrixXd ab = shares(u, split->pulse, split->bulk);
+    const Eigen::MatrixXd ab = shares(fit.tracks, split->pulse, split->bulk);
     const Eigen::ArrayXd a = ab.row(0).transpose().array();
     const Eigen::ArrayXd b = ab.row(1).transpose().array();
     const auto gauge = gauge_of(a, b);

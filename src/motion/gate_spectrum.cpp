@@ -78,22 +78,29 @@ GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_ga
     GateSpectrum gate = empty_gate(line, depth, half_gate, band);
     const auto count = static_cast<double>(gate.grid.count);
     const double start = line.grid.index(gate.grid.start_time);
+    const bool stretched = line.stretch.size() > 0;
+    const Eigen::ArrayXd slow = line.slow_path(depth);
+    const Eigen::ArrayXd whole = path + slow;
     const double samples_per_metre = line.grid.sampling_rate * line.settings.arrival(1.0);
     const auto lowest = static_cast<Eigen::Index>(
-        std::max(0.0, std::floor(start + path.minCoeff() * samples_per_metre)));
+        std::max(0.0, std::floor(start + whole.minCoeff() * samples_per_metre)));
     const auto highest = static_cast<Eigen::Index>(
         std::min(static_cast<double>(line.samples.cols()) - 1,
-                 std::ceil(start + count - 1 + path.maxCoeff() * samples_per_metre)));
+                 std::ceil(start + count - 1 + whole.maxCoeff() * samples_per_metre)));
     Eigen::MatrixXcd windowed(line.frames(), std::max<Eigen::Index>(highest - lowest + 1, 0));
     for (Eigen::Index n = 0; n < windowed.cols(); ++n) {
         const double place = static_cast<double>(n + lowest) - start + 0.5;
         for (Eigen::Index i = 0; i < windowed.rows(); ++i) {
-            const double x = (place - path[i] * samples_per_metre) / count;
+            const double x = (place - whole[i] * samples_per_metre) / count;
             windowed(i, n) = line.samples(i, n + lowest) * gate_window(x, taper);
         }
     }
     gate.values =
         (windowed * to_bins(gate, static_cast<double>(lowest) - start, windowed.cols(), 1)).array();
+    for (Eigen::Index j = 0; stretched && j < gate.bins(); ++j) {
+        const std::complex<double> turn(0, line.phase_per_metre(gate.frequencies[j]));
+        gate.values.col(j) *= (turn * slow).exp();
+    }
     return gate;
 }
 

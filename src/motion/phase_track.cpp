@@ -28,6 +28,35 @@ Eigen::ArrayXXcd matched_lines(const LineHistory& line, double line_smoothing) {
     return lines;
 }
 
+namespace {
+
+// u of the products R of successive frames, smoothed first.
+Eigen::ArrayXd displacement(const Eigen::ArrayXcd& products, double sigma, double phase_per_metre) {
+    const Eigen::ArrayXcd smooth = gaussian_smooth<std::complex<double>>(products, sigma);
+    Eigen::ArrayXd u(products.size() + 1);
+    u[0] = 0;
+    for (Eigen::Index i = 1; i < u.size(); ++i) {
+        u[i] = u[i - 1] - std::arg(smooth[i - 1]) / phase_per_metre;
+    }
+    return u;
+}
+
+// What the line as a whole moves by, before each of its frames [m]: no frames have to be averaged
+// for it, and once it is turned back those that are averaged may differ by more than a cycle.
+Eigen::ArrayXd motion_of_all(const LineHistory& line, const PhaseTrackOptions& options) {
+    const Eigen::Index frames = line.frames();
+    const auto first = static_cast<Eigen::Index>(std::max(
+        0.0,
+        std::round(line.index(line.first_depth() + options.first_offset - options.half_gate))));
+    const auto below = line.samples.rightCols(line.samples.cols() - first);
+    const Eigen::ArrayXcd product =
+        (below.topRows(frames - 1).conjugate() * below.bottomRows(frames - 1)).rowwise().sum();
+    return displacement(product, options.phase_smoothing * line.settings.frame_rate,
+                        line.phase_per_metre(line.settings.sensor.centre_frequency));
+}
+
+}  // namespace
+
 PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& options) {
     validate(options);
     const double first = line.first_depth() + options.first_offset;
@@ -41,8 +70,12 @@ PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& optio
     if (gates == 0 || frames < 2) {
         return tracks;
     }
-    const Eigen::ArrayXXcd lines = matched_lines(line, options.line_smoothing);
     const double phase_per_metre = line.phase_per_metre(line.settings.sensor.centre_frequency);
+    const Eigen::ArrayXd all = motion_of_all(line, options);
+    LineHistory still = line;
+    still.samples.colwise() *=
+        (std::complex<double>(0, phase_per_metre) * all.cast<std::complex<double>>()).exp();
+    const Eigen::ArrayXXcd lines = matched_lines(still, options.line_smoothing);
     const double sigma = options.phase_smoothing * line.settings.frame_rate;
     for (Eigen::Index g = 0; g < gates; ++g) {
         const double depth = first + static_cast<double>(g) * options.spacing;
@@ -53,18 +86,14 @@ PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& optio
         const auto gate = lines.middleCols(begin, end - begin);
         const Eigen::ArrayXcd correlation =
             (gate.topRows(frames - 1).conjugate() * gate.bottomRows(frames - 1)).rowwise().sum();
-        const Eigen::ArrayXcd smooth = gaussian_smooth<std::complex<double>>(correlation, sigma);
-        Eigen::ArrayXd u(frames);
-        u[0] = 0;
-        for (Eigen::Index i = 1; i < frames; ++i) {
-            u[i] = u[i - 1] - std::arg(smooth[i - 1]) / phase_per_metre;
-        }
+        Eigen::ArrayXd u = displacement(correlation, sigma, phase_per_metre);
         const Eigen::ArrayXcd turn =
             (std::complex<double>(0, phase_per_metre) * u.cast<std::complex<double>>()).exp();
         const Eigen::ArrayXXcd aligned = gate.colwise() * turn;
         const double power = gate.abs2().sum() / static_cast<double>(frames);
         tracks.depths[g] = depth;
         tracks.coherence[g] = power > 0 ? aligned.colwise().mean().abs2().sum() / power : 0;
+        u += all;
         tracks.displacement.col(g) = u - u.mean();
     }
     return tracks;

@@ -20,9 +20,10 @@ LineHistory without_bulk(const LineHistory& line, const CommonMotion& motion) {
     LineHistory still = line;
     const double k = line.phase_per_metre(line.settings.sensor.centre_frequency);
     for (Eigen::Index n = 0; n < still.samples.cols(); ++n) {
-        const double b = motion.bulk_share_at(line.depth(static_cast<double>(n)));
-        still.samples.col(n) *=
-            (std::complex<double>(0, k * b) * motion.bulk.cast<std::complex<double>>()).exp();
+        const double depth = line.depth(static_cast<double>(n));
+        const Eigen::ArrayXd path =
+            motion.bulk_share_at(depth) * motion.bulk + line.slow_path(depth);
+        still.samples.col(n) *= (std::complex<double>(0, k) * path).exp();
     }
     return still;
 }

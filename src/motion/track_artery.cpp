@@ -86,6 +86,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     LineHistory line = line_history(baseband, states);
     result.without_contact = leave_out_lost_contact(line, options.walls.dead_zone, options.contact);
     const CommonMotion motion = estimate_common_motion(line, options.motion);
+    line.stretch = motion.stretch;
+    line.stretch_centre = motion.stretch_centre;
     if (!motion.usable()) {
         result.status = TrackStatus::nothing_coherent;
         return result;
@@ -99,8 +101,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     }
     const std::size_t count = states.size();
     const double rate = line.settings.frame_rate;
-    const WallMotion near = wall_motion(walls->near, walls->times, rate, options.wall_motion);
-    const WallMotion far = wall_motion(walls->far, walls->times, rate, options.wall_motion);
+    WallMotion near = wall_motion(walls->near, walls->times, rate, options.wall_motion);
+    WallMotion far = wall_motion(walls->far, walls->times, rate, options.wall_motion);
     std::vector<bool> valid(count);
     for (std::size_t i = 0; i < count; ++i) {
         const auto k = static_cast<Eigen::Index>(i);
@@ -108,6 +110,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
                    far.correlation[k] > options.least_correlation;
         result.unassociated += line.usable[i] && !valid[i] ? 1 : 0;
     }
+    near.displacement += line.slow_path(walls->near.state.depth);
+    far.displacement += line.slow_path(walls->far.state.depth);
     const Eigen::ArrayXd near_motion = smoothed(near.displacement, valid, options.smoothing, rate);
     const Eigen::ArrayXd far_motion = smoothed(far.displacement, valid, options.smoothing, rate);
     // A share that is not sure is an error of gain: it grows with the pulse.

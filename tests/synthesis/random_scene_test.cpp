@@ -189,6 +189,26 @@ TEST_CASE_TEMPLATE("a drawn recording renders, to the same bits each time", S, S
     }
 }
 
+TEST_CASE_TEMPLATE("one kind of event alone, in every draw", S, Scene, VolumeScene) {
+    DrawOptions ranges;
+    ranges.event_probability = 1;
+    const auto all = draw_scene<S>(3, LineKind::artery, ranges);
+    ranges.event_probability = 0;
+    const auto none = draw_scene<S>(3, LineKind::artery, ranges);
+    ranges.event_probability = 0.7;  // counts no more
+    ranges.only_event = EventKind::tissue_lag;
+    const auto lag = draw_scene<S>(3, LineKind::artery, ranges);
+    CHECK(lag.options.events.tissue_lag == all.options.events.tissue_lag);
+    CHECK(lag.options.events.tissue_lag > 0);
+    CHECK(lag.options.events.sensor_step == none.options.events.sensor_step);
+    CHECK(lag.options.events.contact_loss_decibels == none.options.events.contact_loss_decibels);
+    ranges.only_event = EventKind::ectopic_beats;
+    const auto ectopic = draw_scene<S>(3, LineKind::artery, ranges);
+    CHECK(ectopic.options.pulse.ectopic_probability == all.options.pulse.ectopic_probability);
+    CHECK(ectopic.options.events.tissue_lag == none.options.events.tissue_lag);
+    CHECK(ectopic.options.events.trigger_jitter == none.options.events.trigger_jitter);
+}
+
 TEST_CASE_TEMPLATE("pulsating tissue moves one way", S, Scene, VolumeScene) {
     for (std::uint64_t seed = 0; seed < 20; ++seed) {
         const auto drawn = draw_scene<S>(seed, LineKind::pulsating_tissue);

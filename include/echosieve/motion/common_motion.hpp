@@ -19,8 +19,12 @@ namespace echosieve {
 //   p(i)    pulse: range (3 % to 97 %) 1, mean 0            a_z  its share at depth z [m]
 //   q(i)    bulk motion (breathing, slip): mean 0 [m]       b_z  its share, median 1
 //
-//   u_z(i) = a_z p(i) + b_z q(i) + rest
+//   r(i)    slow strain, up to 0.5 Hz, mean 0; z_0 a depth in the middle of the line [m]
 //
+//   u_z(i) = a_z p(i) + b_z q(i) + (z - z_0) r(i) + rest
+//
+// r is left out unless it explains much: it is for what breathes less with depth while the sensor
+// slips, which moves all depths alike, so that q alone can't be both.
 // p and q span the first two singular vectors of the weighted tracks; time_courses.hpp tells them
 // apart. They are fixed up to a mixture; the gauge is that the median depth has no share of p.
 
@@ -29,6 +33,8 @@ struct CommonMotionOptions {
     double slow_frequency = 0.7;    ///< below this a motion counts as slow [Hz]
     double lowest_coherence = 0.2;  ///< tracks at or below it hardly count
     int reweightings = 10;
+    double fastest_stretch = 1.0;  ///< r holds nothing faster [Hz]
+    double least_gain = 0.01;  ///< ln of what r lowers the rest's mean square by, to be believed
 };
 
 inline void validate(const CommonMotionOptions& options) {
@@ -37,6 +43,9 @@ inline void validate(const CommonMotionOptions& options) {
             "must be positive [Hz]");
     require(options.lowest_coherence >= 0 && options.lowest_coherence < 1, "lowest_coherence",
             options.lowest_coherence, "must lie in [0, 1)");
+    require(options.fastest_stretch > 0, "fastest_stretch", options.fastest_stretch,
+            "must be positive [Hz]");
+    require(options.least_gain >= 0, "least_gain", options.least_gain, "must be zero or more");
     require(options.reweightings >= 1, "reweightings", options.reweightings, "must be at least 1");
 }
 
@@ -47,6 +56,8 @@ struct CommonMotion {
     Eigen::ArrayXd pulse_share;  ///< a, per gate [m]
     Eigen::ArrayXd bulk_share;   ///< b, per gate
     Eigen::ArrayXd weight;       ///< trust in each gate's track, largest 1
+    Eigen::ArrayXd stretch;      ///< r, per frame; empty if nothing speaks for it
+    double stretch_centre = 0;   ///< z_0 [m]
     double coherence = 0;        ///< weighted mean coherence of the tracks
     double bulk_intercept = 1;   ///< b(z) ~ intercept + slope z: a robust line through bulk_share
     double bulk_slope = 0;       ///< [1/m]

@@ -20,6 +20,8 @@ struct LineHistory {
     SamplingGrid grid;           ///< fast time of the samples
     RecordingSettings settings;  ///< frame rate, sensor and sound speed are used
     std::vector<bool> usable;    ///< per frame: measured, not bridged
+    Eigen::ArrayXd stretch;  ///< slow strain of the whole line per frame, see slow_path; or empty
+    double stretch_centre = 0;  ///< depth at which it moves nothing [m]
 
     [[nodiscard]] Eigen::Index frames() const noexcept { return samples.rows(); }
     [[nodiscard]] double depth(double index) const noexcept {
@@ -36,6 +38,12 @@ struct LineHistory {
     /// Phase [rad] by which an echo of `frequency` [Hz] turns when it moves 1 m deeper, sign apart.
     [[nodiscard]] double phase_per_metre(double frequency) const noexcept {
         return 2 * std::numbers::pi * frequency * 2 / settings.sound_speed;
+    }
+    /// What the echoes at `depth` [m] move by beside all that follows p and q: zero unless the line
+    /// is stretched slowly [m]. Gates are cut with it turned back.
+    [[nodiscard]] Eigen::ArrayXd slow_path(double depth) const {
+        return stretch.size() > 0 ? Eigen::ArrayXd(stretch * (depth - stretch_centre))
+                                  : Eigen::ArrayXd::Zero(frames());
     }
     /// 1 for usable frames, 0 for bridged ones.
     [[nodiscard]] Eigen::ArrayXd weights() const {

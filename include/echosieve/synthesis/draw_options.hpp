@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cmath>
+#include <optional>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
@@ -15,6 +16,20 @@ struct DrawRange {
     double to = 0;
 };
 
+/// What SceneEvents and PulseWaveOptions can make happen, a draw of each.
+enum class EventKind {
+    contact_loss,
+    near_strength,
+    far_strength,
+    far_wall_lag,
+    tissue_lag,
+    reverberation,
+    trigger_jitter,
+    sensor_step,
+    clipping,
+    ectopic_beats
+};
+
 /// The ranges are wide on purpose, plausible, and not fitted to anything (common practice, no
 /// source).
 struct DrawOptions {
@@ -22,7 +37,8 @@ struct DrawOptions {
     /// true: 40 MHz for the sensor of 4 MHz and 60 MHz for that of 7.5 MHz, which keep the band
     /// whole; false: 125 MHz
     bool coarse_sampling = true;
-    double event_probability = 0;  ///< that each of SceneEvents happens, and ectopic beats
+    double event_probability = 0;         ///< that each kind of event happens
+    std::optional<EventKind> only_event;  ///< this kind happens for certain, no other does
 
     DrawRange heart_rate{50.0 / 60, 125.0 / 60};  ///< [Hz]
     DrawRange rise_time{0.07, 0.15};              ///< [s]

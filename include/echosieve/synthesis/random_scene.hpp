@@ -38,30 +38,32 @@ inline constexpr std::uint64_t event_drawing_stream = scene_drawing_stream - 1;
     return random.uniform(range.from, range.to);
 }
 
-/// Events: each with the same probability. All numbers are drawn in any case, so that one event
-/// leaves the others as they are.
-inline void draw_events(double probability, double duration, RandomStream& random,
-                        SceneEvents& events, PulseWaveOptions& pulse) {
-    const auto maybe = [&](double& option, double from, double to) {
-        const bool happens = random.uniform() < probability;
+/// Events: each with the same probability, or one kind alone. All numbers are drawn in any case, so
+/// that one event leaves the others as they are.
+inline void draw_events(const DrawOptions& ranges, RandomStream& random, SceneEvents& events,
+                        PulseWaveOptions& pulse) {
+    const auto maybe = [&](EventKind kind, double& option, double from, double to) {
+        const double chance = random.uniform();
         const double x = random.uniform(from, to);
+        const bool happens =
+            ranges.only_event ? *ranges.only_event == kind : chance < ranges.event_probability;
         if (happens) {
             option = x;
         }
     };
-    events.contact_loss_start = duration * random.uniform(0.2, 0.8);
-    maybe(events.contact_loss_decibels, -40, -15);
-    maybe(events.near_strength_modulation, -0.5, 0.5);
-    maybe(events.far_strength_modulation, -0.5, 0.5);
-    maybe(events.far_wall_lag, 0, 0.02);
-    maybe(events.tissue_lag, 0, 0.05);
+    events.contact_loss_start = ranges.duration * random.uniform(0.2, 0.8);
+    maybe(EventKind::contact_loss, events.contact_loss_decibels, -40, -15);
+    maybe(EventKind::near_strength, events.near_strength_modulation, -0.5, 0.5);
+    maybe(EventKind::far_strength, events.far_strength_modulation, -0.5, 0.5);
+    maybe(EventKind::far_wall_lag, events.far_wall_lag, 0, 0.02);
+    maybe(EventKind::tissue_lag, events.tissue_lag, 0, 0.05);
     events.reverberation_decibels = random.uniform(-25.0, -10.0);
-    maybe(events.reverberation_depth, 1e-3, 8e-3);
-    maybe(events.trigger_jitter, 0.5e-9, 8e-9);
-    events.sensor_step_time = duration * random.uniform(0.2, 0.8);
-    maybe(events.sensor_step, -0.5e-3, 0.5e-3);
-    maybe(events.clipped_fraction, 0, 0.02);
-    maybe(pulse.ectopic_probability, 0.1, 0.3);
+    maybe(EventKind::reverberation, events.reverberation_depth, 1e-3, 8e-3);
+    maybe(EventKind::trigger_jitter, events.trigger_jitter, 0.5e-9, 8e-9);
+    events.sensor_step_time = ranges.duration * random.uniform(0.2, 0.8);
+    maybe(EventKind::sensor_step, events.sensor_step, -0.5e-3, 0.5e-3);
+    maybe(EventKind::clipping, events.clipped_fraction, 0, 0.02);
+    maybe(EventKind::ectopic_beats, pulse.ectopic_probability, 0.1, 0.3);
 }
 
 /// What only one kind of scene has.
@@ -148,7 +150,7 @@ template <RenderableScene S>
     }
     detail::draw_own(ranges, random, o);
     RandomStream events(seed, detail::event_drawing_stream);
-    detail::draw_events(ranges.event_probability, ranges.duration, events, o.events, o.pulse);
+    detail::draw_events(ranges, events, o.events, o.pulse);
     validate(o);
     return out;
 }
