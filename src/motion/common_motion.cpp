@@ -13,24 +13,11 @@
 #include "echosieve/motion/phase_track.hpp"
 #include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/time_courses.hpp"
+#include "echosieve/motion/track_joining.hpp"
 
 namespace echosieve {
 
 namespace {
-
-/// The two rows-of-frames that span the tracks best, weighted per gate: [frames x 2], orthonormal.
-Eigen::MatrixXd leading_plane(const Eigen::ArrayXXd& tracks, const Eigen::ArrayXd& weight) {
-    const Eigen::MatrixXd weighted = tracks.rowwise() * weight.transpose();
-    const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> solver(weighted.transpose() * weighted);
-    Eigen::MatrixXd plane = weighted * solver.eigenvectors().rightCols(2);
-    for (Eigen::Index k = 0; k < 2; ++k) {
-        const double norm = plane.col(k).norm();
-        if (norm > 0) {
-            plane.col(k) /= norm;
-        }
-    }
-    return plane;
-}
 
 // The slowest cosines, orthonormal: [frames x K].
 Eigen::MatrixXd slow_cosines(Eigen::Index frames, double fastest, double rate) {
@@ -168,12 +155,14 @@ void fit_bulk_line(CommonMotion& motion) {
 
 CommonMotion estimate_common_motion(const LineHistory& line, const CommonMotionOptions& options) {
     validate(options);
-    const PhaseTracks tracks = phase_tracks(line, options.tracks);
+    PhaseTracks tracks = phase_tracks(line, options.tracks);
     CommonMotion motion;
     if (tracks.depths.size() < 3 || line.frames() < 8 ||
         !(tracks.coherence.maxCoeff() > options.lowest_coherence)) {
         return motion;
     }
+    join_tracks(line, tracks, (tracks.coherence - options.lowest_coherence).max(0).square(),
+                options.joining);
     const TrackFitter fitter(tracks, options, line.settings.frame_rate);
     TrackFit fit = fitter.fit(false);
     TrackFit stretched = fitter.fit(true);

@@ -1,9 +1,12 @@
 #include "echosieve/motion/phase_track.hpp"
 
 #include <Eigen/Core>
+#include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <cstddef>
+#include <numbers>
 
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/slow_time.hpp"
@@ -57,6 +60,55 @@ Eigen::ArrayXd motion_of_all(const LineHistory& line, const PhaseTrackOptions& o
 
 }  // namespace
 
+namespace {
+
+// The tracks of a line that is in contact all the time, into some rows of all; what each gate's
+// power and the part of it that follows its track are is added up.
+void track_run(const LineHistory& line, const PhaseTrackOptions& options, std::size_t begin,
+               PhaseTracks& tracks, Eigen::ArrayXd& power, Eigen::ArrayXd& following) {
+    const Eigen::Index frames = line.frames();
+    const double phase_per_metre = line.phase_per_metre(line.settings.sensor.centre_frequency);
+    const double sigma = options.phase_smoothing * line.settings.frame_rate;
+    const Eigen::ArrayXd all = motion_of_all(line, options);
+    LineHistory still = line;
+    still.samples.colwise() *=
+        (std::complex<double>(0, phase_per_metre) * all.cast<std::complex<double>>()).exp();
+    const Eigen::ArrayXXcd lines = matched_lines(still, options.line_smoothing);
+    for (Eigen::Index g = 0; g < tracks.depths.size(); ++g) {
+        const auto from = static_cast<Eigen::Index>(
+            std::max(0.0, std::round(line.index(tracks.depths[g] - options.half_gate))));
+        const Eigen::Index to = std::min<Eigen::Index>(
+            lines.cols(), std::lround(line.index(tracks.depths[g] + options.half_gate)));
+        const auto gate = lines.middleCols(from, to - from);
+        const Eigen::ArrayXcd correlation =
+            (gate.topRows(frames - 1).conjugate() * gate.bottomRows(frames - 1)).rowwise().sum();
+        Eigen::ArrayXd u = displacement(correlation, sigma, phase_per_metre);
+        const Eigen::ArrayXcd turn =
+            (std::complex<double>(0, phase_per_metre) * u.cast<std::complex<double>>()).exp();
+        const Eigen::ArrayXXcd aligned = gate.colwise() * turn;
+        const auto count = static_cast<double>(frames);
+        power[g] += gate.abs2().sum();
+        following[g] += count * aligned.colwise().mean().abs2().sum();
+        u += all;
+        tracks.displacement.col(g).segment(static_cast<Eigen::Index>(begin), frames) = u - u.mean();
+    }
+}
+
+}  // namespace
+
+Eigen::MatrixXd leading_plane(const Eigen::ArrayXXd& tracks, const Eigen::ArrayXd& weight) {
+    const Eigen::MatrixXd weighted = tracks.rowwise() * weight.transpose();
+    const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> solver(weighted.transpose() * weighted);
+    Eigen::MatrixXd plane = weighted * solver.eigenvectors().rightCols(2);
+    for (Eigen::Index k = 0; k < 2; ++k) {
+        const double norm = plane.col(k).norm();
+        if (norm > 0) {
+            plane.col(k) /= norm;
+        }
+    }
+    return plane;
+}
+
 PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& options) {
     validate(options);
     const double first = line.first_depth() + options.first_offset;
@@ -65,37 +117,25 @@ PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& optio
         last < first ? 0
                      : static_cast<Eigen::Index>(std::floor((last - first) / options.spacing)) + 1;
     const Eigen::Index frames = line.frames();
-    PhaseTracks tracks{Eigen::ArrayXd(gates), Eigen::ArrayXXd(frames, gates),
-                       Eigen::ArrayXd(gates)};
+    PhaseTracks tracks{Eigen::ArrayXd::LinSpaced(
+                           gates, first, first + static_cast<double>(gates - 1) * options.spacing),
+                       Eigen::ArrayXXd::Zero(frames, gates),
+                       Eigen::ArrayXd::Zero(gates),
+                       {},
+                       options.half_gate};
     if (gates == 0 || frames < 2) {
         return tracks;
     }
-    const double phase_per_metre = line.phase_per_metre(line.settings.sensor.centre_frequency);
-    const Eigen::ArrayXd all = motion_of_all(line, options);
-    LineHistory still = line;
-    still.samples.colwise() *=
-        (std::complex<double>(0, phase_per_metre) * all.cast<std::complex<double>>()).exp();
-    const Eigen::ArrayXXcd lines = matched_lines(still, options.line_smoothing);
-    const double sigma = options.phase_smoothing * line.settings.frame_rate;
-    for (Eigen::Index g = 0; g < gates; ++g) {
-        const double depth = first + static_cast<double>(g) * options.spacing;
-        const auto begin = static_cast<Eigen::Index>(
-            std::max(0.0, std::round(line.index(depth - options.half_gate))));
-        const Eigen::Index end = std::min<Eigen::Index>(
-            lines.cols(), std::lround(line.index(depth + options.half_gate)));
-        const auto gate = lines.middleCols(begin, end - begin);
-        const Eigen::ArrayXcd correlation =
-            (gate.topRows(frames - 1).conjugate() * gate.bottomRows(frames - 1)).rowwise().sum();
-        Eigen::ArrayXd u = displacement(correlation, sigma, phase_per_metre);
-        const Eigen::ArrayXcd turn =
-            (std::complex<double>(0, phase_per_metre) * u.cast<std::complex<double>>()).exp();
-        const Eigen::ArrayXXcd aligned = gate.colwise() * turn;
-        const double power = gate.abs2().sum() / static_cast<double>(frames);
-        tracks.depths[g] = depth;
-        tracks.coherence[g] = power > 0 ? aligned.colwise().mean().abs2().sum() / power : 0;
-        u += all;
-        tracks.displacement.col(g) = u - u.mean();
+    tracks.runs = line.runs();
+    Eigen::ArrayXd power = Eigen::ArrayXd::Zero(gates);
+    Eigen::ArrayXd following = Eigen::ArrayXd::Zero(gates);
+    for (const FrameRun& run : tracks.runs) {
+        LineHistory part = line;
+        part.samples = line.samples.middleRows(static_cast<Eigen::Index>(run.first),
+                                               static_cast<Eigen::Index>(run.count));
+        track_run(part, options, run.first, tracks, power, following);
     }
+    tracks.coherence = (power > 0).select(following / power.max(1e-300), 0.0);
     return tracks;
 }
 

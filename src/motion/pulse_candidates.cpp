@@ -69,7 +69,9 @@ std::vector<PulseCandidate> pulse_candidates(const LineHistory& line, const Comm
     validate(options);
     const double rate = line.settings.frame_rate;
     const LineHistory still = without_bulk(line, motion);
-    const PhaseTracks tracks = phase_tracks(still, options.tracks);
+    PhaseTracks tracks = phase_tracks(still, options.tracks);
+    join_tracks(still, tracks, (tracks.coherence - options.lowest_coherence).max(0).square(),
+                options.joining);
     std::vector<Eigen::ArrayXd> guesses;
     Eigen::MatrixXd all(tracks.displacement.rows(), tracks.displacement.cols());
     for (Eigen::Index g = 0; g < tracks.displacement.cols(); ++g) {

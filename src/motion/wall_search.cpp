@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "echosieve/motion/common_motion.hpp"
+#include "echosieve/motion/gap_settling.hpp"
 #include "echosieve/motion/joint_motion.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
@@ -125,6 +126,7 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     if (tissue.size() < 3) {
         return std::nullopt;
     }
+    settle_gaps(tissue, times, line.runs(), line.half_wavelength(), separation.gaps);
     fit_jointly(tissue, times, separation.rounds, separation.coarse, line.settings.frame_rate);
     adopt(motion, tissue, times);
     if (pulse_linearity(motion) > finder.largest_linearity) {

@@ -14,6 +14,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/block_means.hpp"
 #include "echosieve/motion/common_motion.hpp"
+#include "echosieve/motion/gap_settling.hpp"
 #include "echosieve/motion/joint_motion.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
@@ -282,7 +283,10 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take_three_layers(*wall, times, half_gate);
     }
-    with_walls([&] { fit_jointly(gates, times, options.rounds, options.coarse, rate); });
+    with_walls([&] {
+        settle_gaps(gates, times, line.runs(), line.half_wavelength(), options.gaps);
+        fit_jointly(gates, times, options.rounds, options.coarse, rate);
+    });
     WallSearch wide{.lowest_ratio = 0.75, .highest_ratio = 1.33, .ratios = 11};
     wide.offsets.clear();
     const int steps = static_cast<int>(std::ceil(0.8 * half_gate / (0.25 * resolution)));

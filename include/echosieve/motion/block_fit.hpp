@@ -9,6 +9,7 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_motion.hpp"
+#include "echosieve/motion/frame_run.hpp"
 
 namespace echosieve {
 
@@ -31,12 +32,6 @@ struct BlockFit {
     [[nodiscard]] std::size_t end() const noexcept {
         return record.fitted_first + record.fitted_count;
     }
-};
-
-/// A run of frames.
-struct FrameRun {
-    std::size_t first = 0;
-    std::size_t count = 0;
 };
 
 /// The longest run of frames, from a good one to a good one, in which no frame slips and no more

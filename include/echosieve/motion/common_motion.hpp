@@ -11,6 +11,7 @@
 #include "echosieve/motion/phase_track.hpp"
 #include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/time_courses.hpp"
+#include "echosieve/motion/track_joining.hpp"
 
 namespace echosieve {
 
@@ -30,6 +31,7 @@ namespace echosieve {
 
 struct CommonMotionOptions {
     PhaseTrackOptions tracks;
+    TrackJoiningOptions joining;
     double slow_frequency = 0.7;    ///< below this a motion counts as slow [Hz]
     double lowest_coherence = 0.2;  ///< tracks at or below it hardly count
     int reweightings = 10;
@@ -39,6 +41,7 @@ struct CommonMotionOptions {
 
 inline void validate(const CommonMotionOptions& options) {
     validate(options.tracks);
+    validate(options.joining);
     require(options.slow_frequency > 0, "slow_frequency", options.slow_frequency,
             "must be positive [Hz]");
     require(options.lowest_coherence >= 0 && options.lowest_coherence < 1, "lowest_coherence",

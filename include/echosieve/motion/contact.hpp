@@ -27,10 +27,14 @@ namespace echosieve {
 struct ContactOptions {
     double smoothing = 8e-3;       ///< Gaussian in slow time [s]
     double least_coherence = 0.2;  ///< of the median g: below it contact is lost
+    double surroundings =
+        16e-3;  ///< Gaussian: a frame with a quarter of lost ones around it is lost too [s]
 };
 
 inline void validate(const ContactOptions& options) {
     require(options.smoothing >= 0, "smoothing", options.smoothing, "must be zero or more [s]");
+    require(options.surroundings >= 0, "surroundings", options.surroundings,
+            "must be zero or more [s]");
     require(options.least_coherence >= 0 && options.least_coherence < 1, "least_coherence",
             options.least_coherence, "must lie in [0, 1)");
 }
@@ -57,11 +61,18 @@ inline std::size_t leave_out_lost_contact(LineHistory& line, double dead_zone,
         gaussian_smooth<double>((energy.head(frames - 1) + energy.tail(frames - 1)) / 2, sigma);
     const Eigen::ArrayXd coherence = common / whole.max(1e-300);
     const double least = options.least_coherence * median(coherence);
-    std::size_t lost = 0;
+    Eigen::ArrayXd without(frames);
     for (Eigen::Index i = 0; i < frames; ++i) {
         const double mine = std::max(coherence[std::min(i, frames - 2)],
                                      coherence[std::max<Eigen::Index>(i - 1, 0)]);
-        if (line.usable[static_cast<std::size_t>(i)] && mine < least) {
+        without[i] = mine < least || !line.usable[static_cast<std::size_t>(i)] ? 1 : 0;
+    }
+    // Noise is coherent by chance: a frame among those without contact has none either.
+    const Eigen::ArrayXd around =
+        gaussian_smooth<double>(without, options.surroundings * line.settings.frame_rate);
+    std::size_t lost = 0;
+    for (Eigen::Index i = 0; i < frames; ++i) {
+        if (line.usable[static_cast<std::size_t>(i)] && (without[i] > 0 || around[i] > 0.25)) {
             line.usable[static_cast<std::size_t>(i)] = false;
             ++lost;
         }

@@ -3,7 +3,10 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
 #include <complex>
+#include <cstddef>
 #include <numbers>
 #include <vector>
 
@@ -11,6 +14,7 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/motion/frame_run.hpp"
 
 namespace echosieve {
 
@@ -44,6 +48,18 @@ struct LineHistory {
     [[nodiscard]] Eigen::ArrayXd slow_path(double depth) const {
         return stretch.size() > 0 ? Eigen::ArrayXd(stretch * (depth - stretch_centre))
                                   : Eigen::ArrayXd::Zero(frames());
+    }
+    /// The runs of frames in contact: gaps of up to 30 ms are bridged, runs of fewer than 60 ms are
+    /// left out.
+    [[nodiscard]] std::vector<FrameRun> runs() const {
+        const auto in_frames = [&](double time) {
+            return static_cast<std::size_t>(std::lround(time * settings.frame_rate));
+        };
+        return runs_of(usable, in_frames(30e-3), std::max<std::size_t>(2, in_frames(60e-3)));
+    }
+    /// By which a displacement is ambiguous at the sensor's centre frequency [m].
+    [[nodiscard]] double half_wavelength() const noexcept {
+        return settings.sound_speed / 2 / settings.sensor.centre_frequency;
     }
     /// 1 for usable frames, 0 for bridged ones.
     [[nodiscard]] Eigen::ArrayXd weights() const {

@@ -5,7 +5,10 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <cstddef>
+#include <vector>
 
+#include "echosieve/motion/frame_run.hpp"
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/slow_time.hpp"
 
@@ -38,13 +41,19 @@ inline void validate(const PhaseTrackOptions& options) {
 }
 
 struct PhaseTracks {
-    Eigen::ArrayXd depths;         ///< gate centres [m], G of them
-    Eigen::ArrayXXd displacement;  ///< [frames x G], deeper positive, mean 0 per gate [m]
+    Eigen::ArrayXd depths;  ///< gate centres [m], G of them
+    /// [frames x G], deeper positive, mean 0 per gate and run, 0 between the runs [m]
+    Eigen::ArrayXXd displacement;
     Eigen::ArrayXd coherence;  ///< 0 to 1 per gate: how much of the gate's power follows its track
+    std::vector<FrameRun> runs;  ///< tracked each by itself
+    double half_gate = 0;        ///< [m]
 };
 
-/// The lines filtered for tracking: matched to the sensor's band in fast time, smoothed in slow
-/// time.
+/// The two courses that span the tracks best, weighted per gate: [frames x 2], orthonormal.
+[[nodiscard]] Eigen::MatrixXd leading_plane(const Eigen::ArrayXXd& tracks,
+                                            const Eigen::ArrayXd& weight);
+
+/// Lines filtered for tracking: matched to the sensor's band in fast time, smoothed in slow time.
 [[nodiscard]] Eigen::ArrayXXcd matched_lines(const LineHistory& line, double line_smoothing);
 
 /// Tracks of all gates that lie wholly inside the line; none if it is too short.

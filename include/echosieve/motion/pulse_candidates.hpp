@@ -9,6 +9,7 @@
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/phase_track.hpp"
+#include "echosieve/motion/track_joining.hpp"
 
 namespace echosieve {
 
@@ -23,6 +24,7 @@ namespace echosieve {
 
 struct PulseCandidateOptions {
     PhaseTrackOptions tracks{.half_gate = 0.7e-3};
+    TrackJoiningOptions joining;
     double slow_frequency = 0.4;      ///< below it a gate's track is left out [Hz]
     double lowest_coherence = 0.15;   ///< of a gate's track
     double smoothing = 6e-3;          ///< of a guess: Gaussian in slow time [s]
@@ -33,6 +35,7 @@ struct PulseCandidateOptions {
 
 inline void validate(const PulseCandidateOptions& options) {
     validate(options.tracks);
+    validate(options.joining);
     require(options.slow_frequency > 0, "slow_frequency", options.slow_frequency,
             "must be positive [Hz]");
     require(options.lowest_coherence >= 0 && options.lowest_coherence < 1, "lowest_coherence",

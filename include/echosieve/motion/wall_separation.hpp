@@ -7,6 +7,7 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/common_motion.hpp"
+#include "echosieve/motion/gap_settling.hpp"
 #include "echosieve/motion/joint_motion.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
@@ -25,6 +26,7 @@ struct WallSeparationOptions {
     int rounds = 3;                    ///< of shares and time courses in turn
     JointMotionOptions coarse{};
     JointMotionOptions fine{.pulse_cutoff = 35};
+    GapSettlingOptions gaps;
     ReferenceLayerOptions reference;
     WallModelOptions model;
 };
@@ -40,6 +42,7 @@ inline void validate(const WallSeparationOptions& options) {
     require(options.rounds >= 1, "rounds", options.rounds, "must be at least 1");
     validate(options.coarse);
     validate(options.fine);
+    validate(options.gaps);
     validate(options.reference);
     validate(options.model);
 }
