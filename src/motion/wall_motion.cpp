@@ -10,6 +10,11 @@
 
 namespace echosieve {
 
+Eigen::ArrayXcd echo_products(const SeparatedWall& wall, const LayerTimes& times) {
+    const Eigen::ArrayXXcd echoes = wall.echoes(times);
+    return (echoes.conjugate() * (wall.layered.fit.rest + echoes)).rowwise().sum();
+}
+
 WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, double frame_rate,
                        const WallMotionOptions& options) {
     validate(options);

@@ -19,6 +19,7 @@
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/reference_layer.hpp"
+#include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/wall_finder.hpp"
 #include "echosieve/motion/wall_fit.hpp"
 #include "echosieve/motion/wall_model.hpp"
@@ -44,6 +45,7 @@ std::array<LayerShare, 2> divided(const LayerShare& tissue) {
             LayerShare{1.3 * tissue.pulse, tissue.bulk + 0.02}};
 }
 
+constexpr double fastest_drift = 1.5;     // [Hz]
 constexpr int drift_steps = 5;            // a 12th of a half wavelength each, over the recording
 constexpr double smallest_radius = 1e-3;  // [m]
 constexpr double smallest_share = 1e-9;   // [m]
@@ -137,18 +139,28 @@ public:
         wall.evidence = model.evidence(state, noise) - model.evidence(without, noise);
     }
 
-    // What the wall does slowly by itself, such as tissue slipping past it.
+    // What the wall does slowly by itself, such as tissue slipping past it: by the phase of its
+    // isolated echoes, which may turn further than a cycle; kept if it makes the gate more likely.
     void drift(SeparatedWall& wall, const LayerTimes& times) const {
-        const WallMotion motion =
-            wall_motion(wall, times, line_.settings.frame_rate, {.cutoff = 1, .spread = 20e-6});
-        Eigen::ArrayXd own = motion.own;
+        const double rate = line_.settings.frame_rate;
+        const Eigen::ArrayXcd product = echo_products(wall, times) * times.weight;
+        const Eigen::ArrayXcd smooth =
+            gaussian_smooth<std::complex<double>>(product, gaussian_sigma(fastest_drift, rate));
+        Eigen::ArrayXd own(smooth.size());
+        double phase = 0;
+        for (Eigen::Index i = 0; i < smooth.size(); ++i) {
+            phase += std::arg(smooth[i] * std::polar(1.0, -phase));
+            own[i] = -phase / line_.phase_per_metre(line_.settings.sensor.centre_frequency);
+        }
+        if (wall.state.own.size() > 0) {
+            own += wall.state.own;
+        }
         const Eigen::ArrayXd p = times.pulse - times.pulse.mean();
         own -= own.mean();
         own -= (own * p).sum() / std::max(p.square().sum(), 1e-300) * p;
-        // More than this would rather be the next cycle of the carrier.
-        const double most =
-            line_.settings.sound_speed / 2 / line_.settings.sensor.centre_frequency / 4;
-        if (own.abs().maxCoeff() < most) {
+        WallState trial = wall.state;
+        trial.own = own;
+        if (evidence_of(wall, trial, times) > evidence_of(wall, wall.state, times)) {
             wall.state.own = own;
         }
     }
@@ -182,6 +194,44 @@ public:
                 }
             }
         }
+    }
+
+    // The bulk share, together with the share, that is most likely of all within reach: a step from
+    // where the wall is now may end in the wrong cycle of the carrier.
+    void settle_cycle(SeparatedWall& wall, const LayerTimes& times) const {
+        const WallState state = wall.state;
+        const double range = quantile(times.bulk, 0.95) - quantile(times.bulk, 0.05);
+        const double step = std::max(line_.half_wavelength() / 8 / std::max(range, 1e-12), 0.02);
+        const auto steps = static_cast<int>(std::floor(options_.bulk_reach / step));
+        double best = -std::numeric_limits<double>::infinity();
+        double at = 0, here = best;
+        for (int k = -steps - 1; k <= steps; ++k) {
+            WallState trial = state;
+            if (k >= -steps)
+                trial.bulk = state.tissue + k * step;
+            const WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1.6),
+                                  line_.settings, options_.model);
+            const double noise =
+                model.power() * std::max(wall.layered.fit.residual(), options_.model.least_noise);
+            for (const double ratio : {0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6}) {
+                trial.share = ratio * state.share;
+                const double evidence = model.evidence(trial, noise);
+                if (k < -steps && ratio == 1.0)
+                    here = evidence;
+                if (evidence > best) {
+                    best = evidence;
+                    wall.state.bulk = trial.bulk;
+                    wall.state.share = trial.share;
+                }
+            }
+        }
+        if (getenv("DBG"))
+            fprintf(stderr,
+                    "cycle %+.0f: b %.2f -> %.2f (tissue %.2f) share %.0f -> %.0f gain %.1f steps "
+                    "%d step %.3f range %.0f\n",
+                    state.sense, state.bulk, wall.state.bulk, state.tissue, 1e6 * state.share,
+                    1e6 * wall.state.share, best - here, steps, step, 1e6 * range);
+        (void)at;
     }
 
     // Moves the wall's depth to the layer meant, its share along its strain.
@@ -226,6 +276,15 @@ public:
     }
 
 private:
+    [[nodiscard]] double evidence_of(const SeparatedWall& wall, const WallState& state,
+                                     const LayerTimes& times) const {
+        const WallModel model(wall.layered.gate, times, state, largest_layer(state, 1),
+                              line_.settings, options_.model);
+        const double noise =
+            model.power() * std::max(wall.layered.fit.residual(), options_.model.least_noise);
+        return model.evidence(state, noise);
+    }
+
     const LineHistory& line_;
     const WallSeparationOptions& options_;
 };
@@ -321,6 +380,11 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         profile.energy.maxCoeff(&peak);
         const double start = profile.depths[peak];
         taker.refer(*wall, start);
+        if (!getenv("NOCY")) {
+            taker.settle_cycle(*wall, times);
+            wall->state.smallest_share = 0.7 * wall->state.share;
+            wall->state.largest_share = 1.4 * wall->state.share;
+        }
         taker.take(*wall, times, half_gate + 0.3e-3, wide);
         taker.refer(*wall, start);
         taker.take(*wall, times, half_gate, close);

@@ -39,6 +39,10 @@ struct WallMotion {
     Eigen::ArrayXcd strength;  ///< of the wall's echo, 1 as its layers have it
 };
 
+/// Per frame: the wall's echo, conjugate, times what its gate holds with the tissue taken out;
+/// turned by what the wall moves by beyond its model.
+[[nodiscard]] Eigen::ArrayXcd echo_products(const SeparatedWall& wall, const LayerTimes& times);
+
 /// Motion of one wall. `cutoff` of the common pulse's steps bounds the bandwidth of the result.
 [[nodiscard]] WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times,
                                      double frame_rate, const WallMotionOptions& options = {});
