@@ -129,9 +129,6 @@ void settle_gaps(const std::vector<LayeredGate>& gates, LayerTimes& times,
         }
         times.pulse.tail(times.pulse.size() - gap) += best_pulse;
         times.bulk.tail(times.bulk.size() - gap) += best_bulk;
-        if (getenv("DBG"))
-            fprintf(stderr, "gap at %ld: dp %.3f dq %.1f um\n", (long)gap, best_pulse,
-                    1e6 * best_bulk);
     }
     if (runs.size() > 1) {
         bridge(times.pulse, measured);

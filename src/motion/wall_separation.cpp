@@ -45,7 +45,9 @@ std::array<LayerShare, 2> divided(const LayerShare& tissue) {
             LayerShare{1.3 * tissue.pulse, tissue.bulk + 0.02}};
 }
 
-constexpr double fastest_drift = 1.5;     // [Hz]
+constexpr double fastest_drift = 1.5;  // [Hz]
+constexpr int cycle_steps = 8;         // of the bulk share, a half wavelength
+constexpr double smallest_bulk_step = 0.02;
 constexpr int drift_steps = 5;            // a 12th of a half wavelength each, over the recording
 constexpr double smallest_radius = 1e-3;  // [m]
 constexpr double smallest_share = 1e-9;   // [m]
@@ -197,18 +199,16 @@ public:
     }
 
     // The bulk share, together with the share, that is most likely of all within reach: a step from
-    // where the wall is now may end in the wrong cycle of the carrier.
+    // where the wall is now may end in the wrong cycle of the carrier. What it does by itself may
+    // have followed that.
     void settle_cycle(SeparatedWall& wall, const LayerTimes& times) const {
         const WallState state = wall.state;
         const double range = quantile(times.bulk, 0.95) - quantile(times.bulk, 0.05);
-        const double step = std::max(line_.half_wavelength() / 8 / std::max(range, 1e-12), 0.02);
+        const double step = std::max(line_.half_wavelength() / cycle_steps / std::max(range, 1e-12),
+                                     smallest_bulk_step);
         const auto steps = static_cast<int>(std::floor(options_.bulk_reach / step));
         double best = -std::numeric_limits<double>::infinity();
-        double at = 0, here = best;
-        for (int k = -steps - 1; k <= steps; ++k) {
-            WallState trial = state;
-            if (k >= -steps)
-                trial.bulk = state.tissue + k * step;
+        const auto judge = [&](WallState trial) {
             const WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1.6),
                                   line_.settings, options_.model);
             const double noise =
@@ -216,22 +216,22 @@ public:
             for (const double ratio : {0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6}) {
                 trial.share = ratio * state.share;
                 const double evidence = model.evidence(trial, noise);
-                if (k < -steps && ratio == 1.0)
-                    here = evidence;
                 if (evidence > best) {
                     best = evidence;
-                    wall.state.bulk = trial.bulk;
-                    wall.state.share = trial.share;
+                    wall.state = trial;
                 }
             }
+        };
+        judge(state);
+        for (int k = -steps; k <= steps; ++k) {
+            WallState trial = state;
+            trial.bulk = state.tissue + k * step;
+            judge(trial);
+            if (state.own.size() > 0) {
+                trial.own = Eigen::ArrayXd();
+                judge(trial);
+            }
         }
-        if (getenv("DBG"))
-            fprintf(stderr,
-                    "cycle %+.0f: b %.2f -> %.2f (tissue %.2f) share %.0f -> %.0f gain %.1f steps "
-                    "%d step %.3f range %.0f\n",
-                    state.sense, state.bulk, wall.state.bulk, state.tissue, 1e6 * state.share,
-                    1e6 * wall.state.share, best - here, steps, step, 1e6 * range);
-        (void)at;
     }
 
     // Moves the wall's depth to the layer meant, its share along its strain.
@@ -380,11 +380,9 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         profile.energy.maxCoeff(&peak);
         const double start = profile.depths[peak];
         taker.refer(*wall, start);
-        if (!getenv("NOCY")) {
-            taker.settle_cycle(*wall, times);
-            wall->state.smallest_share = 0.7 * wall->state.share;
-            wall->state.largest_share = 1.4 * wall->state.share;
-        }
+        taker.settle_cycle(*wall, times);
+        wall->state.smallest_share = 0.7 * wall->state.share;
+        wall->state.largest_share = 1.4 * wall->state.share;
         taker.take(*wall, times, half_gate + 0.3e-3, wide);
         taker.refer(*wall, start);
         taker.take(*wall, times, half_gate, close);
