@@ -29,6 +29,9 @@ void set_trust(std::vector<LayeredGate>& gates) {
 
 void regauge(std::vector<LayeredGate>& gates, LayerTimes& times, double slow_frequency,
              double frame_rate) {
+    if (times.lag != 0) {
+        return;  // pulse and bulk motion of the tissue could be mixed, those of the walls not
+    }
     const auto split = split_courses(times.pulse, times.bulk, slow_frequency, frame_rate);
     if (!split || gates.empty()) {
         return;
@@ -72,13 +75,15 @@ void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
     const Eigen::Index frames = times.pulse.size();
     Eigen::ArrayXXd blocks = Eigen::ArrayXXd::Zero(frames, 4);
     Eigen::ArrayXXd gradient = Eigen::ArrayXXd::Zero(frames, 2);
+    const LayerTimes late = times.late();
     for (const LayeredGate& layered : gates) {
         const LayerFit& fit = layered.fit;
+        const LayerTimes& seen = layered.late ? late : times;
         const Eigen::Index bins = layered.gate.bins();
         Eigen::ArrayXXcd by_pulse = Eigen::ArrayXXcd::Zero(frames, bins);
         Eigen::ArrayXXcd by_bulk = Eigen::ArrayXXcd::Zero(frames, bins);
         for (std::size_t k = 0; k < fit.shares.size(); ++k) {
-            const Eigen::ArrayXXcd phasors = layer_phasors(layered.gate, times, fit.shares[k]);
+            const Eigen::ArrayXXcd phasors = layer_phasors(layered.gate, seen, fit.shares[k]);
             const bool by_itself = k < layered.own_layers;
             for (Eigen::Index j = 0; j < bins; ++j) {
                 const std::complex<double> s =
@@ -94,6 +99,9 @@ void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
                     by_bulk.col(j) += (s * fit.shares[k].bulk) * phasors.col(j);
                 }
             }
+        }
+        if (layered.late && times.lag != 0) {
+            by_pulse = 0;
         }
         const double weight = layered.trust / std::max(fit.noise, 1e-300);
         for (Eigen::Index j = 0; j < bins; ++j) {

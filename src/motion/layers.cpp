@@ -13,6 +13,26 @@
 
 namespace echosieve {
 
+Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames) {
+    Eigen::ArrayXd out(x.size());
+    const auto last = static_cast<double>(x.size() - 1);
+    for (Eigen::Index i = 0; i < x.size(); ++i) {
+        const double place = std::clamp(static_cast<double>(i) - frames, 0.0, last);
+        const auto k = std::min(static_cast<Eigen::Index>(place), x.size() - 2);
+        const double t = place - static_cast<double>(k);
+        out[i] = (1 - t) * x[k] + t * x[k + 1];
+    }
+    return out;
+}
+
+LayerTimes LayerTimes::late() const {
+    LayerTimes out = *this;
+    if (lag != 0) {
+        out.pulse = delayed(pulse, lag);
+    }
+    return out;
+}
+
 Eigen::ArrayXXcd layer_phasors(const GateSpectrum& gate, const LayerTimes& times,
                                const LayerShare& share) {
     const double scale = -2 * std::numbers::pi * 2 / times.sound_speed;

@@ -42,6 +42,7 @@ struct LayeredGate {
     /// what a motion of their own turns the first `own_layers` layers by, [frames x bins]
     Eigen::ArrayXXcd own{};
     std::size_t own_layers = 0;
+    bool late = false;  ///< follows the pulse by LayerTimes::lag, and then says nothing of p
 };
 
 /// Keeps p the pulse and q the bulk motion after a step, and the shares in `gates` what they were

@@ -50,7 +50,14 @@ struct LayerTimes {
     Eigen::ArrayXd bulk;        ///< q, per frame [m]
     Eigen::ArrayXd weight;      ///< per frame, 0 or 1
     double sound_speed = 1540;  ///< [m/s]
+    double lag = 0;             ///< of the tissue's pulse after p [frames]
+
+    /// As the tissue sees them: p later by the lag.
+    [[nodiscard]] LayerTimes late() const;
 };
+
+/// x `frames` later, a fraction of one by the straight line; the ends repeat.
+[[nodiscard]] Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames);
 
 struct LayerFitOptions {
     double ridge = 0.01;      ///< added to the Gram matrix, as a part of the frames' weight

@@ -23,7 +23,9 @@ struct WallSeparationOptions {
     double tissue_spacing = 1e-3;      ///< [m]
     double wall_distance = 1.5e-3;     ///< of tissue gates from the walls [m]
     double bulk_reach = 0.7;           ///< of a wall's b from the line's
-    int rounds = 3;                    ///< of shares and time courses in turn
+    double least_lag_evidence = 40;    ///< of the walls, for a lag of the tissue after them
+    double least_lag_gain = 0.05;  ///< of the tissue: mean of ln(cost without it / cost with it)
+    int rounds = 3;                ///< of shares and time courses in turn
     JointMotionOptions coarse{};
     JointMotionOptions fine{.pulse_cutoff = 35};
     GapSettlingOptions gaps;
