@@ -44,6 +44,24 @@ Eigen::ArrayXd displacement(const Eigen::ArrayXcd& products, double sigma, doubl
     return u;
 }
 
+// The displacement by which products with a template turn, smoothed first.
+Eigen::ArrayXd unwrapped(const Eigen::ArrayXcd& products, double sigma, double phase_per_metre) {
+    const Eigen::ArrayXcd smooth = gaussian_smooth<std::complex<double>>(products, sigma);
+    Eigen::ArrayXd u(products.size());
+    double phase = 0;
+    for (Eigen::Index i = 0; i < u.size(); ++i) {
+        phase += std::arg(smooth[i] * std::polar(1.0, -phase));
+        u[i] = -phase / phase_per_metre;
+    }
+    return u;
+}
+
+Eigen::ArrayXXcd turned_back(const Eigen::Ref<const Eigen::ArrayXXcd>& gate,
+                             const Eigen::ArrayXd& u, double phase_per_metre) {
+    return gate.colwise() *
+           (std::complex<double>(0, phase_per_metre) * u.cast<std::complex<double>>()).exp();
+}
+
 // What the line as a whole moves by, before each of its frames [m]: no frames have to be averaged
 // for it, and once it is turned back those that are averaged may differ by more than a cycle.
 Eigen::ArrayXd motion_of_all(const LineHistory& line, const PhaseTrackOptions& options) {
@@ -83,9 +101,17 @@ void track_run(const LineHistory& line, const PhaseTrackOptions& options, std::s
         const Eigen::ArrayXcd correlation =
             (gate.topRows(frames - 1).conjugate() * gate.bottomRows(frames - 1)).rowwise().sum();
         Eigen::ArrayXd u = displacement(correlation, sigma, phase_per_metre);
-        const Eigen::ArrayXcd turn =
-            (std::complex<double>(0, phase_per_metre) * u.cast<std::complex<double>>()).exp();
-        const Eigen::ArrayXXcd aligned = gate.colwise() * turn;
+        Eigen::ArrayXXcd aligned = turned_back(gate, u, phase_per_metre);
+        // Against what the gate holds in the mean, noise does not add up over the frames.
+        const Eigen::ArrayXcd likeness =
+            (aligned.matrix() * aligned.colwise().mean().matrix().adjoint()).array();
+        const Eigen::ArrayXd settled = u + unwrapped(likeness, sigma, phase_per_metre);
+        Eigen::ArrayXXcd again = turned_back(gate, settled, phase_per_metre);
+
+        if (again.colwise().mean().abs2().sum() > 1.1 * aligned.colwise().mean().abs2().sum()) {
+            u = settled;
+            aligned = std::move(again);
+        }
         const auto count = static_cast<double>(frames);
         power[g] += gate.abs2().sum();
         following[g] += count * aligned.colwise().mean().abs2().sum();

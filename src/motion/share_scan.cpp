@@ -127,9 +127,16 @@ Eigen::ArrayXXcd ShareScan::without_drift(const Eigen::ArrayXXcd& values) const 
     return still;
 }
 
+namespace {
+
+constexpr double standing_motion = 30e-6;  // over the range of p [m]
+
+}  // namespace
+
 double ShareScan::total_of(const Eigen::ArrayXd& evidence) const {
-    // A standing layer, and one step either way of it, is not motion in this direction.
-    const Eigen::Index standing = std::min(against_ + 1, shares_.size() - 1);
+    // What hardly moves is not motion in this direction.
+    const Eigen::Index standing = std::min(
+        against_ + static_cast<Eigen::Index>(standing_motion / step_ + 1e-6), shares_.size() - 1);
     return std::max(evidence.maxCoeff() - evidence[standing], 0.0);
 }
 

@@ -23,6 +23,7 @@
 #include "echosieve/motion/wall_confidence.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
+#include "echosieve/motion/wall_report.hpp"
 #include "echosieve/motion/wall_search.hpp"
 #include "echosieve/motion/wall_separation.hpp"
 
@@ -39,26 +40,11 @@ Eigen::ArrayXd smoothed(const Eigen::ArrayXd& displacement, const std::vector<bo
                       smoothing);
 }
 
-constexpr double fast_frequency = 1;  // [Hz]
-
 WallReport report(const SeparatedWall& wall, double lag, const WallMotion& motion,
                   const RecordingSettings& settings, const WallEchoOptions& options) {
-    const LayerFit& fit = wall.layered.fit;
-    WallReport out{
-        .depth = wall.state.depth - lag,
-        .pulse_share = wall.share().pulse,
-        .bulk_share = wall.state.bulk,
-        .tissue_pulse_share = wall.state.sense * wall.state.prior.tissue_reach * wall.state.share,
-        .residual = fit.residual(),
-        .own_motion = std::sqrt(motion.own.square().mean()),
-        .fast_motion = std::sqrt(
-            without_slow_part(motion.own, fast_frequency, settings.frame_rate).square().mean()),
-        .share_deviation = wall.state.share_deviation,
-        .evidence = wall.evidence,
-        .confidence = 0,
-        .reference = wall_echoes(wall, settings, options),
-        .displacement = {},
-        .strength = {}};
+    WallReport out = wall_report(wall, motion, settings.frame_rate);
+    out.depth = wall.state.depth - lag;
+    out.reference = wall_echoes(wall, settings, options);
     for (Eigen::Index i = 0; i < motion.displacement.size(); ++i) {
         out.displacement.push_back(motion.displacement[i]);
         out.strength.push_back(motion.correlation[i] > 0 ? motion.strength[i].real() : 0.0);
@@ -94,7 +80,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     }
     result.coherence = motion.coherence;
     const auto walls =
-        find_and_separate_walls(line, motion, options.walls, options.separation, options.search);
+        find_and_separate_walls(line, motion, options.walls, options.separation, options.search,
+                                options.wall_motion, options.confidence);
     if (!walls) {
         result.status = TrackStatus::no_artery;
         return result;
@@ -122,10 +109,7 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     const double lag = line.settings.depth(result.pulse_delay.delay);
     result.near = report(walls->near, lag, near, line.settings, options.echoes);
     result.far = report(walls->far, lag, far, line.settings, options.echoes);
-    result.near.confidence =
-        wall_confidence(wall_signs(result.near, result.far), options.confidence);
-    result.far.confidence =
-        wall_confidence(wall_signs(result.far, result.near), options.confidence);
+    set_confidence(result.near, result.far, options.confidence);
     constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
     result.frames.resize(count);
     for (std::size_t i = 0; i < count; ++i) {

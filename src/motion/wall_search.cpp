@@ -15,6 +15,7 @@
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/pulse_candidates.hpp"
 #include "echosieve/motion/wall_finder.hpp"
+#include "echosieve/motion/wall_report.hpp"
 #include "echosieve/motion/wall_separation.hpp"
 
 namespace echosieve {
@@ -108,8 +109,19 @@ std::optional<SeparatedWalls> walls_of(const LineHistory& line, Hypothesis hypot
     return apart ? std::optional(std::move(walls)) : std::nullopt;
 }
 
-double belief(const std::optional<SeparatedWalls>& walls) {
-    return walls ? std::sqrt(walls->near.evidence * walls->far.evidence) : 0;
+// The less trusted wall's confidence.
+double confidence_of(const std::optional<SeparatedWalls>& walls, double frame_rate,
+                     const WallMotionOptions& motion, const WallConfidenceOptions& confidence) {
+    if (!walls) {
+        return 0;
+    }
+    const auto report = [&](const SeparatedWall& wall) {
+        return wall_report(wall, wall_motion(wall, walls->times, frame_rate, motion), frame_rate);
+    };
+    WallReport near = report(walls->near);
+    WallReport far = report(walls->far);
+    set_confidence(near, far, confidence);
+    return std::min(near.confidence, far.confidence);
 }
 
 }  // namespace
@@ -117,10 +129,14 @@ double belief(const std::optional<SeparatedWalls>& walls) {
 std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, CommonMotion motion,
                                                       const WallFinderOptions& finder,
                                                       const WallSeparationOptions& separation,
-                                                      const WallSearchOptions& options) {
+                                                      const WallSearchOptions& options,
+                                                      const WallMotionOptions& motion_options,
+                                                      const WallConfidenceOptions& confidence) {
     validate(finder);
     validate(separation);
     validate(options);
+    validate(motion_options);
+    validate(confidence);
     LayerTimes times{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
     std::vector<LayeredGate> tissue = tissue_gates(line, motion, times, separation);
     if (tissue.size() < 3) {
@@ -155,26 +171,32 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
         }
         hypotheses.push_back(std::move(next));
     }
-    // The tissue's pulse and the most promising other one, if that is worth it.
-    const auto other = std::max_element(
+    // The tissue's pulse first, then the others, the most promising first, until one is sure.
+    std::stable_sort(
         hypotheses.begin() + 1, hypotheses.end(),
-        [](const Hypothesis& x, const Hypothesis& y) { return x.promise < y.promise; });
-    std::optional<SeparatedWalls> walls;
-    const double own_promise = hypotheses[0].promise;
-    const bool contest = other != hypotheses.end() && other->pair &&
-                         other->promise > options.least_promise * own_promise;
-    if (hypotheses[0].pair && !(contest && own_promise < options.least_promise * other->promise)) {
-        walls = walls_of(line, std::move(hypotheses[0]), finder, separation);
+        [](const Hypothesis& x, const Hypothesis& y) { return x.promise > y.promise; });
+    double most = 0;
+    for (const Hypothesis& h : hypotheses) {
+        most = std::max(most, h.promise);
     }
-    // What is in hand may have more evidence already than the other one can hope for.
-    if (contest && other->evidence > belief(walls)) {
-        std::optional<SeparatedWalls> others =
-            walls_of(line, std::move(*other), finder, separation);
-        if (belief(others) > belief(walls)) {
-            walls = std::move(others);
+    std::optional<SeparatedWalls> best;
+    double best_confidence = -1;
+    for (Hypothesis& h : hypotheses) {
+        if (!h.pair || h.promise < options.least_promise * most) {
+            continue;
+        }
+        std::optional<SeparatedWalls> walls = walls_of(line, std::move(h), finder, separation);
+        const double sure =
+            confidence_of(walls, line.settings.frame_rate, motion_options, confidence);
+        if (walls && sure > best_confidence) {
+            best = std::move(walls);
+            best_confidence = sure;
+        }
+        if (best_confidence >= options.sure) {
+            break;
         }
     }
-    return walls;
+    return best;
 }
 
 }  // namespace echosieve

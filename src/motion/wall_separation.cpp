@@ -51,6 +51,7 @@ constexpr double largest_lag = 60e-3;  // of the tissue [s]
 constexpr double fastest_drift = 1.5;  // [Hz]
 constexpr int cycle_steps = 8;         // of the bulk share, a half wavelength
 constexpr double smallest_bulk_step = 0.02;
+constexpr double least_cycle_evidence = 30;
 constexpr int drift_steps = 5;            // a 12th of a half wavelength each, over the recording
 constexpr double smallest_radius = 1e-3;  // [m]
 constexpr double smallest_share = 1e-9;   // [m]
@@ -323,29 +324,37 @@ public:
                                      smallest_bulk_step);
         const auto steps = static_cast<int>(std::floor(options_.bulk_reach / step));
         double best = -std::numeric_limits<double>::infinity();
-        const auto judge = [&](WallState trial) {
-            const WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1.6),
-                                  line_.settings, options_.model);
+        WallState likeliest = state;
+        const auto judge = [&](WallState trial, double lowest, double highest) {
+            const WallModel model(wall.layered.gate, times, trial,
+                                  largest_layer(state, std::max(highest, 1.6)), line_.settings,
+                                  options_.model);
             const double noise =
                 model.power() * std::max(wall.layered.fit.residual(), options_.model.least_noise);
-            for (const double ratio : {0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6}) {
-                trial.share = ratio * state.share;
+            const double by = std::min(0.25 * state.share, line_.half_wavelength() / 6);
+            for (double share = lowest * state.share; share <= highest * state.share; share += by) {
+                trial.share = share;
                 const double evidence = model.evidence(trial, noise);
                 if (evidence > best) {
                     best = evidence;
-                    wall.state = trial;
+                    likeliest = trial;
                 }
             }
         };
-        judge(state);
+        judge(state, 1, 1);
+        const double here = best;
+        judge(state, 0.4, 3.2);
         for (int k = -steps; k <= steps; ++k) {
             WallState trial = state;
             trial.bulk = state.tissue + k * step;
-            judge(trial);
+            judge(trial, 0.4, 1.6);
             if (state.own.size() > 0) {
                 trial.own = Eigen::ArrayXd();
-                judge(trial);
+                judge(trial, 0.4, 1.6);
             }
+        }
+        if (best > here + least_cycle_evidence) {  // less is no other cycle
+            wall.state = likeliest;
         }
     }
 
@@ -517,7 +526,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         const auto [slower, faster] = divided(g.fit.shares[0]);
         g.fit = fit_layers(g.gate, times.late(), {slower, faster});
     }
-    for (int round = 0; round < options.rounds; ++round) {
+    for (int round = 0; round < options.fine_rounds; ++round) {
         share_widening();
         const double radius =
             std::max((out.far.state.depth - out.near.state.depth) / 2, smallest_radius);

@@ -11,21 +11,25 @@
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/pulse_candidates.hpp"
+#include "echosieve/motion/wall_confidence.hpp"
 #include "echosieve/motion/wall_finder.hpp"
+#include "echosieve/motion/wall_motion.hpp"
 #include "echosieve/motion/wall_separation.hpp"
 
 namespace echosieve {
 
 // The tissue's pulse comes first, refined on tissue gates. Where the tissue hardly pulsates it is
-// noise: so the most opposed guesses of pulse_candidates.hpp are scanned for walls too, and where
-// one of them promises as much, both are carried through; the one whose separated walls have more
-// evidence stays.
+// noise: so the most opposed guesses of pulse_candidates.hpp are scanned for walls too. Those that
+// promise enough are taken apart in turn until there is confidence in both walls; the pair with
+// most confidence stays. Evidence alone can't judge: it grows with how badly a pulse suits the
+// tissue.
 
 struct WallSearchOptions {
     PulseCandidateOptions candidates;
     std::size_t most_candidates = 3;  ///< that are scanned beside the tissue's pulse
     double least_opposition = 0.8;    ///< of a candidate, over that of the tissue's pulse
-    double least_promise = 0.1;       ///< of a pair, over the other's, to be taken apart
+    double least_promise = 0.1;       ///< of a pair, over the most promising one's, to be tried
+    double sure = 0.8;                ///< confidence of both walls that ends the search
 };
 
 inline void validate(const WallSearchOptions& options) {
@@ -34,6 +38,7 @@ inline void validate(const WallSearchOptions& options) {
             "must be zero or more");
     require(options.least_promise >= 0, "least_promise", options.least_promise,
             "must be zero or more");
+    require(options.sure >= 0 && options.sure <= 1, "sure", options.sure, "must lie in [0, 1]");
 }
 
 /// Gates all along the line with one layer each, fitted from the shares that `motion` has nearby.
@@ -47,6 +52,7 @@ inline void validate(const WallSearchOptions& options) {
 /// taken apart. Throws InvalidInput for options outside their domain.
 [[nodiscard]] std::optional<SeparatedWalls> find_and_separate_walls(
     const LineHistory& line, CommonMotion motion, const WallFinderOptions& finder = {},
-    const WallSeparationOptions& separation = {}, const WallSearchOptions& options = {});
+    const WallSeparationOptions& separation = {}, const WallSearchOptions& options = {},
+    const WallMotionOptions& motion_options = {}, const WallConfidenceOptions& confidence = {});
 
 }  // namespace echosieve
