@@ -57,6 +57,12 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
     }
 }
 
+namespace {
+
+constexpr double standing_motion = 30e-6;  // over the range of p [m]
+
+}  // namespace
+
 std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, double bulk) const {
     require(gate.bins() == frequencies_.size(), "number of bins", gate.bins(),
             "must be that of the set-up");
@@ -78,8 +84,14 @@ std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, doub
         }
         curves[direction > 0 ? 1 : 0] = curve(projections, power, direction);
     }
-    const std::array<double, 2> total = {total_of(curves[0]), total_of(curves[1])};
-    return {fastest(curves[0], total[0], total[1]), fastest(curves[1], total[1], total[0])};
+    // One step may be motion that a wall can have; the slack counts what is faster.
+    std::array<FastestShare, 2> found;
+    for (const std::size_t k : {0U, 1U}) {
+        found[k] = fastest(curves[k], total_of(curves[k], 1), total_of(curves[1 - k], 1));
+        found[k].total =
+            total_of(curves[k], static_cast<Eigen::Index>(standing_motion / step_ + 1e-6));
+    }
+    return found;
 }
 
 Eigen::ArrayXXcd ShareScan::without_drift(const Eigen::ArrayXXcd& values) const {
@@ -127,16 +139,9 @@ Eigen::ArrayXXcd ShareScan::without_drift(const Eigen::ArrayXXcd& values) const 
     return still;
 }
 
-namespace {
-
-constexpr double standing_motion = 30e-6;  // over the range of p [m]
-
-}  // namespace
-
-double ShareScan::total_of(const Eigen::ArrayXd& evidence) const {
+double ShareScan::total_of(const Eigen::ArrayXd& evidence, Eigen::Index still_steps) const {
     // What hardly moves is not motion in this direction.
-    const Eigen::Index standing = std::min(
-        against_ + static_cast<Eigen::Index>(standing_motion / step_ + 1e-6), shares_.size() - 1);
+    const Eigen::Index standing = std::min(against_ + still_steps, shares_.size() - 1);
     return std::max(evidence.maxCoeff() - evidence[standing], 0.0);
 }
 

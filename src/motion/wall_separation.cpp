@@ -20,6 +20,7 @@
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/reference_layer.hpp"
 #include "echosieve/motion/slow_time.hpp"
+#include "echosieve/motion/tissue_lag.hpp"
 #include "echosieve/motion/wall_finder.hpp"
 #include "echosieve/motion/wall_fit.hpp"
 #include "echosieve/motion/wall_model.hpp"
@@ -47,7 +48,6 @@ std::array<LayerShare, 2> divided(const LayerShare& tissue) {
             LayerShare{1.3 * tissue.pulse, tissue.bulk + 0.02}};
 }
 
-constexpr double largest_lag = 60e-3;  // of the tissue [s]
 constexpr double fastest_drift = 1.5;  // [Hz]
 constexpr int cycle_steps = 8;         // of the bulk share, a half wavelength
 constexpr double smallest_bulk_step = 0.02;
@@ -59,12 +59,6 @@ constexpr double smallest_share = 1e-9;   // [m]
 // The line's bulk share where the wall was found.
 double motion_bulk(const WallPair& pair, const SeparatedWall& wall) {
     return wall.state.sense < 0 ? pair.near.bulk : pair.far.bulk;
-}
-
-// The largest share that a layer of the wall can have while the wall's is looked for, up to `ratio`
-// of what it is now, and a little more.
-double largest_layer(const WallState& state, double ratio) {
-    return 1.3 * ratio * state.share + 0.7 * state.widening();
 }
 
 // Takes a wall's gate apart where the wall is thought to be, and says better where it is.
@@ -169,118 +163,6 @@ public:
         if (evidence_of(wall, trial, times) > evidence_of(wall, wall.state, times)) {
             wall.state.own = own;
         }
-    }
-
-    // By how much later than p [s] the tissue pulsates: 0 unless that explains it much better.
-    [[nodiscard]] double tissue_lag(const LayerTimes& times,
-                                    const std::vector<LayeredGate>& gates) const {
-        const auto misfit = [&](double lag) {
-            LayerTimes late = times;
-            late.pulse = delayed(times.pulse, lag * line_.settings.frame_rate);
-            double sum = 0;
-            double total = 0;
-            for (const LayeredGate& layered : gates) {
-                const LayerFit fit =
-                    fit_layers(layered.gate, late, layered.fit.shares, {.iterations = 3});
-                sum += layered.trust * std::log(std::max(fit.cost, 1e-300));
-                total += layered.trust;
-            }
-            return sum / std::max(total, 1e-300);
-        };
-        const double rest = misfit(0);
-        double best = rest;
-        double lag = 0;
-        const auto improve = [&](double from, double to, double by) {
-            const double at = lag;
-            for (double l = at + from; l <= at + to + by / 2; l += by) {
-                const double now = misfit(l);
-                if (now < best) {
-                    best = now;
-                    lag = l;
-                }
-            }
-        };
-        improve(-12e-3, largest_lag, 12e-3);
-        improve(-6e-3, 6e-3, 6e-3);
-        improve(-3e-3, 3e-3, 3e-3);
-        return rest - best > options_.least_lag_gain ? lag : 0;
-    }
-
-    // Whether the tissue follows the pulse later than the walls do: then p becomes the walls'. Bulk
-    // motion that was called the tissue's pulse, or the other way, is put right as well.
-    [[nodiscard]] bool settle_lag(SeparatedWalls& walls, LayerTimes& times,
-                                  std::vector<LayeredGate>& gates) const {
-        const double rate = line_.settings.frame_rate;
-        const LayerTimes before = times;
-        const auto with = [&](double lag, double mixed) {
-            LayerTimes out = before;
-            out.pulse = delayed(before.pulse, -lag * rate);
-            out.bulk = before.bulk - mixed * before.pulse;
-            return out;
-        };
-        const auto likelihood = [&](double lag, double mixed) {
-            const LayerTimes trial = with(lag, mixed);
-            double sum = 0;
-            for (const SeparatedWall* wall : {&walls.near, &walls.far}) {
-                WallState state = wall->state;
-                const double start =
-                    std::max(state.sense * wall->layered.fit.shares[0].pulse, smallest_share);
-                state.bulk = wall->layered.fit.shares[0].bulk;
-                state.share = start;
-                const WallModel model(wall->layered.gate, trial, state, largest_layer(state, 2.5),
-                                      line_.settings, options_.model);
-                const double noise = model.power() * std::max(wall->layered.fit.residual(),
-                                                              options_.model.least_noise);
-                double most = -std::numeric_limits<double>::infinity();
-                for (const double ratio : {0.5, 0.64, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5}) {
-                    state.share = ratio * start;
-                    most = std::max(most, model.evidence(state, noise));
-                }
-                sum += most;
-            }
-            return sum;
-        };
-        const double rest = likelihood(0, 0);
-        double best = rest;
-        double lag = 0;
-        double mixed = 0;
-        const auto improve = [&](double from, double to, double by, double by_mixed, int mixes) {
-            const double at = lag;
-            const double at_mixed = mixed;
-            for (double l = at + from; l <= at + to + by / 2; l += by) {
-                for (int k = -mixes; k <= mixes; ++k) {
-                    const double m = at_mixed + k * by_mixed;
-                    const double now = likelihood(l, m);
-                    if (now > best) {
-                        best = now;
-                        lag = l;
-                        mixed = m;
-                    }
-                }
-            }
-        };
-        improve(-8e-3, largest_lag, 8e-3, 0, 0);
-        if (best - rest < options_.least_lag_evidence) {
-            lag = 0;
-        } else {
-            const double step = line_.half_wavelength() / 8;
-            improve(0, 0, 1, step, 5);
-            improve(-9e-3, 9e-3, 3e-3, step / 2, 2);
-            improve(-2e-3, 2e-3, 1e-3, step / 4, 1);
-        }
-        const double behind = lag + tissue_lag(before, gates);
-        if (lag == 0 && behind == 0) {
-            return false;
-        }
-        times = with(lag, mixed);
-        times.lag = behind * rate;
-        for (LayeredGate& layered : gates) {
-            layered.late = true;
-            for (LayerShare& share : layered.fit.shares) {
-                share.pulse += mixed * share.bulk;
-            }
-        }
-        return true;
     }
 
     // The steady drift of the wall past the tissue that is most likely, where a step from rest
@@ -466,7 +348,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
     for (SeparatedWall* wall : {&out.near, &out.far}) {
         taker.take_three_layers(*wall, times, half_gate);
     }
-    if (taker.settle_lag(out, times, gates)) {
+    if (settle_tissue_lag(line, out.near, out.far, times, gates, options.lag, options.model)) {
         for (SeparatedWall* wall : {&out.near, &out.far}) {
             taker.take_three_layers(*wall, times, half_gate);
         }

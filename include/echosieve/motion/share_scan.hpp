@@ -85,7 +85,7 @@ private:
     [[nodiscard]] Eigen::ArrayXd curve(const Eigen::ArrayXXcd& projections, double power,
                                        double direction) const;
     [[nodiscard]] Eigen::ArrayXXcd without_drift(const Eigen::ArrayXXcd& values) const;
-    [[nodiscard]] double total_of(const Eigen::ArrayXd& evidence) const;
+    [[nodiscard]] double total_of(const Eigen::ArrayXd& evidence, Eigen::Index still_steps) const;
     [[nodiscard]] FastestShare fastest(const Eigen::ArrayXd& evidence, double total,
                                        double mirror) const;
 

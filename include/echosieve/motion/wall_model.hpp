@@ -96,6 +96,12 @@ struct WallState {
     }
 };
 
+/// The largest share [m] that a layer of the wall can have while the wall's is looked for, up to
+/// `ratio` of what it is now, and a little more: what a WallModel must be tabulated for.
+[[nodiscard]] inline double largest_layer(const WallState& state, double ratio) noexcept {
+    return 1.3 * ratio * state.share + 0.7 * state.widening();
+}
+
 /// One gate, tabulated.
 class WallModel {
 public:

@@ -12,6 +12,7 @@
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/reference_layer.hpp"
+#include "echosieve/motion/tissue_lag.hpp"
 #include "echosieve/motion/wall_finder.hpp"
 #include "echosieve/motion/wall_fit.hpp"
 #include "echosieve/motion/wall_model.hpp"
@@ -23,13 +24,12 @@ struct WallSeparationOptions {
     double tissue_spacing = 1e-3;      ///< [m]
     double wall_distance = 1.5e-3;     ///< of tissue gates from the walls [m]
     double bulk_reach = 0.7;           ///< of a wall's b from the line's
-    double least_lag_evidence = 40;    ///< of the walls, for a lag of the tissue after them
-    double least_lag_gain = 0.05;  ///< of the tissue: mean of ln(cost without it / cost with it)
     int rounds = 3;       ///< of shares and time courses in turn, before the walls are placed
     int fine_rounds = 5;  ///< and after
     JointMotionOptions coarse{};
     JointMotionOptions fine{.pulse_cutoff = 35};
     GapSettlingOptions gaps;
+    TissueLagOptions lag;
     ReferenceLayerOptions reference;
     WallModelOptions model;
 };
@@ -44,13 +44,10 @@ inline void validate(const WallSeparationOptions& options) {
     require(options.bulk_reach > 0, "bulk_reach", options.bulk_reach, "must be positive");
     require(options.rounds >= 1, "rounds", options.rounds, "must be at least 1");
     require(options.fine_rounds >= 1, "fine_rounds", options.fine_rounds, "must be at least 1");
-    require(options.least_lag_evidence >= 0, "least_lag_evidence", options.least_lag_evidence,
-            "must be zero or more");
-    require(options.least_lag_gain >= 0, "least_lag_gain", options.least_lag_gain,
-            "must be zero or more");
     validate(options.coarse);
     validate(options.fine);
     validate(options.gaps);
+    validate(options.lag);
     validate(options.reference);
     validate(options.model);
 }
