@@ -114,6 +114,15 @@ void run_all(std::vector<Row>& rows, const DrawOptions& draw, const TrackOptions
     });
 }
 
+// The value below which a part of them lies, the nearest one.
+double part_of(std::vector<double> values, double part) {
+    if (values.empty()) {
+        return std::numeric_limits<double>::quiet_NaN();
+    }
+    std::sort(values.begin(), values.end());
+    return values[static_cast<std::size_t>(part * static_cast<double>(values.size() - 1) + 0.5)];
+}
+
 // Depth errors of both walls against the true outer layers, as reported and with the pulse's delay
 // left in.
 void print_depths(const std::vector<Row>& rows, bool volume) {
@@ -130,26 +139,15 @@ void print_depths(const std::vector<Row>& rows, bool volume) {
     if (errors.empty()) {
         return;
     }
-    const auto median = [](std::vector<double> x) {
-        std::nth_element(x.begin(), x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2), x.end());
-        return 1e3 * x[x.size() / 2];
-    };
     const auto within = [](const std::vector<double>& x) {
         return std::count_if(x.begin(), x.end(), [](double error) { return error <= close; });
     };
     std::printf(
         "%s simulator: depth error of %zu walls against the outer layer [mm], median %.3f, within "
         "0.3 %ld; with the pulse's delay left in %.3f, %ld\n",
-        volume ? "volume " : "section", errors.size(), median(errors),
-        static_cast<long>(within(errors)), median(before), static_cast<long>(within(before)));
-}
-
-double part_of(std::vector<double> values, double part) {
-    if (values.empty()) {
-        return std::numeric_limits<double>::quiet_NaN();
-    }
-    std::sort(values.begin(), values.end());
-    return values[static_cast<std::size_t>(part * static_cast<double>(values.size() - 1) + 0.5)];
+        volume ? "volume " : "section", errors.size(), 1e3 * part_of(errors, 0.5),
+        static_cast<long>(within(errors)), 1e3 * part_of(before, 0.5),
+        static_cast<long>(within(before)));
 }
 
 void print_summary(const std::vector<Row>& rows, bool volume) {

@@ -2,7 +2,6 @@
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
-#include <Eigen/Eigenvalues>
 #include <Eigen/QR>
 #include <algorithm>
 #include <cmath>
@@ -54,6 +53,8 @@ public:
           centre_((trust_ * tracks.depths).sum() / trust_.sum()) {}
 
     [[nodiscard]] double centre() const { return centre_; }
+    // For a slow strain to be seen.
+    [[nodiscard]] bool long_enough() const { return cosines_.cols() > 0; }
 
     [[nodiscard]] TrackFit fit(bool stretched) const {
         const Eigen::ArrayXXd& u = tracks_.displacement;
@@ -165,11 +166,13 @@ CommonMotion estimate_common_motion(const LineHistory& line, const CommonMotionO
                 options.joining);
     const TrackFitter fitter(tracks, options, line.settings.frame_rate);
     TrackFit fit = fitter.fit(false);
-    TrackFit stretched = fitter.fit(true);
-    if (stretched.misfit < fit.misfit - options.least_gain) {
-        fit = std::move(stretched);
-        motion.stretch = fit.stretch;
-        motion.stretch_centre = fitter.centre();
+    if (fitter.long_enough()) {
+        TrackFit stretched = fitter.fit(true);
+        if (stretched.misfit < fit.misfit - options.least_gain) {
+            fit = std::move(stretched);
+            motion.stretch = fit.stretch;
+            motion.stretch_centre = fitter.centre();
+        }
     }
     const Eigen::MatrixXd& plane = fit.plane;
     const Eigen::ArrayXd& weight = fit.weight;

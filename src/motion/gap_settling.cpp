@@ -37,7 +37,7 @@ Sides sides_of(const LayeredGate& layered, const LayerTimes& times, Eigen::Index
             phasors.back() *= layered.own;
         }
     }
-    out.ridge = 0.01 * times.weight.sum();
+    out.ridge = LayerFitOptions{}.ridge * times.weight.sum();
     const Eigen::Index frames = times.pulse.size();
     for (const int side : {0, 1}) {
         const Eigen::Index first = side == 0 ? 0 : gap;

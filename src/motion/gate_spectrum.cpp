@@ -24,10 +24,7 @@ namespace {
 
 // Grid and bins of the gate at rest, no values yet.
 GateSpectrum empty_gate(const LineHistory& line, double depth, double half_gate, double band) {
-    const auto first =
-        static_cast<Eigen::Index>(std::max(0.0, std::round(line.index(depth - half_gate))));
-    const Eigen::Index last =
-        std::min<Eigen::Index>(line.samples.cols(), std::lround(line.index(depth + half_gate)));
+    const auto [first, last] = line.gate(depth, half_gate);
     const Eigen::Index count = last - first;
     require(count >= 4, "gate length", count,
             "must be at least 4 baseband samples inside the line");

@@ -33,6 +33,8 @@ Eigen::ArrayXXcd matched_lines(const LineHistory& line, double line_smoothing) {
 
 namespace {
 
+constexpr double least_gain = 1.1;  // of what follows a track, for another to be believed
+
 // u of the products R of successive frames, smoothed first.
 Eigen::ArrayXd displacement(const Eigen::ArrayXcd& products, double sigma, double phase_per_metre) {
     const Eigen::ArrayXcd smooth = gaussian_smooth<std::complex<double>>(products, sigma);
@@ -40,18 +42,6 @@ Eigen::ArrayXd displacement(const Eigen::ArrayXcd& products, double sigma, doubl
     u[0] = 0;
     for (Eigen::Index i = 1; i < u.size(); ++i) {
         u[i] = u[i - 1] - std::arg(smooth[i - 1]) / phase_per_metre;
-    }
-    return u;
-}
-
-// The displacement by which products with a template turn, smoothed first.
-Eigen::ArrayXd unwrapped(const Eigen::ArrayXcd& products, double sigma, double phase_per_metre) {
-    const Eigen::ArrayXcd smooth = gaussian_smooth<std::complex<double>>(products, sigma);
-    Eigen::ArrayXd u(products.size());
-    double phase = 0;
-    for (Eigen::Index i = 0; i < u.size(); ++i) {
-        phase += std::arg(smooth[i] * std::polar(1.0, -phase));
-        u[i] = -phase / phase_per_metre;
     }
     return u;
 }
@@ -66,9 +56,8 @@ Eigen::ArrayXXcd turned_back(const Eigen::Ref<const Eigen::ArrayXXcd>& gate,
 // for it, and once it is turned back those that are averaged may differ by more than a cycle.
 Eigen::ArrayXd motion_of_all(const LineHistory& line, const PhaseTrackOptions& options) {
     const Eigen::Index frames = line.frames();
-    const auto first = static_cast<Eigen::Index>(std::max(
-        0.0,
-        std::round(line.index(line.first_depth() + options.first_offset - options.half_gate))));
+    const Eigen::Index first =
+        line.gate(line.first_depth() + options.first_offset, options.half_gate).first;
     const auto below = line.samples.rightCols(line.samples.cols() - first);
     const Eigen::ArrayXcd product =
         (below.topRows(frames - 1).conjugate() * below.bottomRows(frames - 1)).rowwise().sum();
@@ -76,27 +65,18 @@ Eigen::ArrayXd motion_of_all(const LineHistory& line, const PhaseTrackOptions& o
                         line.phase_per_metre(line.settings.sensor.centre_frequency));
 }
 
-}  // namespace
-
-namespace {
-
 // The tracks of a line that is in contact all the time, into some rows of all; what each gate's
 // power and the part of it that follows its track are is added up.
-void track_run(const LineHistory& line, const PhaseTrackOptions& options, std::size_t begin,
+void track_run(LineHistory line, const PhaseTrackOptions& options, std::size_t begin,
                PhaseTracks& tracks, Eigen::ArrayXd& power, Eigen::ArrayXd& following) {
     const Eigen::Index frames = line.frames();
     const double phase_per_metre = line.phase_per_metre(line.settings.sensor.centre_frequency);
     const double sigma = options.phase_smoothing * line.settings.frame_rate;
     const Eigen::ArrayXd all = motion_of_all(line, options);
-    LineHistory still = line;
-    still.samples.colwise() *=
-        (std::complex<double>(0, phase_per_metre) * all.cast<std::complex<double>>()).exp();
-    const Eigen::ArrayXXcd lines = matched_lines(still, options.line_smoothing);
+    line.samples = turned_back(line.samples, all, phase_per_metre);
+    const Eigen::ArrayXXcd lines = matched_lines(line, options.line_smoothing);
     for (Eigen::Index g = 0; g < tracks.depths.size(); ++g) {
-        const auto from = static_cast<Eigen::Index>(
-            std::max(0.0, std::round(line.index(tracks.depths[g] - options.half_gate))));
-        const Eigen::Index to = std::min<Eigen::Index>(
-            lines.cols(), std::lround(line.index(tracks.depths[g] + options.half_gate)));
+        const auto [from, to] = line.gate(tracks.depths[g], options.half_gate);
         const auto gate = lines.middleCols(from, to - from);
         const Eigen::ArrayXcd correlation =
             (gate.topRows(frames - 1).conjugate() * gate.bottomRows(frames - 1)).rowwise().sum();
@@ -105,10 +85,12 @@ void track_run(const LineHistory& line, const PhaseTrackOptions& options, std::s
         // Against what the gate holds in the mean, noise does not add up over the frames.
         const Eigen::ArrayXcd likeness =
             (aligned.matrix() * aligned.colwise().mean().matrix().adjoint()).array();
-        const Eigen::ArrayXd settled = u + unwrapped(likeness, sigma, phase_per_metre);
+        const Eigen::ArrayXd settled =
+            u - unwrapped_phase(gaussian_smooth<std::complex<double>>(likeness, sigma)) /
+                    phase_per_metre;
         Eigen::ArrayXXcd again = turned_back(gate, settled, phase_per_metre);
-
-        if (again.colwise().mean().abs2().sum() > 1.1 * aligned.colwise().mean().abs2().sum()) {
+        if (again.colwise().mean().abs2().sum() >
+            least_gain * aligned.colwise().mean().abs2().sum()) {
             u = settled;
             aligned = std::move(again);
         }
@@ -156,10 +138,14 @@ PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& optio
     Eigen::ArrayXd power = Eigen::ArrayXd::Zero(gates);
     Eigen::ArrayXd following = Eigen::ArrayXd::Zero(gates);
     for (const FrameRun& run : tracks.runs) {
-        LineHistory part = line;
-        part.samples = line.samples.middleRows(static_cast<Eigen::Index>(run.first),
-                                               static_cast<Eigen::Index>(run.count));
-        track_run(part, options, run.first, tracks, power, following);
+        track_run({line.samples.middleRows(static_cast<Eigen::Index>(run.first),
+                                           static_cast<Eigen::Index>(run.count)),
+                   line.grid,
+                   line.settings,
+                   {},
+                   {},
+                   0},
+                  options, run.first, tracks, power, following);
     }
     tracks.coherence = (power > 0).select(following / power.max(1e-300), 0.0);
     return tracks;

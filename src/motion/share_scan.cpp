@@ -15,6 +15,12 @@
 
 namespace echosieve {
 
+namespace {
+
+constexpr double standing_motion = 30e-6;  // over the range of p [m]
+
+}  // namespace
+
 ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
                      const Sensor& sensor, double frame_rate, const ShareScanOptions& options)
     : options_(options), times_(times), frequencies_(frequencies) {
@@ -56,12 +62,6 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
         gram_.push_back(std::move(gram));
     }
 }
-
-namespace {
-
-constexpr double standing_motion = 30e-6;  // over the range of p [m]
-
-}  // namespace
 
 std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, double bulk) const {
     require(gate.bins() == frequencies_.size(), "number of bins", gate.bins(),
@@ -119,15 +119,9 @@ Eigen::ArrayXXcd ShareScan::without_drift(const Eigen::ArrayXXcd& values) const 
     }
     // Its slow phase, by which all is turned back.
     const Eigen::ArrayXcd echo = strongest.colwise().sum().transpose();
-    Eigen::ArrayXcd product = (strongest.matrix() * echo.conjugate().matrix()).array();
+    const Eigen::ArrayXcd product = (strongest.matrix() * echo.conjugate().matrix()).array();
     const double sigma = block_rate_ / (2 * std::numbers::pi * options_.drift_frequency);
-    product = gaussian_smooth<std::complex<double>>(product, sigma);
-    Eigen::ArrayXd phase(product.size());
-    double last = 0;
-    for (Eigen::Index i = 0; i < phase.size(); ++i) {
-        last += std::remainder(std::arg(product[i]) - last, 2 * std::numbers::pi);
-        phase[i] = last;
-    }
+    Eigen::ArrayXd phase = unwrapped_phase(gaussian_smooth<std::complex<double>>(product, sigma));
     phase -= phase.mean();
     Eigen::ArrayXXcd still = values;
     for (Eigen::Index j = 0; j < still.cols(); ++j) {

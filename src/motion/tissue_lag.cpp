@@ -6,6 +6,10 @@
 #include <limits>
 #include <vector>
 
+#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/wall_fit.hpp"
+#include "echosieve/motion/wall_model.hpp"
+
 namespace echosieve {
 
 namespace {
@@ -72,8 +76,7 @@ bool settle_tissue_lag(const LineHistory& line, const SeparatedWall& near, const
             state.share = start;
             const WallModel model(wall->layered.gate, trial, state, largest_layer(state, 2.5),
                                   line.settings, model_options);
-            const double noise =
-                model.power() * std::max(wall->layered.fit.residual(), model_options.least_noise);
+            const double noise = noise_of(model, wall->layered, model_options);
             double most = -std::numeric_limits<double>::infinity();
             for (const double ratio : {0.5, 0.64, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5}) {
                 state.share = ratio * start;

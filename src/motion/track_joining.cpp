@@ -3,11 +3,11 @@
 #include <Eigen/Core>
 #include <Eigen/Eigenvalues>
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <complex>
+#include <cstddef>
 #include <limits>
-#include <numbers>
+#include <utility>
 #include <vector>
 
 #include "echosieve/motion/slow_time.hpp"
@@ -39,10 +39,10 @@ public:
         lags_ = static_cast<Eigen::Index>(std::ceil(reach / step_)) + 3;
         for (Eigen::Index g = 0; g < gates; ++g) {
             const Eigen::ArrayXd u = tracks.displacement.col(g);
-            const auto begin = static_cast<Eigen::Index>(
-                std::max(0.0, std::round(line.index(tracks.depths[g] - half_gate))));
-            const Eigen::Index end = std::min<Eigen::Index>(
-                line.samples.cols(), std::lround(line.index(tracks.depths[g] + half_gate)));
+            const std::pair<Eigen::Index, Eigen::Index> gate =
+                line.gate(tracks.depths[g], half_gate);
+            const Eigen::Index begin = gate.first;
+            const Eigen::Index end = gate.second;
             const Eigen::Index from = std::max<Eigen::Index>(0, begin - lags_);
             const Eigen::Index to = std::min(line.samples.cols(), end + lags_);
             const auto mean = [&](Eigen::Index at, Eigen::Index since) {
@@ -129,13 +129,12 @@ void join_tracks(const LineHistory& line, PhaseTracks& tracks, const Eigen::Arra
     }
     const Eigen::Index gates = tracks.depths.size();
     const Courses courses = courses_of(tracks, trust);
-    const double wavelength = line.settings.sound_speed / line.settings.sensor.centre_frequency;
     Eigen::Vector2d reach;
     Eigen::Vector2d step;
     for (Eigen::Index k = 0; k < 2; ++k) {
         reach[k] =
             std::clamp(options.reach * courses.range[k], options.least_reach, options.most_reach);
-        step[k] = wavelength / 16 /
+        step[k] = line.half_wavelength() / 8 /
                   std::max(1.0, quantile(courses.loads.row(k).transpose().array().abs(), 0.9));
     }
     const double furthest =
@@ -186,11 +185,9 @@ void join_tracks(const LineHistory& line, PhaseTracks& tracks, const Eigen::Arra
             }
         };
         search(best, reach, step);
-        for (int k = 0; k < 3; ++k) {
-            step /= 3;
-            search(best, 3 * step, step);
+        for (const double part : {1.0 / 3, 1.0 / 9, 1.0 / 27}) {
+            search(best, 3 * part * step, part * step);
         }
-        step *= 27;
         for (Eigen::Index g = 0; g < gates; ++g) {
             const double path = gap.settled(g, courses.loads.col(g).dot(best));
             auto u = tracks.displacement.col(g);

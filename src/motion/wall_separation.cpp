@@ -61,6 +61,12 @@ double motion_bulk(const WallPair& pair, const SeparatedWall& wall) {
     return wall.state.sense < 0 ? pair.near.bulk : pair.far.bulk;
 }
 
+// What is left of a motion of mean 0 once its share of the pulse is taken off.
+Eigen::ArrayXd without_pulse(const Eigen::ArrayXd& own, const LayerTimes& times) {
+    const Eigen::ArrayXd p = times.pulse - times.pulse.mean();
+    return own - (own * p).sum() / std::max(p.square().sum(), 1e-300) * p;
+}
+
 // Takes a wall's gate apart where the wall is thought to be, and says better where it is.
 class WallTaker {
 public:
@@ -146,18 +152,12 @@ public:
         const Eigen::ArrayXcd product = echo_products(wall, times) * times.weight;
         const Eigen::ArrayXcd smooth =
             gaussian_smooth<std::complex<double>>(product, gaussian_sigma(fastest_drift, rate));
-        Eigen::ArrayXd own(smooth.size());
-        double phase = 0;
-        for (Eigen::Index i = 0; i < smooth.size(); ++i) {
-            phase += std::arg(smooth[i] * std::polar(1.0, -phase));
-            own[i] = -phase / line_.phase_per_metre(line_.settings.sensor.centre_frequency);
-        }
+        Eigen::ArrayXd own = -unwrapped_phase(smooth) /
+                             line_.phase_per_metre(line_.settings.sensor.centre_frequency);
         if (wall.state.own.size() > 0) {
             own += wall.state.own;
         }
-        const Eigen::ArrayXd p = times.pulse - times.pulse.mean();
-        own -= own.mean();
-        own -= (own * p).sum() / std::max(p.square().sum(), 1e-300) * p;
+        own = without_pulse(own - own.mean(), times);
         WallState trial = wall.state;
         trial.own = own;
         if (evidence_of(wall, trial, times) > evidence_of(wall, wall.state, times)) {
@@ -170,11 +170,9 @@ public:
     void settle_drift(SeparatedWall& wall, const LayerTimes& times) const {
         const WallState state = wall.state;
         const Eigen::Index frames = times.pulse.size();
-        const Eigen::ArrayXd p = times.pulse - times.pulse.mean();
-        Eigen::ArrayXd ramp = Eigen::ArrayXd::LinSpaced(frames, -0.5, 0.5);
-        ramp -= (ramp * p).sum() / std::max(p.square().sum(), 1e-300) * p;
-        const double step =
-            line_.settings.sound_speed / 2 / line_.settings.sensor.centre_frequency / 12;
+        const Eigen::ArrayXd ramp =
+            without_pulse(Eigen::ArrayXd::LinSpaced(frames, -0.5, 0.5), times);
+        const double step = line_.half_wavelength() / 12;
         double best = -std::numeric_limits<double>::infinity();
         for (int k = -drift_steps - 1; k <= drift_steps; ++k) {
             WallState trial = state;
@@ -183,8 +181,7 @@ public:
             }
             const WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1.25),
                                   line_.settings, options_.model);
-            const double noise = model.power() * std::max(0.5 * wall.layered.fit.residual(),
-                                                          options_.model.least_noise);
+            const double noise = noise_of(model, wall.layered, options_.model, 0.5);
             for (const double ratio : {0.8, 1.0, 1.25}) {
                 trial.share = ratio * state.share;
                 const double evidence = model.evidence(trial, noise);
@@ -211,8 +208,7 @@ public:
             const WallModel model(wall.layered.gate, times, trial,
                                   largest_layer(state, std::max(highest, 1.6)), line_.settings,
                                   options_.model);
-            const double noise =
-                model.power() * std::max(wall.layered.fit.residual(), options_.model.least_noise);
+            const double noise = noise_of(model, wall.layered, options_.model);
             const double by = std::min(0.25 * state.share, line_.half_wavelength() / 6);
             for (double share = lowest * state.share; share <= highest * state.share; share += by) {
                 trial.share = share;
@@ -269,8 +265,7 @@ public:
             const WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1),
                                   line_.settings, options_.model);
             if (k == 0) {
-                noise = model.power() *
-                        std::max(wall.layered.fit.residual(), options_.model.least_noise);
+                noise = noise_of(model, wall.layered, options_.model);
             }
             evidence[static_cast<std::size_t>(k + 1)] = model.evidence(trial, noise);
         }
@@ -286,9 +281,7 @@ private:
                                      const LayerTimes& times) const {
         const WallModel model(wall.layered.gate, times, state, largest_layer(state, 1),
                               line_.settings, options_.model);
-        const double noise =
-            model.power() * std::max(wall.layered.fit.residual(), options_.model.least_noise);
-        return model.evidence(state, noise);
+        return model.evidence(state, noise_of(model, wall.layered, options_.model));
     }
 
     const LineHistory& line_;

@@ -20,7 +20,7 @@ namespace echosieve {
 //   p(i)    pulse: range (3 % to 97 %) 1, mean 0            a_z  its share at depth z [m]
 //   q(i)    bulk motion (breathing, slip): mean 0 [m]       b_z  its share, median 1
 //
-//   r(i)    slow strain, up to 0.5 Hz, mean 0; z_0 a depth in the middle of the line [m]
+//   r(i)    slow strain, up to 1 Hz, mean 0; z_0 a depth in the middle of the line [m]
 //
 //   u_z(i) = a_z p(i) + b_z q(i) + (z - z_0) r(i) + rest
 //

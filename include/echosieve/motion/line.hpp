@@ -8,6 +8,7 @@
 #include <complex>
 #include <cstddef>
 #include <numbers>
+#include <utility>
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
@@ -38,6 +39,12 @@ struct LineHistory {
     /// Fractional sample index of `depth` [m].
     [[nodiscard]] double index(double depth) const noexcept {
         return grid.index(settings.arrival(depth));
+    }
+    /// First sample of the line within `half_length` of `depth`, and the one after the last [m].
+    [[nodiscard]] std::pair<Eigen::Index, Eigen::Index> gate(double depth,
+                                                             double half_length) const noexcept {
+        return {static_cast<Eigen::Index>(std::max(0.0, std::round(index(depth - half_length)))),
+                std::min<Eigen::Index>(samples.cols(), std::lround(index(depth + half_length)))};
     }
     /// Phase [rad] by which an echo of `frequency` [Hz] turns when it moves 1 m deeper, sign apart.
     [[nodiscard]] double phase_per_metre(double frequency) const noexcept {

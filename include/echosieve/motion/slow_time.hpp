@@ -130,6 +130,17 @@ void bridge(Array& rows, const std::vector<bool>& usable) {
     }
 }
 
+/// Phase [rad] of each x, continued without jumps of more than half a turn; the first in [-pi, pi].
+[[nodiscard]] inline Eigen::ArrayXd unwrapped_phase(const Eigen::Ref<const Eigen::ArrayXcd>& x) {
+    Eigen::ArrayXd phase(x.size());
+    double last = 0;
+    for (Eigen::Index i = 0; i < phase.size(); ++i) {
+        last += std::remainder(std::arg(x[i]) - last, 2 * std::numbers::pi);
+        phase[i] = last;
+    }
+    return phase;
+}
+
 /// The value below which the fraction `part` in [0, 1] of x lies, interpolated. Throws if x is
 /// empty.
 [[nodiscard]] inline double quantile(const Eigen::Ref<const Eigen::ArrayXd>& x, double part) {

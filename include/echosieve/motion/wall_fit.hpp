@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <cstddef>
 #include <vector>
 
@@ -54,6 +55,13 @@ inline void validate(const WallSearch& search) {
 [[nodiscard]] WallState likeliest_wall(const WallModel& model, WallState start,
                                        const WallSearch& search, const WallModelOptions& options,
                                        double& noise);
+
+/// Noise [per block and bin] at which states of a wall are compared: what the gate's layers leave
+/// now, times `part`, but no less than the model is good for.
+[[nodiscard]] inline double noise_of(const WallModel& model, const LayeredGate& layered,
+                                     const WallModelOptions& options, double part = 1) {
+    return model.power() * std::max(part * layered.fit.residual(), options.least_noise);
+}
 
 /// How a motion of its own [m, per frame] turns a wall's echoes, [frames x bins].
 [[nodiscard]] Eigen::ArrayXXcd own_phasors(const GateSpectrum& gate, const LayerTimes& times,
