@@ -75,6 +75,20 @@ TEST_CASE("bridging draws straight lines over unusable frames") {
     CHECK((untouched == expected).all());
 }
 
+TEST_CASE("a phase is unwrapped over many turns, either way") {
+    constexpr Eigen::Index count = 400;
+    Eigen::ArrayXcd turning(count);
+    Eigen::ArrayXd truth(count);
+    for (Eigen::Index i = 0; i < count; ++i) {
+        truth[i] = 1 + 20 * std::sin(0.02 * static_cast<double>(i));
+        turning[i] = std::polar(0.1 + static_cast<double>(i), truth[i]);
+    }
+    constexpr double rounding = 1e-12;  // of 20 rad
+    CHECK_WITHIN((unwrapped_phase(turning) - truth).abs().maxCoeff(), 0.0, rounding);
+    CHECK(unwrapped_phase(Eigen::ArrayXcd()).size() == 0);
+    CHECK((unwrapped_phase(Eigen::ArrayXcd::Zero(5)) == 0).all());
+}
+
 TEST_CASE("quantiles interpolate between sorted values") {
     Eigen::ArrayXd x(5);
     x << 5, 1, 4, 2, 3;

@@ -248,3 +248,25 @@ TEST_CASE("clear walls in tissue that does not pulsate are followed") {
         CHECK_WITHIN(errors_of(motion, made.truth).distension, 0.0, limit);
     }
 }
+
+// One event each that costs cycles of the carrier where it is not allowed for; drawn recordings,
+// their numbers among those that the tracker was made with.
+TEST_CASE("a step of the sensor, tissue that lags, lost contact: the walls are followed through") {
+    const auto error = [](EventKind kind, std::uint64_t seed) {
+        DrawOptions draw;
+        draw.only_event = kind;
+        const SyntheticRecording made =
+            render_drawn<std::int16_t>(draw_scene<Scene>(seed, LineKind::artery, draw));
+        const ArteryMotion motion = track_artery(made.recording);
+        REQUIRE(motion.usable());
+        // Contact is lost in some of the frames: nothing is asked of those that are not valid.
+        Truth truth = made.truth;
+        for (std::size_t i = 0; i < truth.dropped.size(); ++i) {
+            truth.dropped[i] = truth.dropped[i] || !motion.frames[i].valid;
+        }
+        return errors_of(motion, truth).distension;
+    };
+    CHECK_WITHIN(error(EventKind::sensor_step, 7010), 0.0, distension_limit);   // 0.24 mm in 50 ms
+    CHECK_WITHIN(error(EventKind::tissue_lag, 7006), 0.0, distension_limit);    // 13 ms
+    CHECK_WITHIN(error(EventKind::contact_loss, 7009), 0.0, distension_limit);  // 19 dB, 0.25 s
+}

@@ -3,6 +3,7 @@
 #include <boost/math/distributions/normal.hpp>
 #include <cmath>
 
+#include "echosieve/motion/wall_report.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -30,6 +31,19 @@ TEST_CASE("closeness is the probability of a normal error within the limit (Boos
         CHECK_WITHIN(closeness(deviation, options), expected, 1e-12);
     }
     CHECK(closeness(0) == 1);
+}
+
+TEST_CASE("both walls of a pair are judged from each other's signs") {
+    WallReport near = good_wall(-150e-6);
+    WallReport far = good_wall(250e-6);
+    far.evidence = 300;
+    WallConfidenceOptions options;
+    const double expected_near = wall_confidence(wall_signs(near, far), options);
+    const double expected_far = wall_confidence(wall_signs(far, near), options);
+    set_confidence(near, far, options);
+    CHECK(near.confidence == expected_near);
+    CHECK(far.confidence == expected_far);
+    CHECK(far.confidence < near.confidence);
 }
 
 TEST_CASE("clear walls are trusted, walls with the signs of a wrong one are not") {

@@ -1,0 +1,43 @@
+#include "echosieve/motion/frame_run.hpp"
+
+#include <string>
+#include <vector>
+
+#include "support/check.hpp"
+
+using namespace echosieve;
+
+namespace {
+
+// '#' usable, '.' not; gaps of more than 2, runs of at least 3.
+std::vector<FrameRun> runs(const std::string& frames) {
+    std::vector<bool> usable;
+    for (const char c : frames) {
+        usable.push_back(c == '#');
+    }
+    return runs_of(usable, 2, 3);
+}
+
+void check_runs(const std::string& frames, const std::vector<FrameRun>& expected) {
+    CAPTURE(frames);
+    const std::vector<FrameRun> found = runs(frames);
+    REQUIRE(found.size() == expected.size());
+    for (std::size_t k = 0; k < found.size(); ++k) {
+        CHECK(found[k].first == expected[k].first);
+        CHECK(found[k].count == expected[k].count);
+    }
+}
+
+}  // namespace
+
+TEST_CASE("runs of frames end at gaps that are too long, and short ones are left out") {
+    check_runs("##########", {{0, 10}});
+    check_runs("##.##..###", {{0, 10}});
+    check_runs("####...###", {{0, 4}, {7, 3}});
+    check_runs("####...##...####", {{0, 4}, {12, 4}});
+    check_runs("..####..", {{0, 8}});    // the ends are bridged as gaps are
+    check_runs("...####...", {{3, 4}});  // or left out as gaps are
+    check_runs("##......##", {});
+    check_runs("..........", {});
+    check_runs("", {});
+}
