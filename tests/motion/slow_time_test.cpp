@@ -83,7 +83,6 @@ TEST_CASE("a phase is unwrapped over many turns, either way") {
         truth[i] = 1 + 20 * std::sin(0.02 * static_cast<double>(i));
         turning[i] = std::polar(0.1 + static_cast<double>(i), truth[i]);
     }
-    constexpr double rounding = 1e-12;  // of 20 rad
     CHECK_WITHIN((unwrapped_phase(turning) - truth).abs().maxCoeff(), 0.0, rounding);
     CHECK(unwrapped_phase(Eigen::ArrayXcd()).size() == 0);
     CHECK((unwrapped_phase(Eigen::ArrayXcd::Zero(5)) == 0).all());
