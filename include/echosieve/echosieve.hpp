@@ -1,9 +1,12 @@
 // All public headers. For users: inside the library every file includes what it uses.
 #pragma once
 
+#include "echosieve/atoms/atom_derivatives.hpp"
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/atoms/inner_product.hpp"
+#include "echosieve/atoms/inner_product_derivatives.hpp"
+#include "echosieve/atoms/overlap_moments.hpp"
 #include "echosieve/atoms/recurrence.hpp"
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/condition/analytic_filter.hpp"

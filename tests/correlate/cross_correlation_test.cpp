@@ -104,7 +104,7 @@ TEST_CASE("the closed form is the integral, and the sum of samples at 125 MHz") 
     }
 }
 
-TEST_CASE("the derivative in the lag is the difference quotient") {
+TEST_CASE("the derivatives in the lag are the difference quotients") {
     RandomStream stream(12);
     // Five points a step h apart: h^4 omega^5 / 30 = 3e-9 of truncation, rounding of 1e-15 / h.
     constexpr double h = 2e-4;
@@ -119,6 +119,13 @@ TEST_CASE("the derivative in the lag is the difference quotient") {
         const Complex quotient = (at(-2) - 8.0 * at(-1) + 8.0 * at(1) - at(2)) / (12 * h);
         CHECK_WITHIN(cross_correlation(all(x1), all(x2), lag).derivative, quotient,
                      tolerance * 2 * std::numbers::pi * 6);
+        const auto slope = [&](double steps) {
+            return cross_correlation(all(x1), all(x2), lag + steps * h).derivative;
+        };
+        const Complex bend = (slope(-2) - 8.0 * slope(-1) + 8.0 * slope(1) - slope(2)) / (12 * h);
+        const double per_second = 2 * std::numbers::pi * 6;
+        CHECK_WITHIN(cross_correlation(all(x1), all(x2), lag).second_derivative, bend,
+                     tolerance * per_second * per_second);
     }
 }
 

@@ -26,10 +26,11 @@ inline constexpr double inner_product_error_epsilons = 24;
 
 namespace detail {
 
-/// <g1(t + lag), g2(t)> in double, and the derivative of its logarithm in the lag.
+/// <g1(t + lag), g2(t)> in double, and both derivatives of its logarithm in the lag.
 struct Overlap {
     std::complex<double> value;
     std::complex<double> log_slope;
+    std::complex<double> log_curvature;
 };
 
 template <Atom A1, Atom A2>
@@ -47,7 +48,8 @@ template <Atom A1, Atom A2>
     const Complex curvature = p * (q / sum);
     const Complex exponent =
         -curvature * (d * d) - difference * difference / (4.0 * sum) + Complex{0, d} * mean;
-    return {std::sqrt(pi / sum) * std::exp(exponent), -2.0 * d * curvature + Complex{0, 1} * mean};
+    return {std::sqrt(pi / sum) * std::exp(exponent), -2.0 * d * curvature + Complex{0, 1} * mean,
+            -2.0 * curvature};
 }
 
 }  // namespace detail

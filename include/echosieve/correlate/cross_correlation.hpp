@@ -15,17 +15,18 @@ namespace echosieve {
 //
 //   R12(lambda) = a1 conj(a2) sqrt(pi / P)
 //                 exp(-p q x^2 / P - (omega_1 - omega_2)^2 / (4 P) + i x m)
-//   dR12 / dlambda = R12 (-2 p q x / P + i m)
+//   dR12 / dlambda = R12 s,  d2R12 / dlambda2 = R12 (s^2 - 2 p q / P),  s = -2 p q x / P + i m
 //
 // If x2 is x1 delayed by d, |R12| is largest at lambda = -d.
 
-/// R12 at a lag, with its derivative in the lag.
+/// R12 at a lag, with its derivatives in the lag.
 struct CorrelationValue {
-    std::complex<double> value;       ///< [s], times the echoes' amplitudes
-    std::complex<double> derivative;  ///< the same per second
+    std::complex<double> value;              ///< [s], times the echoes' amplitudes
+    std::complex<double> derivative;         ///< the same per second
+    std::complex<double> second_derivative;  ///< the same per second squared
 };
 
-/// R12 and its derivative for two echoes. Error as of inner_product.
+/// R12 and its derivatives for two echoes. Error as of inner_product.
 template <Atom A1, Atom A2>
 [[nodiscard]] CorrelationValue cross_correlation(const Echo<A1>& x1, const Echo<A2>& x2,
                                                  double lag) noexcept {
@@ -33,10 +34,11 @@ template <Atom A1, Atom A2>
     const detail::Overlap atoms = detail::overlap(x1.atom, x2.atom, lag);
     const Complex value = static_cast<Complex>(x1.amplitude) *
                           std::conj(static_cast<Complex>(x2.amplitude)) * atoms.value;
-    return {value, value * atoms.log_slope};
+    return {value, value * atoms.log_slope,
+            value * (atoms.log_slope * atoms.log_slope + atoms.log_curvature)};
 }
 
-/// R12 and its derivative for two sums of echoes: all pairs. Zero if either is empty.
+/// R12 and its derivatives for two sums of echoes: all pairs. Zero if either is empty.
 template <Atom A1, Atom A2>
 [[nodiscard]] CorrelationValue cross_correlation(std::span<const Echo<A1>> x1,
                                                  std::span<const Echo<A2>> x2,
@@ -47,6 +49,7 @@ template <Atom A1, Atom A2>
             const CorrelationValue pair = cross_correlation(first, second, lag);
             total.value += pair.value;
             total.derivative += pair.derivative;
+            total.second_derivative += pair.second_derivative;
         }
     }
     return total;
