@@ -26,6 +26,7 @@
 #include "echosieve/correlate/bound.hpp"
 #include "echosieve/correlate/cross_correlation.hpp"
 #include "echosieve/correlate/delay.hpp"
+#include "echosieve/correlate/delay_limits.hpp"
 #include "echosieve/correlate/echo_limits.hpp"
 #include "echosieve/correlate/fisher_information.hpp"
 #include "echosieve/correlate/sampled.hpp"

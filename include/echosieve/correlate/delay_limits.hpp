@@ -1,0 +1,95 @@
+// How well the delay between two frames can be known, cycle included, and what averaging or coding
+// buys.
+#pragma once
+
+#include <cmath>
+#include <complex>
+#include <limits>
+#include <numbers>
+#include <span>
+
+#include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/scalar.hpp"
+#include "echosieve/correlate/bound.hpp"
+#include "echosieve/correlate/cross_correlation.hpp"
+#include "echosieve/correlate/fisher_information.hpp"
+
+namespace echosieve {
+
+// Symbols (eta, alpha, f as in bound.hpp; sigma, fs as in fisher_information.hpp)
+//   x      the echoes of something that moves as one, a sum of atoms;  d its delay
+//   E      energy of the part that the noise sees: fs / (2 sigma^2) integral |x|^2 dt for real
+//          samples, 2 fs / sigma^2 the same for complex ones
+//   rho    correlation of the real echo with itself one period 1 / f later, exp(-alpha / (2 f^2))
+//
+// d alone unknown in one frame against a known x: sd >= 1 / sqrt(integral |x'|^2 in E's unit), and
+// integral |x'|^2 = -d2R_xx / dlambda2 at lag 0, in closed form for any sum of atoms. Two noisy
+// frames: sqrt(2) times as much. Where the phase tells the delay, it tells it up to periods 1 / f.
+// One period off the correlation is (1 - rho) eta lower in the mean, with a variance of
+// 2 (1 - rho) eta for one noisy frame, and of 4 (1 - rho) eta + 2 N for two, N the independent
+// noise values that meet in the window: 2 times bandwidth times length, 0 if fitted echoes are
+// correlated. The chance that a neighbour wins is Q(mean / deviation), for both of them twice that
+// (derived here; threshold effect: Weiss and Weinstein 1983, IEEE TASSP 31:472-486).
+
+/// What is correlated to find the delay.
+struct CorrelatedFrames {
+    bool both_noisy = true;   ///< two frames; false: one frame and a noise-free echo
+    double noise_values = 0;  ///< N, of two frames
+};
+
+/// Least standard deviation [s] of the common delay between two noisy frames of a sum of echoes
+/// that moves as one, shapes and amplitudes known. Infinite for silent echoes. Throws InvalidInput
+/// for invalid noise or atoms.
+template <Atom A>
+[[nodiscard]] double common_delay_limit(std::span<const Echo<A>> echoes,
+                                        const SampledNoise& noise) {
+    validate(noise);
+    for (const Echo<A>& echo : echoes) {
+        validate(echo.atom);
+    }
+    const double slope = -cross_correlation(echoes, echoes, 0).second_derivative.real();
+    const double per_energy = noise.sampling_rate / (noise.deviation * noise.deviation);
+    return slope > 0 ? std::sqrt(2 / ((noise.complex_samples ? 2 : 0.5) * per_energy * slope))
+                     : std::numeric_limits<double>::infinity();
+}
+
+/// Chance that the delay from the largest correlation is a period off. `eta` is energy_to_noise of
+/// one frame. Throws InvalidInput unless eta > 0, the frequency is positive and N zero or more.
+template <Atom A>
+[[nodiscard]] double cycle_skip_probability(const A& atom, double eta,
+                                            const CorrelatedFrames& frames = {}) {
+    validate(atom);
+    detail::require_energy_to_noise(eta);
+    const auto frequency = static_cast<double>(atom.centre_frequency);
+    require(frequency > 0, "centre_frequency", frequency, "must be positive [Hz]");
+    require(frames.noise_values >= 0 && is_finite(frames.noise_values), "noise_values",
+            frames.noise_values, "must be zero or more and finite");
+    const double alpha = decay_from_bandwidth(static_cast<double>(atom.bandwidth));
+    const auto chirp = static_cast<double>(atom.chirp_rate);
+    // |correlation| of a chirp falls faster: alpha / 2 + (pi gamma)^2 / (2 alpha) in the exponent.
+    const double root = std::numbers::pi * chirp;
+    const double fall = (alpha + root * root / alpha) / (2 * frequency * frequency);
+    const double mean = -std::expm1(-fall) * eta;
+    const double variance = frames.both_noisy ? 4 * mean + 2 * frames.noise_values : 2 * mean;
+    const double distance = mean / std::sqrt(variance);
+    return std::erfc(distance / std::numbers::sqrt2);  // 2 Q
+}
+
+/// The least eta at which cycle_skip_probability is `probability`: below it lies the threshold
+/// region, where the bounds are no longer reached. By bisection, to 1e-10 of itself.
+template <Atom A>
+[[nodiscard]] double threshold_energy_to_noise(const A& atom, double probability,
+                                               const CorrelatedFrames& frames = {}) {
+    require(probability > 0 && probability < 1, "probability", probability, "must lie in (0, 1)");
+    double low = -200;  // logarithms of eta
+    double high = 200;
+    for (int k = 0; k < 60; ++k) {
+        const double middle = (low + high) / 2;
+        (cycle_skip_probability(atom, std::exp(middle), frames) > probability ? low : high) =
+            middle;
+    }
+    return std::exp(high);
+}
+
+}  // namespace echosieve
