@@ -29,6 +29,7 @@
 #include "echosieve/correlate/delay_limits.hpp"
 #include "echosieve/correlate/echo_limits.hpp"
 #include "echosieve/correlate/fisher_information.hpp"
+#include "echosieve/correlate/measurement_plan.hpp"
 #include "echosieve/correlate/sampled.hpp"
 #include "echosieve/dictionary/gabor_box.hpp"
 #include "echosieve/dictionary/gabor_grid.hpp"
