@@ -1,4 +1,4 @@
-#include "echosieve/correlate/echo_limits.hpp"
+#include "echosieve/atoms/echo_limits.hpp"
 
 #include <Eigen/Dense>
 #include <cmath>

@@ -8,12 +8,12 @@
 #include <numbers>
 #include <span>
 
+#include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/bound.hpp"
 #include "echosieve/correlate/cross_correlation.hpp"
-#include "echosieve/correlate/fisher_information.hpp"
 
 namespace echosieve {
 

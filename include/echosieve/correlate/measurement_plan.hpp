@@ -14,13 +14,13 @@
 #include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/echo_limits.hpp"
+#include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/correlate/bound.hpp"
 #include "echosieve/correlate/delay_limits.hpp"
-#include "echosieve/correlate/echo_limits.hpp"
-#include "echosieve/correlate/fisher_information.hpp"
 
 namespace echosieve {
 

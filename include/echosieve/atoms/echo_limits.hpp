@@ -12,9 +12,9 @@
 #include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/correlate/fisher_information.hpp"
 
 namespace echosieve {
 
