@@ -23,10 +23,8 @@ namespace echosieve {
 //   L_tau,tau = -2 alpha + i 2 pi gamma,  L_tau,f = -i 2 pi,  L_tau,B = 2 alpha' u,
 //   L_tau,gamma = -i 2 pi u,  L_BB = -alpha'' u^2,  all others 0
 
-/// An atom's parameters, in the order of every gradient of it.
-enum class AtomParameter : std::size_t { arrival, centre_frequency, bandwidth, chirp_rate };
-
-inline constexpr std::size_t atom_parameters = 4;
+/// tau, f, B, gamma: the order of every gradient.
+inline constexpr std::size_t atom_parameter_count = 4;
 
 /// c[0] + c[1] u + ... + c[4] u^4.
 struct AtomPolynomial {
@@ -60,7 +58,7 @@ struct AtomPolynomial {
 
 /// L_j for the four parameters.
 template <Atom A>
-[[nodiscard]] std::array<AtomPolynomial, atom_parameters> first_derivatives(
+[[nodiscard]] std::array<AtomPolynomial, atom_parameter_count> first_derivatives(
     const A& atom) noexcept {
     using Complex = std::complex<double>;
     const double pi = std::numbers::pi;
@@ -68,7 +66,7 @@ template <Atom A>
     const double alpha = decay_from_bandwidth(bandwidth);
     const auto frequency = static_cast<double>(atom.centre_frequency);
     const auto chirp = static_cast<double>(atom.chirp_rate);
-    std::array<AtomPolynomial, atom_parameters> out;
+    std::array<AtomPolynomial, atom_parameter_count> out;
     out[0].c[0] = Complex{0, -2 * pi * frequency};
     out[0].c[1] = Complex{2 * alpha, -2 * pi * chirp};
     out[1].c[1] = Complex{0, 2 * pi};
@@ -79,7 +77,7 @@ template <Atom A>
 
 /// L_j L_k + L_jk for two parameters.
 template <Atom A>
-[[nodiscard]] std::array<std::array<AtomPolynomial, atom_parameters>, atom_parameters>
+[[nodiscard]] std::array<std::array<AtomPolynomial, atom_parameter_count>, atom_parameter_count>
 second_derivatives(const A& atom) noexcept {
     using Complex = std::complex<double>;
     const double pi = std::numbers::pi;
@@ -87,9 +85,9 @@ second_derivatives(const A& atom) noexcept {
     const double alpha = decay_from_bandwidth(bandwidth);
     const auto chirp = static_cast<double>(atom.chirp_rate);
     const auto first = first_derivatives(atom);
-    std::array<std::array<AtomPolynomial, atom_parameters>, atom_parameters> out;
-    for (std::size_t j = 0; j < atom_parameters; ++j) {
-        for (std::size_t k = 0; k < atom_parameters; ++k) {
+    std::array<std::array<AtomPolynomial, atom_parameter_count>, atom_parameter_count> out;
+    for (std::size_t j = 0; j < atom_parameter_count; ++j) {
+        for (std::size_t k = 0; k < atom_parameter_count; ++k) {
             out[j][k] = first[j] * first[k];
         }
     }

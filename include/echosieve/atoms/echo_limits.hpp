@@ -143,7 +143,7 @@ template <Atom A>
         Eigen::Index row = free.count() * static_cast<Eigen::Index>(k);
         for (std::size_t j = 0; j < FreeParameters::most; ++j) {
             if (which[j]) {
-                const bool shape = j > 0 && j < atom_parameters;
+                const bool shape = j > 0 && j < atom_parameter_count;
                 (shape ? shared : own).push_back(row++);
             }
         }

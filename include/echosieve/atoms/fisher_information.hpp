@@ -85,13 +85,13 @@ template <Atom A>
             continue;
         }
         AtomPolynomial next;
-        if (k < atom_parameters) {
+        if (k < atom_parameter_count) {
             next = shape[k];
             for (Complex& c : next.c) {
                 c *= a;
             }
         } else {
-            next.c[0] = k == atom_parameters ? a : Complex{0, 1} * a;
+            next.c[0] = k == atom_parameter_count ? a : Complex{0, 1} * a;
         }
         out.push_back(next);
     }

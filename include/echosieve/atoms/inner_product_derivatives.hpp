@@ -21,7 +21,7 @@ namespace echosieve {
 //   Q1, Q2 of the two derivatives, <Q1 g1, Q2 g2> = sum_jk (Q1)_j conj((Q2)_k) M_jk.
 // <x1, x2> is conjugate-linear in x2, so that derivatives in x2's parameters are those of conj(x2).
 
-inline constexpr std::size_t echo_parameters = atom_parameters + 2;
+inline constexpr std::size_t echo_parameter_count = atom_parameter_count + 2;
 
 /// Bound on the error of an entry, in units of epsilon of double max(1, |d (f1 + f2)| / 2) times
 /// the sum over the entry's monomials of |coefficient| ||u^m g1|| ||v^n g2||.
@@ -58,8 +58,8 @@ namespace detail {
 /// An echo's value and its derivatives as polynomials times the atom.
 struct EchoPolynomials {
     AtomPolynomial value;
-    std::array<AtomPolynomial, echo_parameters> first;
-    std::array<std::array<AtomPolynomial, echo_parameters>, echo_parameters> second;
+    std::array<AtomPolynomial, echo_parameter_count> first;
+    std::array<std::array<AtomPolynomial, echo_parameter_count>, echo_parameter_count> second;
 };
 
 template <Atom A>
@@ -70,15 +70,15 @@ template <Atom A>
     const auto ll = second_derivatives(echo.atom);
     EchoPolynomials out;
     out.value = constant(a);
-    out.first[atom_parameters] = constant(1);
-    out.first[atom_parameters + 1] = constant(Complex{0, 1});
-    for (std::size_t j = 0; j < atom_parameters; ++j) {
+    out.first[atom_parameter_count] = constant(1);
+    out.first[atom_parameter_count + 1] = constant(Complex{0, 1});
+    for (std::size_t j = 0; j < atom_parameter_count; ++j) {
         out.first[j] = scaled(l[j], a);
-        for (std::size_t k = 0; k < atom_parameters; ++k) {
+        for (std::size_t k = 0; k < atom_parameter_count; ++k) {
             out.second[j][k] = scaled(ll[j][k], a);
         }
-        out.second[j][atom_parameters] = out.second[atom_parameters][j] = l[j];
-        out.second[j][atom_parameters + 1] = out.second[atom_parameters + 1][j] =
+        out.second[j][atom_parameter_count] = out.second[atom_parameter_count][j] = l[j];
+        out.second[j][atom_parameter_count + 1] = out.second[atom_parameter_count + 1][j] =
             scaled(l[j], Complex{0, 1});
     }
     return out;
@@ -98,7 +98,7 @@ struct InnerProductDerivatives {
 template <Atom A1, Atom A2>
 [[nodiscard]] InnerProductDerivatives inner_product_derivatives(std::span<const Echo<A1>> x1,
                                                                 std::span<const Echo<A2>> x2) {
-    const auto count = static_cast<Eigen::Index>(echo_parameters);
+    const auto count = static_cast<Eigen::Index>(echo_parameter_count);
     const auto first = count * static_cast<Eigen::Index>(x1.size());
     const auto all = first + count * static_cast<Eigen::Index>(x2.size());
     InnerProductDerivatives out;
@@ -112,11 +112,11 @@ template <Atom A1, Atom A2>
             const Eigen::Index at2 = first + count * static_cast<Eigen::Index>(e2);
             const auto m = overlap_moments<4, 4>(x1[e1].atom, x2[e2].atom);
             out.value += detail::inner_product(q1.value, q2.value, m);
-            for (std::size_t j = 0; j < echo_parameters; ++j) {
+            for (std::size_t j = 0; j < echo_parameter_count; ++j) {
                 const auto row = static_cast<Eigen::Index>(j);
                 out.gradient[at1 + row] += detail::inner_product(q1.first[j], q2.value, m);
                 out.gradient[at2 + row] += detail::inner_product(q1.value, q2.first[j], m);
-                for (std::size_t k = 0; k < echo_parameters; ++k) {
+                for (std::size_t k = 0; k < echo_parameter_count; ++k) {
                     const auto column = static_cast<Eigen::Index>(k);
                     out.hessian(at1 + row, at1 + column) +=
                         detail::inner_product(q1.second[j][k], q2.value, m);
