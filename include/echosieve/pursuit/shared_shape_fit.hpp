@@ -33,7 +33,7 @@ namespace echosieve {
 // known one: what the shape's uncertainty adds falls as one over the number of frames.
 
 struct SharedShapeOptions {
-    FitOptions fit;
+    FitOptions fit{};
     bool one_shape = false;  ///< one shape common to all echoes, in the ranges common to all boxes
     double arrival_reach = std::numeric_limits<double>::infinity();  ///< arrivals stay this near
                                                                      ///< their start [s]
