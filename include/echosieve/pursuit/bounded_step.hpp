@@ -1,0 +1,134 @@
+// One damped Gauss-Newton step that stays inside its bounds.
+#pragma once
+
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+namespace echosieve {
+
+// Symbols
+//   H, h   matrix and right side of the Gauss-Newton step d of a cost that is a sum of squares:
+//          the model's gain is 2 h' d - d' H d
+//   w      weights of the damping: squared lengths of the columns of the Jacobian
+//   mu     damping;  (H + mu diag w) d = h
+//
+// Levenberg's damping (1944) with Marquardt's weights (1963). A parameter on its bound whose h
+// points outwards is held. Where the step would leave the bounds, the parameters that would are put
+// on them and the others solved for anew, until none leaves.
+
+/// Added to every damping: keeps the matrix definite where columns are dependent.
+inline constexpr double rounding_ridge = 1e-14;
+
+/// A column with less than this part of the largest weight belongs to an echo of no amplitude: its
+/// parameter is held.
+inline constexpr double weightless = 1e-24;
+
+/// Longest step of one parameter, in its unit.
+inline constexpr double longest_step = 1;
+
+/// Solves for steps of n parameters. It allocates when made.
+class BoundedStep {
+public:
+    explicit BoundedStep(Eigen::Index n)
+        : matrix_(n, n), right_(n), factor_(n), fixed_(static_cast<std::size_t>(n)) {}
+
+    /// Writes the step. `down` <= 0 and `up` >= 0 are the ways to the bounds.
+    template <class Matrix, class Vector, class Weight, class Bound, class Step>
+    void solve(const Matrix& h, const Vector& gradient, const Weight& weight, double damping,
+               const Bound& down, const Bound& up, Step&& step) {
+        const Eigen::Index n = right_.size();
+        const double least = weightless * (n > 0 ? weight.maxCoeff() : 0.0);
+        for (Eigen::Index j = 0; j < n; ++j) {
+            step[j] = 0;
+            fixed_[index(j)] = !(weight[j] > least) || down[j] >= up[j] ||
+                               (down[j] >= 0 && gradient[j] < 0) || (up[j] <= 0 && gradient[j] > 0);
+        }
+        bool left = true;
+        while (left) {
+            assemble(h, gradient, weight, damping, step);
+            factor_.compute(matrix_);
+            right_ = factor_.solve(right_);
+            left = false;
+            for (Eigen::Index j = 0; j < n; ++j) {
+                if (fixed_[index(j)]) {
+                    continue;
+                }
+                step[j] = right_[j];
+                if (!(step[j] >= down[j] && step[j] <= up[j])) {
+                    step[j] = std::isfinite(step[j]) ? std::clamp(step[j], down[j], up[j]) : 0.0;
+                    fixed_[index(j)] = true;
+                    left = true;
+                }
+            }
+        }
+        const double longest = n > 0 ? step.cwiseAbs().maxCoeff() : 0.0;
+        if (longest > longest_step) {
+            step *= longest_step / longest;
+        }
+    }
+
+private:
+    [[nodiscard]] static std::size_t index(Eigen::Index j) noexcept {
+        return static_cast<std::size_t>(j);
+    }
+    // The system with the fixed parameters' rows and columns replaced by ones that give their step.
+    template <class Matrix, class Vector, class Weight, class Step>
+    void assemble(const Matrix& h, const Vector& gradient, const Weight& weight, double damping,
+                  const Step& step) {
+        const Eigen::Index n = right_.size();
+        for (Eigen::Index j = 0; j < n; ++j) {
+            if (fixed_[index(j)]) {
+                matrix_.col(j).setZero();
+                matrix_.row(j).setZero();
+                matrix_(j, j) = 1;
+                right_[j] = step[j];
+                continue;
+            }
+            right_[j] = gradient[j];
+            for (Eigen::Index i = 0; i < n; ++i) {
+                if (fixed_[index(i)]) {
+                    right_[j] -= h(j, i) * step[i];
+                } else {
+                    matrix_(i, j) = h(i, j);
+                }
+            }
+            matrix_(j, j) += (damping + rounding_ridge) * weight[j];
+        }
+    }
+
+    Eigen::MatrixXd matrix_;
+    Eigen::VectorXd right_;
+    Eigen::LDLT<Eigen::MatrixXd> factor_;
+    std::vector<bool> fixed_;
+};
+
+/// The damping, moved after each trial by how the cost's fall compares with the model's; raised
+/// ever faster by trials that fail in a row (Nielsen 1999).
+class Damping {
+public:
+    [[nodiscard]] double value() const noexcept { return value_; }
+    /// Takes in a trial; true if the cost fell.
+    bool judge(double gain, double predicted) noexcept {
+        if (!(gain > 0)) {
+            raise_ *= 2;
+            value_ = std::max(value_, 1e-9) * raise_;
+            return false;
+        }
+        raise_ = 1;
+        if (gain > 0.75 * predicted) {
+            value_ /= 3;
+        } else if (gain < 0.25 * predicted) {
+            value_ *= 2;
+        }
+        return true;
+    }
+
+private:
+    double value_ = 1e-3;
+    double raise_ = 1;
+};
+
+}  // namespace echosieve

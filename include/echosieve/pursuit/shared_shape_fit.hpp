@@ -1,0 +1,210 @@
+// Echoes of many frames fitted together: shapes common to all frames, arrivals and amplitudes of
+// each frame its own.
+#pragma once
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <limits>
+#include <utility>
+#include <vector>
+
+#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/signal.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
+#include "echosieve/pursuit/fit_options.hpp"
+#include "echosieve/pursuit/projected_echoes.hpp"
+#include "echosieve/pursuit/shared_shape_solver.hpp"
+#include "echosieve/pursuit/shared_uncertainty.hpp"
+
+namespace echosieve {
+
+// Symbols: those of shared_equations.hpp; uncertainties as in shared_uncertainty.hpp.
+//
+// Two echoes closer than a pulse length are hardly told apart where everything is free in each
+// frame; once many frames have settled the shape, the arrivals are known nearly as well as with a
+// known one: what the shape's uncertainty adds falls as one over the number of frames.
+
+struct SharedShapeOptions {
+    FitOptions fit{};
+    bool one_shape = false;  ///< one shape common to all echoes, in the ranges common to all boxes
+    double arrival_reach = std::numeric_limits<double>::infinity();  ///< arrivals stay this near
+                                                                     ///< their start [s]
+};
+
+inline void validate(const SharedShapeOptions& options) {
+    validate(options.fit);
+    require(options.arrival_reach >= 0, "arrival_reach", options.arrival_reach,
+            "must be zero or more [s]");
+}
+
+/// What a fit of many frames gives. Matrices are [frames x echoes].
+template <FittedAtom A>
+struct SharedShapeFit {
+    FitStatus status = FitStatus::not_run;
+    int iterations = 0;                  ///< rejected steps included
+    std::vector<A> shapes;               ///< of each echo, arrival 0
+    Eigen::MatrixXd arrivals;            ///< [s]
+    Eigen::MatrixXcd amplitudes;         ///< peak of the envelope and phase there
+    Eigen::MatrixXd arrival_deviations;  ///< [s], the shape's uncertainty included; 0 if held,
+                                         ///< infinite of an echo of no amplitude
+    Eigen::MatrixXd shape_covariance;   ///< of (centre frequency, bandwidth [, chirp rate]) of each
+                                        ///< echo, or of the one shape; 0 if held
+    Eigen::VectorXd residual_energies;  ///< of each frame
+    double noise_variance = 0;          ///< given, or residual energy / degrees of freedom
+    Eigen::Array<bool, Eigen::Dynamic, Eigen::Dynamic> resolvable;
+
+    [[nodiscard]] Echo<A> echo(std::size_t frame, std::size_t number) const {
+        const auto i = static_cast<Eigen::Index>(frame);
+        const auto k = static_cast<Eigen::Index>(number);
+        A atom = shapes[number];
+        atom.arrival = arrivals(i, k);
+        return {atom, amplitudes(i, k)};
+    }
+};
+
+namespace detail {
+
+// Moves the start to the bounds and gives these.
+template <FittedAtom A>
+[[nodiscard]] SharedBounds shared_bounds(SharedState<A>& state,
+                                         const std::vector<AtomBox<A>>& boxes,
+                                         const SharedShapeOptions& options) {
+    constexpr Eigen::Index p = atom_parameters<A>;
+    SharedBounds out;
+    out.first.resizeLike(state.arrivals);
+    out.last.resizeLike(state.arrivals);
+    for (std::size_t k = 0; k < boxes.size(); ++k) {
+        const auto row = static_cast<Eigen::Index>(k);
+        for (Eigen::Index i = 0; i < state.arrivals.cols(); ++i) {
+            double& arrival = state.arrivals(row, i);
+            const Gate& gate = boxes[k].arrival;
+            arrival = std::clamp(arrival, gate.begin, gate.end);
+            out.first(row, i) = std::fmax(gate.begin, arrival - options.arrival_reach);
+            out.last(row, i) = std::fmin(gate.end, arrival + options.arrival_reach);
+        }
+        for (Eigen::Index j = 1; j < p; ++j) {
+            Interval range = parameter_range(boxes[k], j);
+            if (options.one_shape) {
+                for (const AtomBox<A>& box : boxes) {
+                    range.lower = std::fmax(range.lower, parameter_range(box, j).lower);
+                    range.upper = std::fmin(range.upper, parameter_range(box, j).upper);
+                }
+                require(range.upper >= range.lower, "upper end common to all boxes", range.upper,
+                        concatenate("must not lie below the lower end, ", range.lower));
+            }
+            if (k == 0 || !options.one_shape) {
+                out.shapes.push_back(range);
+            }
+            const A& start = state.shapes[options.one_shape ? 0 : k];
+            atom_parameter(state.shapes[k], j) =
+                std::clamp(atom_parameter(start, j), range.lower, range.upper);
+        }
+    }
+    return out;
+}
+
+// Unknowns of all frames.
+[[nodiscard]] inline double count_unknowns(const SharedBounds& bounds) {
+    double unknowns = 2 * static_cast<double>(bounds.first.size()) +
+                      static_cast<double>((bounds.last.array() > bounds.first.array()).count());
+    for (const Interval& range : bounds.shapes) {
+        unknowns += range.width() > 0 ? 1 : 0;
+    }
+    return unknowns;
+}
+
+}  // namespace detail
+
+/// Fits echoes to all frames [frames x samples], on one grid, from the shapes `start` (whose
+/// arrivals don't count) and the arrivals [frames x echoes] [s]. A box's arrival gate holds in
+/// every frame, and `arrival_reach` about the start of each. What lies outside its box is moved
+/// there first. A local method: arrivals of the start within a pulse length of the true ones, on
+/// the right cycle or with free phase. Throws InvalidInput for an invalid signal (with the frame's
+/// number), atom, box or option, no frame, no echo, numbers that disagree, or unless the real
+/// samples of a frame are more than the unknowns of a frame.
+template <Sample T, FittedAtom A>
+[[nodiscard]] SharedShapeFit<A> fit_shared_shape(const FrameView<T>& frames,
+                                                 const SamplingGrid& grid,
+                                                 const std::vector<A>& start,
+                                                 const Eigen::MatrixXd& arrivals,
+                                                 const std::vector<AtomBox<A>>& boxes,
+                                                 const SharedShapeOptions& options = {}) {
+    validate(options);
+    require(frames.frames() > 0, "number of frames", frames.frames(), "must be one or more");
+    require(!start.empty(), "number of echoes", start.size(), "must be one or more");
+    require(boxes.size() == start.size(), "number of boxes", boxes.size(),
+            "must equal the number of echoes");
+    const auto count = static_cast<Eigen::Index>(frames.frames());
+    const auto echoes = static_cast<Eigen::Index>(start.size());
+    require(arrivals.rows() == count, "rows of the arrivals", arrivals.rows(),
+            "must equal the number of frames");
+    require(arrivals.cols() == echoes, "columns of the arrivals", arrivals.cols(),
+            "must equal the number of echoes");
+    require(arrivals.allFinite(), "arrivals", arrivals.sum(), "must be finite [s]");
+    for (std::size_t k = 0; k < start.size(); ++k) {
+        validate(start[k]);
+        validate(boxes[k]);
+    }
+    Eigen::MatrixXd rows(real_rows<T>(grid.count), count);
+    for (Eigen::Index i = 0; i < count; ++i) {
+        const auto samples = frames[static_cast<std::size_t>(i)];
+        try {
+            validate(Signal<T>{samples, grid});
+        } catch (const InvalidInput& error) {
+            throw InvalidInput(detail::concatenate("frame ", i, ": ", error.what()));
+        }
+        auto column = rows.col(i);
+        write_real_rows(samples, column);
+    }
+    detail::SharedState<A> state{start, arrivals.transpose()};
+    const detail::SharedBounds bounds = detail::shared_bounds(state, boxes, options);
+    const double unknowns = detail::count_unknowns(bounds);
+    require(static_cast<double>(rows.size()) > unknowns && rows.rows() >= 3 * echoes,
+            "number of real samples of a frame", rows.rows(),
+            detail::concatenate("must be at least ", 3 * echoes,
+                                ", and all frames' more than the unknowns, ", unknowns));
+    const double largest = rows.cwiseAbs().maxCoeff();
+    const double scale = largest > 0 ? largest : 1;
+    rows /= scale;
+    detail::SharedShapeSolver<A> solver(grid, is_complex<T>, rows, state, bounds);
+    solver.run(options.fit);
+
+    SharedShapeFit<A> out;
+    out.status = solver.status;
+    out.iterations = solver.iterations;
+    out.shapes = solver.state().shapes;
+    for (A& shape : out.shapes) {
+        shape.arrival = 0;
+    }
+    out.arrivals = solver.state().arrivals.transpose();
+    out.amplitudes.resize(count, echoes);
+    out.residual_energies.resize(count);
+    for (Eigen::Index i = 0; i < count; ++i) {
+        const detail::FrameBlock& frame = solver.equations().frames[static_cast<std::size_t>(i)];
+        out.amplitudes.row(i) = scale * frame.amplitude.transpose();
+        out.residual_energies[i] = scale * scale * frame.energy;
+    }
+    out.noise_variance = options.fit.noise_variance.value_or(
+        out.residual_energies.sum() / (static_cast<double>(rows.size()) - unknowns));
+    detail::SharedUncertainty uncertainty = detail::shared_uncertainty(
+        solver.system(), solver.equations(), bounds, std::sqrt(out.noise_variance) / scale);
+    out.arrival_deviations = std::move(uncertainty.arrivals);
+    out.shape_covariance = std::move(uncertainty.shapes);
+    out.resolvable.resize(count, echoes);
+    for (Eigen::Index k = 0; k < echoes; ++k) {
+        const double length = pulse_length(decay(out.shapes[static_cast<std::size_t>(k)]));
+        out.resolvable.col(k) =
+            out.arrival_deviations.col(k).array() <= options.fit.resolvable_fraction * length;
+    }
+    return out;
+}
+
+}  // namespace echosieve

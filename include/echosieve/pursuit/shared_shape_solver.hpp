@@ -1,0 +1,160 @@
+// Gauss-Newton over many frames whose echoes share their shapes.
+#pragma once
+
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <utility>
+#include <vector>
+
+#include "echosieve/core/grid.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
+#include "echosieve/pursuit/bounded_step.hpp"
+#include "echosieve/pursuit/fit_options.hpp"
+#include "echosieve/pursuit/shared_equations.hpp"
+
+namespace echosieve::detail {
+
+template <FittedAtom A>
+class SharedShapeSolver {
+public:
+    static constexpr Eigen::Index p = atom_parameters<A>;
+    static constexpr Eigen::Index q = p - 1;  // shape parameters of an atom
+
+    // `rows`: y of each frame as a column. Shapes and arrivals of the start lie inside the bounds.
+    SharedShapeSolver(const SamplingGrid& grid, bool complex_samples, const Eigen::MatrixXd& rows,
+                      const SharedState<A>& start, const SharedBounds& bounds)
+        : bounds_(bounds),
+          at_(start),
+          trial_(start),
+          system_(grid, complex_samples, rows, start,
+                  static_cast<Eigen::Index>(bounds.shapes.size())),
+          equations_(system_.blank()),
+          next_(equations_),
+          shape_solver_(system_.shapes()),
+          arrival_solver_(system_.echoes()),
+          factor_(system_.echoes()),
+          solved_(system_.echoes(), system_.shapes() + 1),
+          arrival_step_(start.arrivals),
+          shape_step_(system_.shapes()) {}
+
+    void run(const FitOptions& options) {
+        system_.compute(at_, equations_);
+        Damping damping;
+        status = FitStatus::iteration_limit;
+        for (iterations = 0; iterations < options.iterations; ++iterations) {
+            const double predicted = find_step(damping.value());
+            const double longest =
+                std::max(shape_step_.size() > 0 ? shape_step_.cwiseAbs().maxCoeff() : 0.0,
+                         arrival_step_.cwiseAbs().maxCoeff());
+            if (longest <= options.step_tolerance) {
+                status = FitStatus::converged_step;
+                return;
+            }
+            if (damping.value() < 1e-2 && predicted <= options.gain_tolerance * equations_.energy) {
+                status = FitStatus::converged_gain;
+                return;
+            }
+            take_step();
+            system_.compute(trial_, next_);
+            if (damping.judge(equations_.energy - next_.energy, predicted)) {
+                std::swap(at_, trial_);
+                std::swap(equations_, next_);
+            }
+        }
+    }
+
+    [[nodiscard]] const SharedState<A>& state() const noexcept { return at_; }
+    [[nodiscard]] const SharedSystem<A>& system() const noexcept { return system_; }
+    [[nodiscard]] const SharedEquations& equations() const noexcept { return equations_; }
+
+    FitStatus status = FitStatus::not_run;
+    int iterations = 0;
+
+private:
+    // Writes the steps; gives the gain that the model promises.
+    double find_step(double damping) {
+        schur_ = equations_.c;
+        schur_right_ = equations_.right;
+        const auto each_frame = [&](auto use) {
+            for (Eigen::Index i = 0; i < system_.frames(); ++i) {
+                const FrameBlock& frame = equations_.frames[static_cast<std::size_t>(i)];
+                down_ = (bounds_.first.col(i) - at_.arrivals.col(i))
+                            .cwiseQuotient(system_.arrival_units());
+                up_ = (bounds_.last.col(i) - at_.arrivals.col(i))
+                          .cwiseQuotient(system_.arrival_units());
+                use(i, frame);
+            }
+        };
+        each_frame([&](Eigen::Index, const FrameBlock& frame) {
+            const double least = weightless * frame.weight.maxCoeff();
+            system_.eliminate(
+                frame, damping,
+                [&](Eigen::Index k) {
+                    return !(frame.weight[k] > least) || down_[k] >= up_[k] ||
+                           (down_[k] >= 0 && frame.right[k] < 0) ||
+                           (up_[k] <= 0 && frame.right[k] > 0);
+                },
+                factor_, matrix_, solved_);
+            schur_.noalias() -= frame.b.transpose() * solved_.leftCols(system_.shapes());
+            schur_right_.noalias() -= frame.b.transpose() * solved_.col(system_.shapes());
+        });
+        shape_down_.resize(system_.shapes());
+        shape_up_.resize(system_.shapes());
+        for (Eigen::Index j = 0; j < system_.shapes(); ++j) {
+            const Interval range = bounds_.shapes[static_cast<std::size_t>(j)];
+            const double x = atom_parameter(at_.shapes[static_cast<std::size_t>(j / q)], 1 + j % q);
+            shape_down_[j] = (range.lower - x) / system_.shape_unit(j);
+            shape_up_[j] = (range.upper - x) / system_.shape_unit(j);
+        }
+        shape_solver_.solve(schur_, schur_right_, equations_.weight, damping, shape_down_,
+                            shape_up_, shape_step_);
+        double predicted =
+            2 * shape_step_.dot(equations_.right) - shape_step_.dot(equations_.c * shape_step_);
+        each_frame([&](Eigen::Index i, const FrameBlock& frame) {
+            frame_right_ = frame.right - frame.b * shape_step_;
+            auto step = arrival_step_.col(i);
+            arrival_solver_.solve(frame.a, frame_right_, frame.weight, damping, down_, up_, step);
+            predicted += 2 * step.dot(frame_right_) - step.dot(frame.a * step);
+        });
+        return predicted;
+    }
+    void take_step() {
+        for (Eigen::Index k = 0; k < system_.echoes(); ++k) {
+            A& shape = trial_.shapes[static_cast<std::size_t>(k)];
+            shape = at_.shapes[static_cast<std::size_t>(k)];
+            for (Eigen::Index j = 1; j < p; ++j) {
+                const Eigen::Index s = system_.shape_index(k, j);
+                const Interval range = bounds_.shapes[static_cast<std::size_t>(s)];
+                double& x = atom_parameter(shape, j);
+                x = std::clamp(x + system_.shape_unit(s) * shape_step_[s], range.lower,
+                               range.upper);
+            }
+        }
+        trial_.arrivals = (at_.arrivals + system_.arrival_units().asDiagonal() * arrival_step_)
+                              .cwiseMax(bounds_.first)
+                              .cwiseMin(bounds_.last);
+    }
+
+    SharedBounds bounds_;
+    SharedState<A> at_;
+    SharedState<A> trial_;
+    SharedSystem<A> system_;
+    SharedEquations equations_;
+    SharedEquations next_;
+    BoundedStep shape_solver_;
+    BoundedStep arrival_solver_;
+    Eigen::LDLT<Eigen::MatrixXd> factor_;
+    Eigen::MatrixXd matrix_;
+    Eigen::MatrixXd solved_;
+    Eigen::MatrixXd arrival_step_;
+    Eigen::VectorXd shape_step_;
+    Eigen::MatrixXd schur_;
+    Eigen::VectorXd schur_right_;
+    Eigen::VectorXd frame_right_;
+    Eigen::VectorXd down_, up_, shape_down_, shape_up_;
+};
+
+}  // namespace echosieve::detail
