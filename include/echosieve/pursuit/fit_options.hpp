@@ -16,7 +16,7 @@ struct FitOptions {
     double gain_tolerance = 1e-10;  ///< part of the residual energy: over 650 samples of noise the
                                     ///< parameters are within 3e-4 of their standard deviations
     std::optional<double> noise_variance{};  ///< of one real component; estimated if not given
-    double resolvable_fraction = 0.25;     ///< an echo is resolvable if its arrival's standard
+    double resolvable_fraction = 0.25;       ///< an echo is resolvable if its arrival's standard
                                         ///< deviation is at most this part of its length at -6 dB
 };
 
