@@ -8,6 +8,8 @@
 #include <cstddef>
 #include <ranges>
 #include <span>
+#include <type_traits>
+#include <utility>
 #include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
