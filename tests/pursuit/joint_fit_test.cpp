@@ -241,13 +241,17 @@ TEST_CASE("the edges of a fit") {
         CHECK(fit.echoes[0].atom.arrival == 23e-6);
         CHECK(fit.echoes[1].atom.bandwidth == 1.4e6);
     }
-    SUBCASE("equal start atoms come apart") {
+    SUBCASE("equal start atoms end in a minimum, if not the lowest, and are told of") {
         const std::vector<Plain> start(2, Plain{22.4e-6, 4e6, 1e6});
+        const auto first = fit_echoes(samples, raw, start, plain_boxes(), {.iterations = 0});
         const auto fit = fit_echoes(samples, raw, start, plain_boxes());
         CHECK(converged(fit.status));
-        CHECK(fit.echoes[1].atom.arrival - fit.echoes[0].atom.arrival > 5e-7);
-        // A minimum, if not the lowest: the start lay half-way between the two.
-        CHECK_WITHIN_RELATIVE(fit.residual_energy, usual.residual_energy, 0.05);
+        CHECK(fit.residual_energy < first.residual_energy);
+        CHECK(fit.residual_energy >= usual.residual_energy * (1 - 1e-9));
+        // They stay close together, as an echo and its derivative, and have large amplitudes.
+        CHECK(std::abs(fit.echoes[0].amplitude) < 1e6);
+        CHECK_FALSE(fit.resolvable[0]);
+        CHECK_FALSE(fit.resolvable[1]);
     }
     SUBCASE("equal atoms that nothing may move are told from each other by nothing") {
         const std::vector<Plain> start(2, plain_atoms()[0]);

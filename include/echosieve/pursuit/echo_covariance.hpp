@@ -9,6 +9,7 @@
 #include <cstddef>
 #include <limits>
 #include <numbers>
+#include <utility>
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"

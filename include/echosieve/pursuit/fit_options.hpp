@@ -16,8 +16,14 @@ struct FitOptions {
     double gain_tolerance = 1e-10;  ///< part of the residual energy: over 650 samples of noise the
                                     ///< parameters are within 3e-4 of their standard deviations
     std::optional<double> noise_variance{};  ///< of one real component; estimated if not given
-    double resolvable_fraction = 0.25;     ///< an echo is resolvable if its arrival's standard
-                                        ///< deviation is at most this part of its length at -6 dB
+    /// An echo is resolvable if its arrival's standard deviation is at most this part of its length
+    /// at -6 dB, and none of its parameters is unknowable. The deviation is that of the solution:
+    /// where it is of the order of the limit the fit is no longer linear in the noise, and often
+    /// takes its own deviation for smaller than it is. Of two free echoes of 1 MHz half a
+    /// microsecond apart at 20 dB (326 ns), 317 fits of 400 called theirs resolvable, with an rms
+    /// error of 170 ns; at 30 dB all, with 88 ns where the bound is 103 ns. Where that matters ask
+    /// `echo_covariance` at the expected echoes.
+    double resolvable_fraction = 0.25;
 };
 
 inline void validate(const FitOptions& options) {

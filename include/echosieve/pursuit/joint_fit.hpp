@@ -8,6 +8,8 @@
 #include <cstddef>
 #include <ranges>
 #include <span>
+#include <type_traits>
+#include <utility>
 #include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
@@ -154,9 +156,11 @@ template <FittedAtom A>
 
 /// Fits echoes to the samples (a span or vector of float, double or complex; computed in double)
 /// from the atoms `start`, each inside the box of the same number: what lies outside is moved to
-/// the box first. A local method: give it the echoes of a pursuit. Throws InvalidInput for an
-/// invalid signal, atom, box or option, unequal numbers of atoms and boxes, no atom, or unless the
-/// real samples (two of each complex one) are more than the unknowns.
+/// the box first. A local method: give it the echoes of a pursuit. Echoes that start at one place,
+/// or closer than the noise lets them be told apart, may end as one echo and its derivative, with
+/// large amplitudes of opposite sign: `resolvable` tells. Throws InvalidInput for an invalid
+/// signal, atom, box or option, unequal numbers of atoms and boxes, no atom, or unless the real
+/// samples (two of each complex one) are more than the unknowns.
 template <std::ranges::contiguous_range Samples, FittedAtom A>
 [[nodiscard]] JointFit<A> fit_echoes(const Samples& samples, const SamplingGrid& grid,
                                      const std::vector<A>& start,
