@@ -7,8 +7,8 @@
 #include <complex>
 #include <cstdint>
 #include <numbers>
+#include <optional>
 #include <span>
-#include <string>
 #include <vector>
 
 #include "echosieve/atoms/echo_limits.hpp"
@@ -114,6 +114,37 @@ StudyPoint point(const StudyOptions& options, double decibels, double separation
     return out;
 }
 
+// Finds the one echo of a frame again and again in the same memory.
+class EchoFinder {
+public:
+    EchoFinder() : source_(grid, wide, GaussNewton{}, 0) {}
+
+    // Nothing if there is none.
+    std::optional<Gabor<double>> operator()(const std::vector<double>& samples) {
+        engine_.run(samples, source_, Orthogonal{1}, {}, result_);
+        return result_.usable() ? std::optional(result_.atoms[0].atom) : std::nullopt;
+    }
+
+private:
+    using Source = EchoSource<double, GaussNewton>;
+    Source source_;
+    PursuitEngine<Source> engine_;
+    PursuitEngine<Source>::Result result_;
+};
+
+// Calls work(finder, trial) for all trials, in pieces that share a finder.
+template <class Work>
+void for_each_trial(const StudyOptions& options, const char* what, Work work) {
+    constexpr std::size_t piece = 125;
+    const std::size_t pieces = (options.trials + piece - 1) / piece;
+    examples::for_each_in_parallel(pieces, options.threads, what, [&](std::size_t n) {
+        EchoFinder finder;
+        for (std::size_t t = n * piece; t < std::min(options.trials, (n + 1) * piece); ++t) {
+            work(finder, t);
+        }
+    });
+}
+
 double turned(double angle) {
     return std::remainder(angle, 2 * std::numbers::pi);
 }
@@ -124,19 +155,19 @@ void study_one(const std::vector<Echo<A>>& truth, const AtomBox<A>& box, const F
                std::vector<char>& outlier) {
     const SampledNoise noise = noise_at(decibels);
     const EchoLimit limit = echo_limits(std::span<const Echo<A>>(truth), free, noise)[0];
-    examples::for_each_in_parallel(options.trials, options.threads, "one echo", [&](std::size_t t) {
+    for_each_trial(options, "one echo", [&](EchoFinder& find, std::size_t t) {
         RandomStream stream(101, t);
         const auto samples = noisy(truth, noise.deviation, stream, options.single_precision);
-        const auto found = pursue(Signal<double>{samples, grid}, wide, Orthogonal{1});
-        if (!found.usable()) {
+        const auto atom = find(samples);
+        if (!atom) {
             outlier[t] = 1;
             return;
         }
-        const Gabor<double>& atom = found.atoms[0].atom;
         A start{};
-        start.arrival = atom.arrival;
-        start.centre_frequency = atom.centre_frequency;
-        start.bandwidth = atom.bandwidth;
+        start.arrival = atom->arrival;
+        start.centre_frequency = atom->centre_frequency;
+        start.bandwidth = atom->bandwidth;
+
         const auto fit =
             fit_echoes(samples, grid, std::vector<A>{start}, std::vector<AtomBox<A>>{box});
         const Echo<A>& echo = fit.echoes[0];
@@ -202,29 +233,28 @@ StudyPoint two_frames(double decibels, const StudyOptions& options) {
     const double bound = common_delay_limit(std::span<const Plain>(before), noise);
     std::vector<Errors> errors{{"delay", options.trials}};
     std::vector<char> outlier(options.trials, 0);
-    examples::for_each_in_parallel(
-        options.trials, options.threads, "two frames", [&](std::size_t t) {
-            RandomStream stream(102, t);
-            std::array<Plain, 2> found;
-            double deviation = 0;
-            for (std::size_t k = 0; k < 2; ++k) {
-                const auto samples = noisy(k == 0 ? before : after, noise.deviation, stream,
-                                           options.single_precision);
-                const auto pursuit = pursue(Signal<double>{samples, grid}, wide, Orthogonal{1});
-                const auto fit = fit_echoes(samples, grid, std::vector{pursuit.atoms[0].atom},
-                                            std::vector{wide});
-                found[k] = fit.echoes[0];
-                deviation += fit.noise_variance / 2;
-            }
-            const Delay delay = delay_between(found[0], found[1]);
-            if (!delay.usable() || std::abs(delay.delay - truth) > 0.5 / centre) {
-                outlier[t] = 1;
-                return;
-            }
-            const double reported = common_delay_limit(std::span<const Plain>(&found[0], 1),
-                                                       {std::sqrt(deviation), rate});
-            errors[0].set(t, delay.delay - truth, bound, reported);
-        });
+    for_each_trial(options, "two frames", [&](EchoFinder& find, std::size_t t) {
+        RandomStream stream(102, t);
+        std::array<Plain, 2> found;
+        double deviation = 0;
+        for (std::size_t k = 0; k < 2; ++k) {
+            const auto samples =
+                noisy(k == 0 ? before : after, noise.deviation, stream, options.single_precision);
+
+            const auto fit =
+                fit_echoes(samples, grid, std::vector{find(samples).value()}, std::vector{wide});
+            found[k] = fit.echoes[0];
+            deviation += fit.noise_variance / 2;
+        }
+        const Delay delay = delay_between(found[0], found[1]);
+        if (!delay.usable() || std::abs(delay.delay - truth) > 0.5 / centre) {
+            outlier[t] = 1;
+            return;
+        }
+        const double reported =
+            common_delay_limit(std::span<const Plain>(&found[0], 1), {std::sqrt(deviation), rate});
+        errors[0].set(t, delay.delay - truth, bound, reported);
+    });
     return point(options, decibels, 0, errors, outlier);
 }
 
