@@ -1,7 +1,9 @@
 #include "echosieve/correlate/delay.hpp"
 
+#include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
 #include <complex>
+#include <cstdint>
 #include <limits>
 #include <numbers>
 #include <optional>
@@ -164,6 +166,41 @@ TEST_CASE("the delay is the phase zero of the sampled correlation") {
         CHECK(found.correlation <= 1);
     }
     CHECK(used >= 28);
+}
+
+TEST_CASE("the phase zero and the envelope's peak are those of Boost.Math's bracketing solver") {
+    RandomStream stream(33);
+    const auto changed = [&](const std::vector<Plain>& echoes) {
+        std::vector<Plain> out = moved(echoes, stream.uniform(-60e-9, 60e-9));
+        for (Plain& x : out) {  // no longer the same echoes: a correlation of its own shape
+            x.amplitude *= std::polar(stream.uniform(0.8, 1.2), stream.uniform(-0.3, 0.3));
+            x.atom.arrival += stream.uniform(-10e-9, 10e-9);
+        }
+        return out;
+    };
+    const auto root = [](auto function, double low, double high) {
+        std::uintmax_t steps = 100;
+        const auto [a, b] = boost::math::tools::toms748_solve(
+            function, low, high, boost::math::tools::eps_tolerance<double>(50), steps);
+        return (a + b) / 2;
+    };
+    for (int trial = 0; trial < 100; ++trial) {
+        const std::vector<Plain> later = changed(layers);
+        const Delay found = delay_between(all(layers), all(later));
+        REQUIRE(found.usable());
+        const auto r = [&](double d) { return cross_correlation(all(layers), all(later), -d); };
+        const double reach = 0.2 / found.frequency;
+        CHECK_WITHIN(root([&](double d) { return r(d).value.imag(); }, found.delay - reach,
+                          found.delay + reach),
+                     found.delay, exact);
+        CHECK(r(found.delay).value.real() > 0);
+        const auto slope = [&](double d) {
+            const CorrelationValue at = r(d);
+            return (at.derivative * std::conj(at.value)).real();
+        };
+        CHECK_WITHIN(root(slope, found.envelope_delay - 100e-9, found.envelope_delay + 100e-9),
+                     found.envelope_delay, envelope_exact);
+    }
 }
 
 TEST_CASE("float echoes move by what their arrivals say") {

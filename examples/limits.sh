@@ -1,0 +1,77 @@
+#!/usr/bin/env bash
+# Writes docs/limits.md, its pictures and docs/planning.md: errors of the library's estimates beside the least
+# possible ones (limits_study), samples in double and in float, and what precision a sensor allows.
+# usage: bash examples/limits.sh [trials a point, 2000]
+set -euo pipefail
+cd "$(dirname "$0")/.."
+trials=${1:-2000}
+programs=${ECHOSIEVE_PROGRAMS:-build/examples/examples}
+for program in limits_study plan_measurement; do
+    if [[ ! -x ${programs}/${program} ]]; then
+        echo "limits.sh: ${programs}/${program} is missing: run examples/run.sh first" >&2
+        exit 1
+    fi
+done
+command -v gnuplot >/dev/null || { echo "limits.sh: gnuplot is missing" >&2; exit 1; }
+scratch=$(mktemp -d)
+trap 'rm -rf "${scratch}"' EXIT
+threads=$(nproc)
+"${programs}/limits_study" --trials "${trials}" --threads "${threads}" --columns "${scratch}" >"${scratch}/double.md"
+"${programs}/limits_study" --trials "${trials}" --threads "${threads}" --gates 500 --float >"${scratch}/float.md"
+mkdir -p docs/pictures
+gnuplot <<PLOT
+set datafile separator ','
+set terminal pngcairo size 1100,640 font 'sans,13'
+set output 'docs/pictures/limits_one_echo.png'
+set xlabel 'peak over standard deviation of the noise [dB]'
+set ylabel 'rms error over its Cramér-Rao bound'
+set title 'One echo, 4 MHz, 1 MHz bandwidth, five parameters unknown'
+set yrange [0:2.4]
+set grid
+set key top right
+plot 1 notitle lc rgb '#888888' dt 2, \
+    '${scratch}/one_echo.csv' every ::1 using 1:2 with linespoints lw 2 pt 7 title 'arrival', \
+    '' every ::1 using 1:3 with linespoints lw 2 pt 5 title 'centre frequency', \
+    '' every ::1 using 1:4 with linespoints lw 2 pt 9 title 'bandwidth', \
+    '' every ::1 using 1:5 with linespoints lw 2 pt 11 title 'phase'
+set output 'docs/pictures/limits_overlap.png'
+set title 'First of two overlapping echoes: bound (lines) and rms error (points)'
+set xlabel 'separation [us]'
+set ylabel 'arrival [ns]'
+set logscale y
+set yrange [1:100]
+plot '${scratch}/known_shapes.csv' every ::1::4 using 2:3 with lines lw 2 lc 1 title 'shape known, 20 dB', \
+    '' every ::1::4 using 2:(column(3)*column(4)) with points pt 7 lc 1 notitle, \
+    '' every ::5 using 2:3 with lines lw 2 lc 2 title 'shape known, 30 dB', \
+    '' every ::5 using 2:(column(3)*column(4)) with points pt 7 lc 2 notitle, \
+    '${scratch}/shared_shapes.csv' every ::1::4 using 2:3 with lines lw 2 dt 2 lc 3 title 'shape shared by 100 frames, 20 dB', \
+    '' every ::1::4 using 2:(column(3)*column(4)) with points pt 6 ps 1.6 lc 3 notitle, \
+    '' every ::5 using 2:3 with lines lw 2 dt 2 lc 4 title 'shape shared by 100 frames, 30 dB', \
+    '' every ::5 using 2:(column(3)*column(4)) with points pt 6 ps 1.6 lc 4 notitle
+PLOT
+{
+    cat <<TEXT
+# Estimates beside their limits
+
+Written by \`bash examples/limits.sh\`: ${trials} trials a point, fixed seeds. Real samples at 125 MHz, an echo of 4 MHz
+and 1 MHz bandwidth (-6 dB) in white noise; signal to noise: its peak over the noise's standard deviation in a sample,
+before any filter. The entries are rms errors over the Cramér-Rao bound, with the half width of their 95 % interval.
+Then the worst of all columns: bias over the bound, and the part of the errors within 1 and 1.96 of the *reported*
+standard deviations, [%], 68.3 and 95.0 if these are honest. An outlier is an arrival more than 0.5 us off (one echo) or
+more than half a period off. An rms below the bound at a low ratio is bias: phases live on a circle, parameters in a box.
+
+![One echo](pictures/limits_one_echo.png)
+![Two overlapping echoes](pictures/limits_overlap.png)
+TEXT
+    cat "${scratch}/double.md"
+    echo
+    echo "# Samples in single precision"
+    echo
+    echo "The same, samples rounded to float before they are fitted; the fit itself computes in double. At these ratios"
+    echo "the rounding, 6e-8 of the peak, is far below the noise: nothing changes in the digits shown."
+    cat "${scratch}/float.md"
+} >"${scratch}/limits.md"
+"${programs}/plan_measurement" >"${scratch}/planning.md"
+mv "${scratch}/limits.md" docs/limits.md
+mv "${scratch}/planning.md" docs/planning.md
+echo "docs/limits.md, docs/planning.md and docs/pictures/limits_*.png are written"
