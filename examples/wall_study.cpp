@@ -41,6 +41,7 @@ struct Row {
     // what the recording is like, and what the tracker says of itself
     double frequency = 0, share = 0, distension = 0, over_tissue = 0, snr = 0;
     WallReport near, far;
+    WallSigns near_signs = WallSigns::Zero(), far_signs = WallSigns::Zero();
     // over the valid frames: rms standard deviation [m], part within close_motion of the truth
     double near_std = 0, far_std = 0, near_within = 0, far_within = 0;
     std::array<QualityBin, 10> bins{};
@@ -94,6 +95,8 @@ void run(Row& row, const DrawOptions& draw, const TrackOptions& track) {
     row.delay_deviation = settings.depth(motion.pulse_delay.deviation);
     row.near = motion.near;
     row.far = motion.far;
+    row.near_signs = wall_signs(motion.near, motion.far);
+    row.far_signs = wall_signs(motion.far, motion.near);
     double valid = 0;
     for (const FrameMotion& frame : motion) {
         row.quality += frame.quality;
@@ -258,12 +261,23 @@ void write_details(const std::vector<Row>& rows, const std::string& file) {
     for (const Column& column : columns) {
         heads.push_back({column.name, column.decimals});
     }
+    std::vector<std::string> signs;  // the heads refer to their names
+    for (const char* wall : {"near", "far"}) {
+        for (Eigen::Index k = 0; k < wall_sign_count; ++k) {
+            signs.push_back(detail::concatenate(wall, "_sign_", k));
+        }
+    }
+    for (const std::string& sign : signs) {
+        heads.push_back({sign, 5});
+    }
     CsvWriter table(file, heads);
     for (const Row& row : rows) {
         std::vector<double> values;
         for (const Column& column : columns) {
             values.push_back(column.value(row));
         }
+        values.insert(values.end(), row.near_signs.begin(), row.near_signs.end());
+        values.insert(values.end(), row.far_signs.begin(), row.far_signs.end());
         table.row(values);
     }
     table.commit();
@@ -295,6 +309,9 @@ int main(int argc, char** argv) {
         ->check(CLI::IsMember(examples::event_kinds()));
     app.add_option("--least-confidence", track.confidence.least_confidence,
                    "Of each wall; 0 to calibrate the confidence anew")
+        ->capture_default_str();
+    app.add_option("--largest-linearity", track.walls.largest_linearity,
+                   "Of the tissue's pulse over depth: beyond it there is no artery")
         ->capture_default_str();
     app.add_option("--threads", threads, "Recordings worked on at once")
         ->check(CLI::Range(1, 256))

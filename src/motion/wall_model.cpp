@@ -80,8 +80,8 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
         by_itself = layer_phasors(gate_, own, {1, 0});
     }
     own_ = by_itself;
-    wall_projection_ =
-        turned_sums(weighted * (phasors(lowest, bulk_offset_) * by_itself).conjugate(), back, count);
+    wall_projection_ = turned_sums(
+        weighted * (phasors(lowest, bulk_offset_) * by_itself).conjugate(), back, count);
     // What stands still, seen from the turned-back frames.
     const Eigen::ArrayXXcd still = layer_phasors(gate_, coarse_, {0, wall.tissue});
     still_projection_ = (weighted * still).colwise().sum().transpose();

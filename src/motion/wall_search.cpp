@@ -145,7 +145,8 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     settle_gaps(tissue, times, line.runs(), line.half_wavelength(), separation.gaps);
     fit_jointly(tissue, times, separation.rounds, separation.coarse, line.settings.frame_rate);
     adopt(motion, tissue, times);
-    if (pulse_linearity(motion) > finder.largest_linearity) {
+    const double linearity = pulse_linearity(motion);
+    if (linearity > finder.largest_linearity) {
         return std::nullopt;  // all of the tissue pulsates: no other pulse would be an artery's
     }
     const std::vector<PulseCandidate> candidates = pulse_candidates(
@@ -186,6 +187,10 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
             continue;
         }
         std::optional<SeparatedWalls> walls = walls_of(line, std::move(h), finder, separation);
+        if (walls) {
+            walls->near.tissue_linearity = linearity;
+            walls->far.tissue_linearity = linearity;
+        }
         const double sure =
             confidence_of(walls, line.settings.frame_rate, motion_options, confidence);
         if (walls && sure > best_confidence) {

@@ -9,14 +9,15 @@
 
 namespace echosieve {
 
-// T(k, j) = sum_i x(i, j) r(i, j)^k, |r| = 1: how well the frames agree with a layer k steps faster.
+// T(k, j) = sum_i x(i, j) r(i, j)^k, |r| = 1: how well the frames agree with a layer k steps
+// faster.
 
 /// T [count x bins] of `values` x and `turn` r [frames x bins], k = 0 to count - 1.
 [[nodiscard]] Eigen::ArrayXXcd turned_sums(const Eigen::ArrayXXcd& values,
                                            const Eigen::ArrayXXcd& turn, Eigen::Index count);
 
-/// Largest phase [rad] of r for which RowBetween's error stays below 1e-4 of the sum of |x|: that of
-/// Lagrange's polynomial through n points, |h^n (1/2 3/2 5/2)^2 / n!| for n = 6 and a step h.
+/// Largest phase [rad] of r for which RowBetween's error stays below 1e-4 of the sum of |x|: that
+/// of Lagrange's polynomial through n points, |h^n (1/2 3/2 5/2)^2 / n!| for n = 6 and a step h.
 inline constexpr double largest_turn = 0.5;
 
 /// A row of a table of at least 6 rows between two of them, by 6-point Lagrange interpolation.
