@@ -7,8 +7,8 @@
         --largest-linearity 0.995 --details b.csv
     python3 examples/calibrate_confidence.py a.csv b.csv [--check c.csv ...]
 
-A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights, the scale
-of the standard deviations (the median ratio of error and deviation), and, for the files after --check, how well
+A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights, by
+what the standard deviations must grow (the median ratio of error and deviation), and, for the files after --check, how well
 they hold. Needs NumPy and SciPy.
 """
 import csv
@@ -57,7 +57,7 @@ good = right & (deviations > 0)
 scale = np.median(errors[good] / deviations[good])
 print(f"{len(right)} walls, {np.sum(~right)} of them wrong")
 print("weights:", ", ".join(f"{w:.3f}" for w in weights))
-print(f"deviation_scale: {scale:.2f}")
+print(f"deviation_scale: {scale:.2f} times what it was when the files were made")
 
 
 def show(title, signs, right):

@@ -44,6 +44,8 @@ struct Row {
     WallSigns near_signs = WallSigns::Zero(), far_signs = WallSigns::Zero();
     // over the valid frames: rms standard deviation [m], part within close_motion of the truth
     double near_std = 0, far_std = 0, near_within = 0, far_within = 0;
+    // of right walls: valid frames, those with errors within 1 and 1.96 standard deviations
+    double right_frames = 0, within_one = 0, within_two = 0;
     std::array<QualityBin, 10> bins{};
 };
 
@@ -52,7 +54,7 @@ void count_qualities(Row& row, const ArteryMotion& motion, const examples::Measu
     for (const bool far : {false, true}) {
         const std::vector<double> errors =
             examples::displacement_errors(far ? measured.far : measured.near, truth, far);
-        double square = 0, count = 0, within = 0;
+        double square = 0, count = 0, within = 0, one = 0, two = 0;
         for (std::size_t i = 0; i < errors.size(); ++i) {
             const FrameMotion& frame = motion.frames[i];
             if (!frame.valid || !std::isfinite(errors[i])) {
@@ -67,9 +69,16 @@ void count_qualities(Row& row, const ArteryMotion& motion, const examples::Measu
             within += std::abs(errors[i]) <= examples::close_motion ? 1 : 0;
             square += deviation * deviation;
             count += 1;
+            one += std::abs(errors[i]) <= deviation ? 1 : 0;
+            two += std::abs(errors[i]) <= 1.959964 * deviation ? 1 : 0;
         }
         (far ? row.far_std : row.near_std) = std::sqrt(square / std::max(count, 1.0));
         (far ? row.far_within : row.near_within) = within / std::max(count, 1.0);
+        if (within >= 0.9 * count) {
+            row.right_frames += count;
+            row.within_one += one;
+            row.within_two += two;
+        }
     }
 }
 
@@ -185,6 +194,23 @@ void print_summary(const std::vector<Row>& rows, bool volume) {
         "%.2f; over 10 um %td\n",
         name, part_of(valid_errors, 0.5), part_of(valid_errors, 0.9), part_of(valid_errors, 1),
         std::ranges::count_if(valid_errors, [](double error) { return error > 10; }));
+}
+
+// Whether standard deviations are what they say: 68.3 and 95 % of a normal error.
+void print_deviations(const std::vector<Row>& rows) {
+    double frames = 0, one = 0, two = 0;
+    for (const Row& row : rows) {
+        frames += row.right_frames;
+        one += row.within_one;
+        two += row.within_two;
+    }
+    if (frames > 0) {
+        std::printf(
+            "walls with 90 %% of their frames within 20 um: errors within 1 standard deviation "
+            "%.1f %%, within 1.96 "
+            "%.1f %%\n",
+            100 * one / frames, 100 * two / frames);
+    }
 }
 
 // Whether quality is what it says: of the frames with quality q, a part q within 20 um.
@@ -346,6 +372,7 @@ int main(int argc, char** argv) {
         print_depths(rows, false);
         print_depths(rows, true);
         print_calibration(rows);
+        print_deviations(rows);
         std::size_t false_walls = 0, without = 0;
         for (const Row& row : rows) {
             without += row.kind != LineKind::artery ? 1 : 0;

@@ -26,7 +26,7 @@ WallReport good_wall(double share) {
 TEST_CASE("closeness is the probability of a normal error within the limit (Boost.Math)") {
     WallConfidenceOptions options;
     for (const double deviation : {0.1e-6, 2e-6, 7e-6, 20e-6, 300e-6}) {
-        const boost::math::normal error(0, options.deviation_scale * deviation);
+        const boost::math::normal error(0, deviation);
         const double expected = cdf(error, options.close) - cdf(error, -options.close);
         CHECK_WITHIN(closeness(deviation, options), expected, 1e-12);
     }

@@ -15,9 +15,10 @@ namespace echosieve {
 struct FrameMotion {
     double time = 0;       ///< from the first frame [s]
     double near_wall = 0;  ///< depth, deeper is larger [m]
-    double near_wall_std =
-        0;                ///< standard deviation of the displacement from the fit's residual [m]
-    double far_wall = 0;  ///< [m]
+    /// standard deviation of the displacement [m]: from the curvature of the fit, times what errors
+    /// are in the median (WallConfidenceOptions::deviation_scale)
+    double near_wall_std = 0;
+    double far_wall = 0;      ///< [m]
     double far_wall_std = 0;  ///< [m]
     double diameter = 0;      ///< far_wall - near_wall [m]
     double diameter_std = 0;  ///< [m]

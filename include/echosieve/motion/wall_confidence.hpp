@@ -15,9 +15,9 @@ namespace echosieve {
 // Symbols
 //   x   signs of a wall and its pair, see wall_signs();  w  their weights
 //   P(right) = 1 / (1 + e^(-w x))                              (logistic regression)
-//   q_i = P(right) erf(t / (sqrt(2) k s_i)) in frame i: within t of the truth, the error normal
-//   with
-//         standard deviation k s_i, s_i the frame's own estimate
+//   k   errors of right walls over what the curvature of the fit gives, in the median: the reported
+//       standard deviation s_i of frame i is k times that
+//   q_i = P(right) erf(t / (sqrt(2) s_i)) in frame i: within t of the truth, the error normal
 //
 // A wrong wall, the wrong layer of the right one, or a lost cycle look like a good fit to the frame
 // alone, but leave signs: much unexplained, motion of its own, shares that do not suit each other,
@@ -72,9 +72,7 @@ inline void validate(const WallConfidenceOptions& options) {
 
 /// Chance that a displacement with `deviation` [m] is within t of the truth, the wall being right.
 [[nodiscard]] inline double closeness(double deviation, const WallConfidenceOptions& options = {}) {
-    return deviation > 0 ? std::erf(options.close /
-                                    (std::numbers::sqrt2 * options.deviation_scale * deviation))
-                         : 1;
+    return deviation > 0 ? std::erf(options.close / (std::numbers::sqrt2 * deviation)) : 1;
 }
 
 }  // namespace echosieve
