@@ -1,14 +1,15 @@
 #!/usr/bin/env python3
 """Fits the weights of motion/wall_confidence.hpp to recordings with known truth.
 
-    wall_study --first 2001 --recordings 50 --without-artery 12 --least-confidence 0 --details a.csv
+    wall_study --first 2001 --recordings 50 --without-artery 12 --least-confidence 0 --largest-linearity 0.995 \
+        --details a.csv
     wall_study --first 3001 --recordings 20 --without-artery 10 --event-probability 0.3 --least-confidence 0 \
-        --details b.csv
+        --largest-linearity 0.995 --details b.csv
     python3 examples/calibrate_confidence.py a.csv b.csv [--check c.csv ...]
 
-A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights, the scale
-of the standard deviations (the median ratio of error and deviation), and, for the files after --check, how well
-they hold. The signs are those of wall_signs() in that header: change both together. Needs NumPy and SciPy.
+A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights, by
+what the standard deviations must grow (the median ratio of error and deviation), and, for the files after --check, how well
+they hold. Needs NumPy and SciPy.
 """
 import csv
 import sys
@@ -24,19 +25,9 @@ def walls_of(file):
         r = {name: float(value) for name, value in row.items()}
         if r["found"] == 0:
             continue
-        for wall, other in (("near", "far"), ("far", "near")):
-            size = lambda value, least: np.log10(max(value, least))
-            mine, theirs = abs(r[wall + "_share_um"]), abs(r[other + "_share_um"])
-            signs.append(
-                [
-                    1,
-                    size(r[wall + "_evidence"], 1),
-                    r[wall + "_residual"],
-                    size(r[wall + "_fast_um"], 0.01),
-                    abs(r["near_bulk"] - r["far_bulk"]),
-                    abs(np.log(mine / theirs)),
-                ]
-            )
+        for wall in ("near", "far"):
+            names = [name for name in r if name.startswith(wall + "_sign_")]
+            signs.append([r[name] for name in sorted(names)])
             right.append(r["artery"] == 1 and r[wall + "_within"] >= 0.9)
             deviations.append(r[wall + "_std_um"])
             errors.append(r[wall + "_um"])
@@ -58,12 +49,15 @@ def cost(weights, signs, right):
 arguments = sys.argv[1:]
 split = arguments.index("--check") if "--check" in arguments else len(arguments)
 signs, right, deviations, errors = joined(arguments[:split])
-weights = minimize(cost, np.zeros(signs.shape[1]), args=(signs, right), method="BFGS").x
+# A sign speaks one way: the less of a line in the tissue the better, the less of all others.
+direction = [0, -1, -1, -1, 1]
+bounds = [(0 if d > 0 else None, 0 if d < 0 else None) for d in direction]
+weights = minimize(cost, np.zeros(signs.shape[1]), args=(signs, right), method="L-BFGS-B", bounds=bounds).x
 good = right & (deviations > 0)
 scale = np.median(errors[good] / deviations[good])
 print(f"{len(right)} walls, {np.sum(~right)} of them wrong")
 print("weights:", ", ".join(f"{w:.3f}" for w in weights))
-print(f"deviation_scale: {scale:.2f}")
+print(f"deviation_scale: {scale:.2f} times what it was when the files were made")
 
 
 def show(title, signs, right):

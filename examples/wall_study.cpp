@@ -41,8 +41,11 @@ struct Row {
     // what the recording is like, and what the tracker says of itself
     double frequency = 0, share = 0, distension = 0, over_tissue = 0, snr = 0;
     WallReport near, far;
+    WallSigns near_signs = WallSigns::Zero(), far_signs = WallSigns::Zero();
     // over the valid frames: rms standard deviation [m], part within close_motion of the truth
     double near_std = 0, far_std = 0, near_within = 0, far_within = 0;
+    // of right walls: valid frames, those with errors within 1 and 1.96 standard deviations
+    double right_frames = 0, within_one = 0, within_two = 0;
     std::array<QualityBin, 10> bins{};
 };
 
@@ -51,7 +54,7 @@ void count_qualities(Row& row, const ArteryMotion& motion, const examples::Measu
     for (const bool far : {false, true}) {
         const std::vector<double> errors =
             examples::displacement_errors(far ? measured.far : measured.near, truth, far);
-        double square = 0, count = 0, within = 0;
+        double square = 0, count = 0, within = 0, one = 0, two = 0;
         for (std::size_t i = 0; i < errors.size(); ++i) {
             const FrameMotion& frame = motion.frames[i];
             if (!frame.valid || !std::isfinite(errors[i])) {
@@ -66,9 +69,16 @@ void count_qualities(Row& row, const ArteryMotion& motion, const examples::Measu
             within += std::abs(errors[i]) <= examples::close_motion ? 1 : 0;
             square += deviation * deviation;
             count += 1;
+            one += std::abs(errors[i]) <= deviation ? 1 : 0;
+            two += std::abs(errors[i]) <= 1.959964 * deviation ? 1 : 0;
         }
         (far ? row.far_std : row.near_std) = std::sqrt(square / std::max(count, 1.0));
         (far ? row.far_within : row.near_within) = within / std::max(count, 1.0);
+        if (within >= 0.9 * count) {
+            row.right_frames += count;
+            row.within_one += one;
+            row.within_two += two;
+        }
     }
 }
 
@@ -94,6 +104,8 @@ void run(Row& row, const DrawOptions& draw, const TrackOptions& track) {
     row.delay_deviation = settings.depth(motion.pulse_delay.deviation);
     row.near = motion.near;
     row.far = motion.far;
+    row.near_signs = wall_signs(motion.near, motion.far);
+    row.far_signs = wall_signs(motion.far, motion.near);
     double valid = 0;
     for (const FrameMotion& frame : motion) {
         row.quality += frame.quality;
@@ -184,6 +196,23 @@ void print_summary(const std::vector<Row>& rows, bool volume) {
         std::ranges::count_if(valid_errors, [](double error) { return error > 10; }));
 }
 
+// Whether standard deviations are what they say: 68.3 and 95 % of a normal error.
+void print_deviations(const std::vector<Row>& rows) {
+    double frames = 0, one = 0, two = 0;
+    for (const Row& row : rows) {
+        frames += row.right_frames;
+        one += row.within_one;
+        two += row.within_two;
+    }
+    if (frames > 0) {
+        std::printf(
+            "walls with 90 %% of their frames within 20 um: errors within 1 standard deviation "
+            "%.1f %%, within 1.96 "
+            "%.1f %%\n",
+            100 * one / frames, 100 * two / frames);
+    }
+}
+
 // Whether quality is what it says: of the frames with quality q, a part q within 20 um.
 void print_calibration(const std::vector<Row>& rows) {
     std::printf("quality of a frame's wall, frames, mean quality, part within 20 um:\n");
@@ -258,12 +287,23 @@ void write_details(const std::vector<Row>& rows, const std::string& file) {
     for (const Column& column : columns) {
         heads.push_back({column.name, column.decimals});
     }
+    std::vector<std::string> signs;  // the heads refer to their names
+    for (const char* wall : {"near", "far"}) {
+        for (Eigen::Index k = 0; k < wall_sign_count; ++k) {
+            signs.push_back(detail::concatenate(wall, "_sign_", k));
+        }
+    }
+    for (const std::string& sign : signs) {
+        heads.push_back({sign, 5});
+    }
     CsvWriter table(file, heads);
     for (const Row& row : rows) {
         std::vector<double> values;
         for (const Column& column : columns) {
             values.push_back(column.value(row));
         }
+        values.insert(values.end(), row.near_signs.begin(), row.near_signs.end());
+        values.insert(values.end(), row.far_signs.begin(), row.far_signs.end());
         table.row(values);
     }
     table.commit();
@@ -295,6 +335,9 @@ int main(int argc, char** argv) {
         ->check(CLI::IsMember(examples::event_kinds()));
     app.add_option("--least-confidence", track.confidence.least_confidence,
                    "Of each wall; 0 to calibrate the confidence anew")
+        ->capture_default_str();
+    app.add_option("--largest-linearity", track.walls.largest_linearity,
+                   "Of the tissue's pulse over depth: beyond it there is no artery")
         ->capture_default_str();
     app.add_option("--threads", threads, "Recordings worked on at once")
         ->check(CLI::Range(1, 256))
@@ -329,6 +372,7 @@ int main(int argc, char** argv) {
         print_depths(rows, false);
         print_depths(rows, true);
         print_calibration(rows);
+        print_deviations(rows);
         std::size_t false_walls = 0, without = 0;
         for (const Row& row : rows) {
             without += row.kind != LineKind::artery ? 1 : 0;

@@ -101,9 +101,11 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     far.displacement += line.slow_path(walls->far.state.depth);
     const Eigen::ArrayXd near_motion = smoothed(near.displacement, valid, options.smoothing, rate);
     const Eigen::ArrayXd far_motion = smoothed(far.displacement, valid, options.smoothing, rate);
-    // A share that is not sure is an error of gain: it grows with the pulse.
+    // A share that is not sure is an error of gain: it grows with the pulse. Both leave out what
+    // the model is wrong by.
     const auto deviation = [&](const WallMotion& moved, const SeparatedWall& wall, Eigen::Index k) {
-        return std::hypot(moved.deviation[k], wall.state.share_deviation * walls->times.pulse[k]);
+        return options.confidence.deviation_scale *
+               std::hypot(moved.deviation[k], wall.state.share_deviation * walls->times.pulse[k]);
     };
     result.pulse_delay = pulse_delay(line, *walls, options.baseband, options.pulse);
     const double lag = line.settings.depth(result.pulse_delay.delay);

@@ -11,49 +11,13 @@
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/motion/block_means.hpp"
 #include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/turned_sums.hpp"
 
 namespace echosieve {
 
 namespace {
 
 using Complex = std::complex<double>;
-
-// Rows of `table` between its grid points, by 4-point Lagrange interpolation.
-class Interpolated {
-public:
-    Interpolated(const Eigen::ArrayXXcd& table, double at) : table_(table) {
-        first_ = std::clamp<Eigen::Index>(static_cast<Eigen::Index>(std::floor(at)) - 1, 0,
-                                          table.rows() - 4);
-        const double x = at - static_cast<double>(first_);
-        weight_[0] = -(x - 1) * (x - 2) * (x - 3) / 6;
-        weight_[1] = x * (x - 2) * (x - 3) / 2;
-        weight_[2] = -x * (x - 1) * (x - 3) / 2;
-        weight_[3] = x * (x - 1) * (x - 2) / 6;
-    }
-    [[nodiscard]] Complex operator()(Eigen::Index bin) const {
-        Complex sum = 0;
-        for (Eigen::Index k = 0; k < 4; ++k) {
-            sum += weight_[k] * table_(first_ + k, bin);
-        }
-        return sum;
-    }
-
-private:
-    const Eigen::ArrayXXcd& table_;
-    Eigen::Index first_ = 0;
-    double weight_[4] = {};
-};
-
-// Sums over frames of `running`, turned on once a row: [count x bins].
-Eigen::ArrayXXcd tabulated(Eigen::ArrayXXcd running, const Eigen::ArrayXXcd& turn,
-                           Eigen::Index count) {
-    Eigen::ArrayXXcd table(count, running.cols());
-    for (Eigen::Index k = 0; k < count; ++k) {
-        table.row(k) = running.colwise().sum();
-        running *= turn;
-    }
-    return table;
-}
 
 constexpr double lowest_tissue = -0.15;  // of the wall's share
 constexpr double thickest = 0.3;         // of the radius: the sheet strains no further in
@@ -94,13 +58,12 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
          ((gate.frequencies - sensor.centre_frequency) / (sensor.bandwidth / 2)).square())
             .exp()
             .max(least_power);
-    // Phases turn by less than this from grid point to grid point: interpolation errors below 1e-4.
-    constexpr double largest_turn = 0.2;
     const double reach = std::max((coarse_.pulse - coarse_.pulse.mean()).abs().maxCoeff(), 1e-3);
     step_ = largest_turn /
             (2 * std::numbers::pi * gate.frequencies.maxCoeff() * 2 / times.sound_speed * reach);
-    below_ = static_cast<Eigen::Index>(std::ceil(-lowest_tissue * largest_share / step_)) + 3;
-    const auto above = static_cast<Eigen::Index>(std::ceil(largest_share / step_)) + 3;
+    constexpr Eigen::Index margin = 4;  // rows beyond, for the interpolation
+    below_ = static_cast<Eigen::Index>(std::ceil(-lowest_tissue * largest_share / step_)) + margin;
+    const auto above = static_cast<Eigen::Index>(std::ceil(largest_share / step_)) + margin;
     const Eigen::Index count = below_ + 1 + above;
     const double lowest = -static_cast<double>(below_) * step_;
     const auto phasors = [&](double share, double bulk) {
@@ -108,7 +71,7 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
     };
     const Eigen::ArrayXXcd turn = phasors(step_, 0);
     const Eigen::ArrayXXcd back = turn.conjugate();
-    tissue_projection_ = tabulated(weighted * phasors(lowest, 0).conjugate(), back, count);
+    tissue_projection_ = turned_sums(weighted * phasors(lowest, 0).conjugate(), back, count);
     // What the wall does by itself turns its echoes and leaves the tissue's.
     Eigen::ArrayXXcd by_itself = Eigen::ArrayXXcd::Ones(weighted.rows(), weighted.cols());
     if (wall.own.size() > 0) {
@@ -117,18 +80,22 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
         by_itself = layer_phasors(gate_, own, {1, 0});
     }
     own_ = by_itself;
-    wall_projection_ =
-        tabulated(weighted * (phasors(lowest, bulk_offset_) * by_itself).conjugate(), back, count);
+    wall_projection_ = turned_sums(
+        weighted * (phasors(lowest, bulk_offset_) * by_itself).conjugate(), back, count);
     // What stands still, seen from the turned-back frames.
     const Eigen::ArrayXXcd still = layer_phasors(gate_, coarse_, {0, wall.tissue});
     still_projection_ = (weighted * still).colwise().sum().transpose();
     gram_zero_ = count;
     const Eigen::ArrayXXcd w = coarse_.weight.cast<Complex>().replicate(1, gate.bins());
     const double least = -static_cast<double>(gram_zero_) * step_;
-    still_tissue_ = tabulated(w * phasors(lowest, 0) * still, turn, count);
-    still_wall_ = tabulated(w * phasors(lowest, bulk_offset_) * by_itself * still, turn, count);
-    gram_ = tabulated(w * phasors(least, 0), turn, 2 * count + 1);
-    cross_ = tabulated(w * phasors(least, bulk_offset_) * by_itself, turn, 2 * count + 1);
+    still_tissue_ = turned_sums(w * phasors(lowest, 0) * still, turn, count);
+    still_wall_ = turned_sums(w * phasors(lowest, bulk_offset_) * by_itself * still, turn, count);
+    // Mirrored: the sums for less are the conjugates of those for more.
+    const Eigen::ArrayXXcd more = turned_sums(w, turn, count + 1);
+    gram_.resize(2 * count + 1, gate.bins());
+    gram_.bottomRows(count + 1) = more;
+    gram_.topRows(count) = more.bottomRows(count).colwise().reverse().conjugate();
+    cross_ = turned_sums(w * phasors(least, bulk_offset_) * by_itself, turn, 2 * count + 1);
 }
 
 Eigen::ArrayXd WallModel::distances() const {
@@ -186,7 +153,7 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coe
     out.pulses = gate_spectra(gate_, waves);
     const double tissue_step = layers > 1 ? out.tissue_shares[1] - out.tissue_shares[0] : 0;
     // Tables between their grid points.
-    std::vector<Interpolated> still_tissue_rows, still_wall_rows, tissue_rows, wall_rows, gram_rows,
+    std::vector<RowBetween> still_tissue_rows, still_wall_rows, tissue_rows, wall_rows, gram_rows,
         cross_rows, sheet_rows;
     const auto zero = static_cast<double>(gram_zero_);
     for (Eigen::Index k = 0; k < layers; ++k) {

@@ -145,7 +145,8 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     settle_gaps(tissue, times, line.runs(), line.half_wavelength(), separation.gaps);
     fit_jointly(tissue, times, separation.rounds, separation.coarse, line.settings.frame_rate);
     adopt(motion, tissue, times);
-    if (pulse_linearity(motion) > finder.largest_linearity) {
+    const double linearity = pulse_linearity(motion);
+    if (linearity > finder.largest_linearity) {
         return std::nullopt;  // all of the tissue pulsates: no other pulse would be an artery's
     }
     const std::vector<PulseCandidate> candidates = pulse_candidates(
@@ -181,19 +182,29 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     }
     std::optional<SeparatedWalls> best;
     double best_confidence = -1;
-    for (Hypothesis& h : hypotheses) {
-        if (!h.pair || h.promise < options.least_promise * most) {
-            continue;
-        }
-        std::optional<SeparatedWalls> walls = walls_of(line, std::move(h), finder, separation);
-        const double sure =
-            confidence_of(walls, line.settings.frame_rate, motion_options, confidence);
-        if (walls && sure > best_confidence) {
-            best = std::move(walls);
-            best_confidence = sure;
-        }
-        if (best_confidence >= options.sure) {
-            break;
+    // The search over cycles may go astray where the pulse is still far from right: without it, if
+    // nothing else is sure.
+    for (const bool search_cycles : {true, false}) {
+        WallSeparationOptions way = separation;
+        way.search_cycles = search_cycles;
+        for (const Hypothesis& h : hypotheses) {
+            if (!h.pair || h.promise < options.least_promise * most) {
+                continue;
+            }
+            std::optional<SeparatedWalls> walls = walls_of(line, h, finder, way);
+            if (walls) {
+                walls->near.tissue_linearity = linearity;
+                walls->far.tissue_linearity = linearity;
+            }
+            const double sure =
+                confidence_of(walls, line.settings.frame_rate, motion_options, confidence);
+            if (walls && sure > best_confidence) {
+                best = std::move(walls);
+                best_confidence = sure;
+            }
+            if (best_confidence >= options.sure) {
+                return best;
+            }
         }
     }
     return best;

@@ -384,7 +384,9 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         profile.energy.maxCoeff(&peak);
         const double start = profile.depths[peak];
         taker.refer(*wall, start);
-        taker.settle_cycle(*wall, times);
+        if (options.search_cycles) {
+            taker.settle_cycle(*wall, times);
+        }
         wall->state.smallest_share = 0.7 * wall->state.share;
         wall->state.largest_share = 1.4 * wall->state.share;
         taker.take(*wall, times, half_gate + 0.3e-3, wide);

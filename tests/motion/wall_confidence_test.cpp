@@ -26,7 +26,7 @@ WallReport good_wall(double share) {
 TEST_CASE("closeness is the probability of a normal error within the limit (Boost.Math)") {
     WallConfidenceOptions options;
     for (const double deviation : {0.1e-6, 2e-6, 7e-6, 20e-6, 300e-6}) {
-        const boost::math::normal error(0, options.deviation_scale * deviation);
+        const boost::math::normal error(0, deviation);
         const double expected = cdf(error, options.close) - cdf(error, -options.close);
         CHECK_WITHIN(closeness(deviation, options), expected, 1e-12);
     }
@@ -36,7 +36,7 @@ TEST_CASE("closeness is the probability of a normal error within the limit (Boos
 TEST_CASE("both walls of a pair are judged from each other's signs") {
     WallReport near = good_wall(-150e-6);
     WallReport far = good_wall(250e-6);
-    far.evidence = 300;
+    far.residual = 0.4;
     WallConfidenceOptions options;
     const double expected_near = wall_confidence(wall_signs(near, far), options);
     const double expected_far = wall_confidence(wall_signs(far, near), options);
@@ -57,11 +57,11 @@ TEST_CASE("clear walls are trusted, walls with the signs of a wrong one are not"
         change(wall);
         CHECK(wall_confidence(wall_signs(wall, far)) < sure);
     };
-    doubted([](WallReport& w) { w.evidence = 50; });
+    doubted([](WallReport& w) { w.residual = 0.5; });
+    doubted([](WallReport& w) { w.tissue_linearity = 0.96; });
     doubted([](WallReport& w) { w.fast_motion = 15e-6; });
     doubted([](WallReport& w) { w.bulk_share = 1.6; });
     WallReport wrong = near;
-    wrong.evidence = 50;
     wrong.fast_motion = 15e-6;
     wrong.residual = 0.8;
     wrong.bulk_share = 1.5;
@@ -72,7 +72,7 @@ TEST_CASE("signs are finite for walls of nothing") {
     const WallSigns signs = wall_signs(WallReport{}, WallReport{});
     CHECK(signs.allFinite());
     WallReport odd;
-    odd.evidence = -40;
+    odd.tissue_linearity = 1;
     odd.share_deviation = 1;
     CHECK(wall_signs(odd, WallReport{}).allFinite());
 }

@@ -15,9 +15,10 @@ namespace echosieve {
 struct FrameMotion {
     double time = 0;       ///< from the first frame [s]
     double near_wall = 0;  ///< depth, deeper is larger [m]
-    double near_wall_std =
-        0;                ///< standard deviation of the displacement from the fit's residual [m]
-    double far_wall = 0;  ///< [m]
+    /// standard deviation of the displacement [m]: from the curvature of the fit, times what errors
+    /// are in the median (WallConfidenceOptions::deviation_scale)
+    double near_wall_std = 0;
+    double far_wall = 0;      ///< [m]
     double far_wall_std = 0;  ///< [m]
     double diameter = 0;      ///< far_wall - near_wall [m]
     double diameter_std = 0;  ///< [m]
@@ -64,9 +65,10 @@ struct WallReport {
     double residual = 0;     ///< part of the gate's power that wall and tissue leave unexplained
     double own_motion = 0;   ///< rms of what the wall does beyond the common time courses [m]
     double fast_motion = 0;  ///< the part of it above 1 Hz: a wall has little [m]
-    double share_deviation = 0;  ///< standard deviation of pulse_share, from its likelihood [m]
-    double evidence = 0;         ///< log evidence of the wall over that of the tissue alone
-    double confidence = 0;       ///< that the right wall is followed and no cycle lost, 0 to 1
+    double share_deviation = 0;   ///< standard deviation of pulse_share, from its likelihood [m]
+    double evidence = 0;          ///< log evidence of the wall over that of the tissue alone
+    double tissue_linearity = 0;  ///< pulse_linearity of the line's tissue, 0 to 1
+    double confidence = 0;        ///< that the right wall is followed and no cycle lost, 0 to 1
     std::vector<Echo<Gabor<double>>> reference;  ///< the wall's echoes at rest, as received
     std::vector<double> displacement;            ///< per frame, of those echoes [m]
     std::vector<double> strength;                ///< per frame, of those echoes; 0: not seen

@@ -15,41 +15,40 @@ namespace echosieve {
 // Symbols
 //   x   signs of a wall and its pair, see wall_signs();  w  their weights
 //   P(right) = 1 / (1 + e^(-w x))                              (logistic regression)
-//   q_i = P(right) erf(t / (sqrt(2) k s_i)) in frame i: within t of the truth, the error normal
-//   with
-//         standard deviation k s_i, s_i the frame's own estimate
+//   k   errors of right walls over what the curvature of the fit gives, in the median: the reported
+//       standard deviation s_i of frame i is k times that
+//   q_i = P(right) erf(t / (sqrt(2) s_i)) in frame i: within t of the truth, the error normal
 //
 // A wrong wall, the wrong layer of the right one, or a lost cycle look like a good fit to the frame
-// alone, but leave signs: little evidence, motion of its own, shares that do not suit each other.
+// alone, but leave signs: much unexplained, motion of its own, shares that do not suit each other,
+// tissue that pulsates as a whole.
 // The weights and k are fitted to synthetic recordings of both simulators with known truth, drawn
 // from seeds that no test and no published figure uses (`wall_study --details`, then
 // examples/calibrate_confidence.py); how well they hold on other seeds, `wall_study` prints.
 
-inline constexpr Eigen::Index wall_sign_count = 6;
+inline constexpr Eigen::Index wall_sign_count = 5;
 using WallSigns = Eigen::Array<double, wall_sign_count, 1>;
 
-/// The signs of one wall of a pair: 1; log10 of its evidence; the part of its gate unexplained;
-/// log10 of its fast motion of its own [um]; the difference of both bulk shares; the size of the
-/// logarithm of the ratio of both pulse shares.
+/// The signs of one wall of a pair: 1; the part of its gate unexplained; log10 of its fast motion
+/// of its own [um]; the difference of both bulk shares; log10 of the part of the tissue's pulse
+/// shares that is no straight line over depth.
 [[nodiscard]] inline WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
     const auto size = [](double x, double least) { return std::log10(std::max(x, least)); };
-    const double mine = std::max(std::abs(wall.pulse_share), 1e-9);
-    const double theirs = std::max(std::abs(other.pulse_share), 1e-9);
     WallSigns x;
-    x << 1, size(wall.evidence, 1), wall.residual, size(1e6 * wall.fast_motion, 0.01),
-        std::abs(wall.bulk_share - other.bulk_share), std::abs(std::log(mine / theirs));
+    x << 1, wall.residual, size(1e6 * wall.fast_motion, 0.01),
+        std::abs(wall.bulk_share - other.bulk_share), size(1 - wall.tissue_linearity, 1e-3);
     return x;
 }
 
 struct WallConfidenceOptions {
     WallSigns weights = default_weights();
-    double deviation_scale = 2.5;   ///< k
+    double deviation_scale = 2.66;  ///< k
     double close = 20e-6;           ///< t [m]
-    double least_confidence = 0.1;  ///< of each wall: below it no artery is reported
+    double least_confidence = 0.2;  ///< of each wall: below it no artery is reported
 
     [[nodiscard]] static WallSigns default_weights() {
         WallSigns w;
-        w << 2.101, 0.541, -2.666, -4.224, -2.084, -0.145;
+        w << 5.563, -4.029, -3.455, -2.856, 1.829;
         return w;
     }
 };
@@ -73,9 +72,7 @@ inline void validate(const WallConfidenceOptions& options) {
 
 /// Chance that a displacement with `deviation` [m] is within t of the truth, the wall being right.
 [[nodiscard]] inline double closeness(double deviation, const WallConfidenceOptions& options = {}) {
-    return deviation > 0 ? std::erf(options.close /
-                                    (std::numbers::sqrt2 * options.deviation_scale * deviation))
-                         : 1;
+    return deviation > 0 ? std::erf(options.close / (std::numbers::sqrt2 * deviation)) : 1;
 }
 
 }  // namespace echosieve

@@ -48,7 +48,7 @@ struct WallFinderOptions {
     double evidence_power = 0.15;  ///< of the evidence, beside the share's square
     /// part of the variance of the tissue's pulse shares that a straight line over depth may
     /// explain: beyond it the tissue pulsates as a whole, and holds no artery
-    double largest_linearity = 0.97;
+    double largest_linearity = 0.965;
     ShareScanOptions scan;
     DepthRange near_range;  ///< where the near wall is looked for, at rest
     DepthRange far_range;   ///< where the far wall is looked for, at rest

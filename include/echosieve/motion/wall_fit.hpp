@@ -21,6 +21,7 @@ struct SeparatedWall {
     std::size_t wall_layers = 1;  ///< of the sheet, from outside towards the lumen
     std::size_t reference = 0;    ///< which of them lies at the wall's depth
     double evidence = 0;          ///< logarithm, over that of the tissue alone
+    double tissue_linearity = 0;  ///< pulse_linearity of the line's tissue
 
     /// The wall's pulse share, deeper positive, and its bulk share.
     [[nodiscard]] LayerShare share() const noexcept {

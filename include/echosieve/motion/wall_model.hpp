@@ -28,7 +28,7 @@ namespace echosieve {
 // u and the tissue are marginalised per frequency, the wall over all of them:
 //   ln p(Y | a_w) = -ln det - quadratic form  (Rasmussen and Williams 2006, eq. 2.30), by the
 //   matrix inversion lemma in the number of layers. Sums over frames enter only as E^H Y and E^H E,
-//   which are tabulated over the share once a gate and interpolated (4 points, Lagrange).
+//   which are tabulated over the share once a gate and interpolated (turned_sums.hpp).
 
 /// What is believed of wall and tissue before the gate is seen.
 struct WallPrior {

@@ -24,6 +24,7 @@ struct WallSeparationOptions {
     double tissue_spacing = 1e-3;      ///< [m]
     double wall_distance = 1.5e-3;     ///< of tissue gates from the walls [m]
     double bulk_reach = 0.7;           ///< of a wall's b from the line's
+    bool search_cycles = true;         ///< look for a wall's cycle over all within reach
     int rounds = 3;       ///< of shares and time courses in turn, before the walls are placed
     int fine_rounds = 5;  ///< and after
     JointMotionOptions coarse{};
