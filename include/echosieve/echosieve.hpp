@@ -74,6 +74,7 @@
 #include "echosieve/motion/tissue_lag.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/motion/track_joining.hpp"
+#include "echosieve/motion/turned_sums.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "echosieve/motion/wall_finder.hpp"
