@@ -114,22 +114,44 @@ StudyPoint point(const StudyOptions& options, double decibels, double separation
     return out;
 }
 
-// Finds the one echo of a frame again and again in the same memory.
+// Finds the one echo of a frame again and again in the same memory, in double or in float.
 class EchoFinder {
 public:
-    EchoFinder() : source_(grid, wide, GaussNewton{}, 0) {}
+    explicit EchoFinder(bool single_precision) {
+        if (single_precision) {
+            single_.emplace();
+        } else {
+            double_.emplace();
+        }
+    }
 
     // Nothing if there is none.
     std::optional<Gabor<double>> operator()(const std::vector<double>& samples) {
-        engine_.run(samples, source_, Orthogonal{1}, {}, result_);
-        return result_.usable() ? std::optional(result_.atoms[0].atom) : std::nullopt;
+        return single_ ? single_->find(samples) : double_->find(samples);
     }
 
 private:
-    using Source = EchoSource<double, GaussNewton>;
-    Source source_;
-    PursuitEngine<Source> engine_;
-    PursuitEngine<Source>::Result result_;
+    template <Real R>
+    struct Finder {
+        using Source = EchoSource<R, GaussNewton>;
+        Source source{grid, wide, GaussNewton{}, 0};
+        PursuitEngine<Source> engine;
+        typename PursuitEngine<Source>::Result result;
+        std::vector<R> buffer;
+
+        std::optional<Gabor<double>> find(const std::vector<double>& samples) {
+            buffer.assign(samples.begin(), samples.end());
+            engine.run(buffer, source, Orthogonal{1}, {}, result);
+            if (!result.usable()) {
+                return std::nullopt;
+            }
+            const Gabor<R>& atom = result.atoms[0].atom;
+            return Gabor<double>{double{atom.arrival}, double{atom.centre_frequency},
+                                 double{atom.bandwidth}};
+        }
+    };
+    std::optional<Finder<double>> double_;
+    std::optional<Finder<float>> single_;
 };
 
 // Calls work(finder, trial) for all trials, in pieces that share a finder.
@@ -138,7 +160,7 @@ void for_each_trial(const StudyOptions& options, const char* what, Work work) {
     constexpr std::size_t piece = 125;
     const std::size_t pieces = (options.trials + piece - 1) / piece;
     examples::for_each_in_parallel(pieces, options.threads, what, [&](std::size_t n) {
-        EchoFinder finder;
+        EchoFinder finder(options.single_precision);
         for (std::size_t t = n * piece; t < std::min(options.trials, (n + 1) * piece); ++t) {
             work(finder, t);
         }
