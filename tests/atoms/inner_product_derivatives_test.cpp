@@ -174,6 +174,58 @@ TEST_CASE("a printed gradient of the logarithm of an inner product") {
     CHECK_WITHIN(slope(9), Complex(.08616985304, -.1650053846), printed);
 }
 
+TEST_CASE("gradients and mixed second derivatives keep their error bound against long sums") {
+    RandomStream stream(17);
+    double worst = 0;
+    for (int trial = 0; trial < 10; ++trial) {
+        const Chirp g1 = random_atom(stream);
+        const Chirp g2 = random_atom(stream);
+        const Complex a1{stream.uniform(-1.0, 1.0), stream.uniform(-1.0, 1.0)};
+        const Complex a2{stream.uniform(-1.0, 1.0), stream.uniform(-1.0, 1.0)};
+        const auto d = inner_product_derivatives(Echo<Chirp>{g1, a1}, Echo<Chirp>{g2, a2});
+        const auto l1 = first_derivatives(g1);
+        const auto l2 = first_derivatives(g2);
+        std::array<std::array<LongComplex, 3>, 3> m;
+        for (std::size_t k = 0; k < 3; ++k) {
+            for (std::size_t l = 0; l < 3; ++l) {
+                m[k][l] = slow_moment(g1, g2, static_cast<int>(k), static_cast<int>(l));
+            }
+        }
+        // <Q1 g1, Q2 g2> of two polynomials, and the scale of its bound.
+        const auto check = [&](const AtomPolynomial& q1, const AtomPolynomial& q2,
+                               Complex computed) {
+            LongComplex exact = 0;
+            double scale = 0;
+            for (std::size_t k = 0; k < 3; ++k) {
+                for (std::size_t l = 0; l < 3; ++l) {
+                    const LongComplex c =
+                        LongComplex(a1 * q1.c[k]) * std::conj(LongComplex(a2 * q2.c[l]));
+                    exact += c * m[k][l];
+                    scale += static_cast<double>(std::abs(c)) *
+                             moment_norm(g1, static_cast<int>(k)) *
+                             moment_norm(g2, static_cast<int>(l));
+                }
+            }
+            const auto error = static_cast<double>(std::abs(LongComplex(computed) - exact));
+            worst = std::max(worst, error / (derivative_error_epsilons * epsilon<double> *
+                                             turns_between(g1, g2) * scale));
+        };
+        AtomPolynomial one;
+        one.c[0] = 1;
+        for (std::size_t j = 0; j < atom_parameter_count; ++j) {
+            const auto row = static_cast<Eigen::Index>(j);
+            check(l1[j], one, d.gradient[row]);
+            check(one, l2[j], d.gradient[6 + row]);
+            for (std::size_t k = 0; k < atom_parameter_count; ++k) {
+                check(l1[j], l2[k], d.hessian(row, 6 + static_cast<Eigen::Index>(k)));
+            }
+        }
+    }
+    CAPTURE(worst);
+    CHECK(worst <= 1);
+    CHECK(worst > 0.005);  // a bound two hundred times too wide says nothing
+}
+
 TEST_CASE("gradients are difference quotients of the value, Hessians those of the gradient") {
     // Central differences with a step h of 1e-5: h^2 of a sixth of the third derivative, and
     // rounding over h.

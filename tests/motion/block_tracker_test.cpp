@@ -109,7 +109,7 @@ TEST_CASE("blocks follow a recording without steps at their seams, however it is
     }
 }
 
-TEST_CASE("a long loss of contact is marked, and the walls are found again") {
+TEST_CASE("a long loss of contact is marked, and the walls are found again (long)") {
     for (const double level : {-60.0, -40.0}) {
         CAPTURE(level);
         SceneOptions options = scene_of(16);
@@ -135,7 +135,7 @@ TEST_CASE("a long loss of contact is marked, and the walls are found again") {
     }
 }
 
-TEST_CASE("where there is no artery blocks report none, and say why") {
+TEST_CASE("where there is no artery blocks report none, and say why (long)") {
     SceneOptions options = scene_of(9);
     options.artery = false;
     const SyntheticRecording made = render<std::int16_t>(Scene(options, 3), 3);

@@ -251,7 +251,7 @@ TEST_CASE("clear walls in tissue that does not pulsate are followed") {
 
 // One event each that costs cycles of the carrier where it is not allowed for; drawn recordings,
 // their numbers among those that the tracker was made with.
-TEST_CASE("a step of the sensor, tissue that lags, lost contact: the walls are followed through") {
+TEST_CASE("a step of the sensor, tissue that lags, lost contact: walls followed through (long)") {
     const auto error = [](EventKind kind, std::uint64_t seed) {
         DrawOptions draw;
         draw.only_event = kind;

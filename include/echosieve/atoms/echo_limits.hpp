@@ -4,11 +4,12 @@
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
-#include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
 #include <limits>
 #include <span>
+#include <utility>
 #include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"

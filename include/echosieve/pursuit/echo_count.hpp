@@ -4,11 +4,13 @@
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <limits>
 #include <numbers>
 #include <span>
+#include <utility>
 #include <vector>
 
 #include "echosieve/atoms/fisher_information.hpp"
