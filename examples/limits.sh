@@ -5,7 +5,7 @@
 set -euo pipefail
 cd "$(dirname "$0")/.."
 trials=${1:-8000}
-programs=${ECHOSIEVE_PROGRAMS:-build/examples/examples}
+programs=build/examples/examples
 for program in limits_study plan_measurement; do
     if [[ ! -x ${programs}/${program} ]]; then
         echo "limits.sh: ${programs}/${program} is missing: run examples/run.sh first" >&2
