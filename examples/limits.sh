@@ -33,7 +33,7 @@ plot 1 notitle lc rgb '#888888' dt 2, \
     '${scratch}/one_echo.csv' every ::1 using 1:2 with linespoints lw 2 pt 7 title 'arrival', \
     '' every ::1 using 1:3 with linespoints lw 2 pt 5 title 'centre frequency', \
     '' every ::1 using 1:4 with linespoints lw 2 pt 9 title 'bandwidth', \
-    '' every ::1 using 1:5 with linespoints lw 2 pt 11 title 'phase'
+    '' every ::1 using 1:5 with linespoints lw 2 pt 11 lc rgb '#aa3377' title 'phase'
 set output 'docs/pictures/limits_overlap.png'
 set title 'First of two overlapping echoes: bound (lines) and rms error (points)'
 set xlabel 'separation [us]'
