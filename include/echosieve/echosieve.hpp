@@ -30,6 +30,7 @@
 #include "echosieve/correlate/cross_correlation.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/correlate/delay_limits.hpp"
+#include "echosieve/correlate/measured_delay.hpp"
 #include "echosieve/correlate/measurement_plan.hpp"
 #include "echosieve/correlate/sampled.hpp"
 #include "echosieve/dictionary/atom_box.hpp"

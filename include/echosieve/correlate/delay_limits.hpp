@@ -54,6 +54,16 @@ template <Atom A>
                      : std::numeric_limits<double>::infinity();
 }
 
+namespace detail {
+
+// Both neighbours together, where the correlation falls by `mean` = (1 - rho) eta to either.
+[[nodiscard]] inline double skip_probability(double mean, const CorrelatedFrames& frames) {
+    const double variance = frames.both_noisy ? 4 * mean + 2 * frames.noise_values : 2 * mean;
+    return variance > 0 ? std::erfc(mean / std::sqrt(2 * variance)) : 1;  // 2 Q
+}
+
+}  // namespace detail
+
 /// Chance that the delay from the largest correlation is a period off. `eta` is energy_to_noise of
 /// one frame. Throws InvalidInput unless eta > 0, the frequency is positive and N zero or more.
 template <Atom A>
@@ -70,10 +80,7 @@ template <Atom A>
     // |correlation| of a chirp falls faster: alpha / 2 + (pi gamma)^2 / (2 alpha) in the exponent.
     const double root = std::numbers::pi * chirp;
     const double fall = (alpha + root * root / alpha) / (2 * frequency * frequency);
-    const double mean = -std::expm1(-fall) * eta;
-    const double variance = frames.both_noisy ? 4 * mean + 2 * frames.noise_values : 2 * mean;
-    const double distance = mean / std::sqrt(variance);
-    return std::erfc(distance / std::numbers::sqrt2);  // 2 Q
+    return detail::skip_probability(-std::expm1(-fall) * eta, frames);
 }
 
 /// The least eta at which cycle_skip_probability is `probability`: below it lies the threshold
