@@ -99,6 +99,7 @@
 #include "echosieve/pursuit/echo_source.hpp"
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/fit_options.hpp"
+#include "echosieve/pursuit/gram_pursuit.hpp"
 #include "echosieve/pursuit/joint_fit.hpp"
 #include "echosieve/pursuit/projected_echoes.hpp"
 #include "echosieve/pursuit/pursue.hpp"
