@@ -114,7 +114,28 @@ StudyPoint point(const StudyOptions& options, double decibels, double separation
     return out;
 }
 
-// Finds the one echo of a frame again and again in the same memory, in double or in float.
+// A pursuit of one echo again and again in the same memory.
+template <Real R>
+struct Finder {
+    using Source = EchoSource<R, GaussNewton>;
+    Source source{grid, wide, GaussNewton{}, 0};
+    PursuitEngine<Source> engine;
+    typename PursuitEngine<Source>::Result result;
+    std::vector<R> buffer;
+
+    std::optional<Gabor<double>> find(const std::vector<double>& samples) {
+        buffer.assign(samples.begin(), samples.end());
+        engine.run(buffer, source, Orthogonal{1}, {}, result);
+        if (!result.usable()) {
+            return std::nullopt;
+        }
+        const Gabor<R>& atom = result.atoms[0].atom;
+        return Gabor<double>{double{atom.arrival}, double{atom.centre_frequency},
+                             double{atom.bandwidth}};
+    }
+};
+
+// The same in double or in float.
 class EchoFinder {
 public:
     explicit EchoFinder(bool single_precision) {
@@ -131,25 +152,6 @@ public:
     }
 
 private:
-    template <Real R>
-    struct Finder {
-        using Source = EchoSource<R, GaussNewton>;
-        Source source{grid, wide, GaussNewton{}, 0};
-        PursuitEngine<Source> engine;
-        typename PursuitEngine<Source>::Result result;
-        std::vector<R> buffer;
-
-        std::optional<Gabor<double>> find(const std::vector<double>& samples) {
-            buffer.assign(samples.begin(), samples.end());
-            engine.run(buffer, source, Orthogonal{1}, {}, result);
-            if (!result.usable()) {
-                return std::nullopt;
-            }
-            const Gabor<R>& atom = result.atoms[0].atom;
-            return Gabor<double>{double{atom.arrival}, double{atom.centre_frequency},
-                                 double{atom.bandwidth}};
-        }
-    };
     std::optional<Finder<double>> double_;
     std::optional<Finder<float>> single_;
 };

@@ -54,13 +54,16 @@ public:
     static constexpr R dependence = 1e4 * std::numeric_limits<R>::epsilon();
 
     /// Throws InvalidInput as MatrixDictionary does, or for atoms == 0.
-    GramPursuit(Matrix columns, std::size_t atoms)
-        : dictionary_(std::move(columns)),
-          gram_(dictionary_.columns().adjoint() * dictionary_.columns()) {
+    GramPursuit(Matrix columns, std::size_t atoms) : dictionary_(std::move(columns)) {
         require(atoms >= 1, "atoms", atoms, "must be at least 1");
-        const auto most = std::min(static_cast<Eigen::Index>(atoms),
-                                   std::min(gram_.rows(), dictionary_.samples()));
-        basis_.resize(gram_.rows(), most);
+        const Eigen::Index count = dictionary_.columns().cols();
+        const auto most =
+            std::min(static_cast<Eigen::Index>(atoms), std::min(count, dictionary_.samples()));
+        const Eigen::Index padded = (count + line - 1) / line * line;
+        gram_.setZero(padded, count);
+        gram_.topRows(count).noalias() = dictionary_.columns().adjoint() * dictionary_.columns();
+        basis_.resize(padded, most);
+        products_.setZero(padded, batch);
         triangle_.resize(most, most);
         projections_.resize(most);
     }
@@ -86,7 +89,8 @@ public:
             stop.false_alarm ? dictionary_.false_alarm_threshold(stop.false_alarm->probability) : 0;
         for (Eigen::Index first = 0; first < count; first += batch) {
             const Eigen::Index some = std::min(batch, count - first);
-            products_.noalias() = dictionary_.columns().adjoint() * signals.middleCols(first, some);
+            products_.topLeftCorner(gram_.cols(), some).noalias() =
+                dictionary_.columns().adjoint() * signals.middleCols(first, some);
             for (Eigen::Index k = 0; k < some; ++k) {
                 if (result.signal_energy[first + k] > 0) {
                     take_apart(products_.col(k), first + k, stop, result);
@@ -96,7 +100,8 @@ public:
     }
 
 private:
-    static constexpr Eigen::Index batch = 32;          // signals whose products fit the cache
+    static constexpr Eigen::Index batch = 32;  // signals whose products fit the cache
+    static constexpr Eigen::Index line = 16;   // rows are padded with zeros to a multiple of it
     static constexpr Eigen::Index piece_length = 128;  // columns worked on together
 
     // The largest |alpha|^2, and the first of its places.
@@ -201,8 +206,8 @@ private:
     }
 
     MatrixDictionary<T> dictionary_;
-    Matrix gram_;
-    Matrix basis_;     // W, [columns x atoms]
+    Matrix gram_;      // G, [padded columns x columns]
+    Matrix basis_;     // W, [padded columns x atoms]
     Matrix triangle_;  // R
     Vector projections_;
     Matrix products_;
