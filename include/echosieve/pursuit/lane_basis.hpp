@@ -1,0 +1,150 @@
+// The atoms chosen so far, made orthonormal: what the next one adds, and the joint amplitudes.
+#pragma once
+
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <limits>
+#include <vector>
+
+#include "echosieve/core/lanes.hpp"
+#include "echosieve/core/scalar.hpp"
+#include "echosieve/pursuit/lane_atom.hpp"
+
+namespace echosieve::detail {
+
+// Symbols
+//   g_k atom number k, sampled;   q_k orthonormal;   g_k = sum_{j <= k} T_jk q_j
+//   p_k = q_k^H r  when q_k was made;   b amplitudes of all atoms together:  T b = p
+//
+// The numbers of engine.hpp with one complex column an atom, in lanes. The Gram-Schmidt is done
+// twice (Giraud and others 2005: twice is enough).
+
+template <Real R>
+class LaneBasis {
+public:
+    using L = Lanes<R>;
+    using Complex = std::complex<R>;
+
+    /// Below this part of its own norm, what an atom adds to those before it is rounding.
+    static constexpr R dependence = 1e4 * std::numeric_limits<R>::epsilon();
+
+    /// For samples in whole lanes.
+    LaneBasis(std::size_t stored, std::size_t atoms)
+        : stored_(stored),
+          atoms_(atoms),
+          columns_(atoms, LaneArray<R>(stored, 0, 0)),
+          triangle_(atoms * atoms),
+          projections_(atoms),
+          coefficients_(atoms) {}
+
+    void clear() noexcept { size_ = 0; }
+    /// Memory for the next atom's samples.
+    [[nodiscard]] LaneArray<R>& next() noexcept { return columns_[size_]; }
+
+    /// Makes next() orthogonal to the atoms taken, and of unit norm. False if only rounding is left
+    /// of it.
+    [[nodiscard]] bool orthonormalise() noexcept {
+        LaneArray<R>& column = columns_[size_];
+        const R before = std::sqrt(energy(column));
+        for (std::size_t j = 0; j < size_; ++j) {
+            entry(j, size_) = 0;
+        }
+        for (int pass = 0; pass < 2 && size_ > 0; ++pass) {
+            for (std::size_t j = 0; j < size_; ++j) {
+                const Complex product = dot(columns_[j], column);
+                entry(j, size_) += product;
+                subtract(product, columns_[j], column);
+            }
+        }
+        const R after = std::sqrt(energy(column));
+        if (!(after > dependence * before)) {
+            return false;
+        }
+        entry(size_, size_) = after;
+        scale(1 / after, column);
+        return true;
+    }
+    /// q^H r of next().
+    [[nodiscard]] Complex project(const LaneArray<R>& residual) const noexcept {
+        return dot(columns_[size_], residual);
+    }
+    /// Keeps next() with its projection, and takes it out of the residual, whose energy is left.
+    [[nodiscard]] R take(const Complex& projection, LaneArray<R>& residual) noexcept {
+        subtract(projection, columns_[size_], residual);
+        projections_[size_++] = projection;
+        return energy(residual);
+    }
+
+    /// Solves for the amplitudes of all atoms taken.
+    void solve() noexcept {
+        for (std::size_t k = size_; k-- > 0;) {
+            std::complex<double> sum = projections_[k];
+            for (std::size_t j = k + 1; j < size_; ++j) {
+                sum -= std::complex<double>(entry(k, j)) * coefficients_[j];
+            }
+            coefficients_[k] = sum / static_cast<double>(entry(k, k).real());
+        }
+    }
+    [[nodiscard]] const std::complex<double>& coefficient(std::size_t k) const noexcept {
+        return coefficients_[k];
+    }
+
+private:
+    [[nodiscard]] Complex& entry(std::size_t row, std::size_t column) noexcept {
+        return triangle_[column * atoms_ + row];
+    }
+    // x^H y
+    [[nodiscard]] Complex dot(const LaneArray<R>& x, const LaneArray<R>& y) const noexcept {
+        L re, im;
+        for (std::size_t n = 0; n < stored_; n += L::size) {
+            const L xr = L::load(x.real() + n);
+            const L xi = L::load(x.imag() + n);
+            const L yr = L::load(y.real() + n);
+            const L yi = L::load(y.imag() + n);
+            re = multiply_add(xr, yr, multiply_add(xi, yi, re));
+            im += xr * yi - xi * yr;
+        }
+        return {re.sum(), im.sum()};
+    }
+    // y -= a x
+    void subtract(const Complex& a, const LaneArray<R>& x, LaneArray<R>& y) const noexcept {
+        const L minus_real(-a.real());
+        const L imag(a.imag());
+        const L minus_imag(-a.imag());
+        for (std::size_t n = 0; n < stored_; n += L::size) {
+            const L xr = L::load(x.real() + n);
+            const L xi = L::load(x.imag() + n);
+            const L yr = L::load(y.real() + n);
+            const L yi = L::load(y.imag() + n);
+            multiply_add(minus_real, xr, multiply_add(imag, xi, yr)).store(y.real() + n);
+            multiply_add(minus_real, xi, multiply_add(minus_imag, xr, yi)).store(y.imag() + n);
+        }
+    }
+    [[nodiscard]] R energy(const LaneArray<R>& x) const noexcept {
+        L sum;
+        for (std::size_t n = 0; n < stored_; n += L::size) {
+            const L xr = L::load(x.real() + n);
+            const L xi = L::load(x.imag() + n);
+            sum = multiply_add(xr, xr, multiply_add(xi, xi, sum));
+        }
+        return sum.sum();
+    }
+    void scale(R by, LaneArray<R>& x) const noexcept {
+        const L factor(by);
+        for (std::size_t n = 0; n < stored_; n += L::size) {
+            (factor * L::load(x.real() + n)).store(x.real() + n);
+            (factor * L::load(x.imag() + n)).store(x.imag() + n);
+        }
+    }
+
+    std::size_t stored_;
+    std::size_t atoms_;
+    std::size_t size_ = 0;
+    std::vector<LaneArray<R>> columns_;
+    std::vector<Complex> triangle_;
+    std::vector<Complex> projections_;
+    std::vector<std::complex<double>> coefficients_;
+};
+
+}  // namespace echosieve::detail
