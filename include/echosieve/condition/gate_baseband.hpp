@@ -36,7 +36,7 @@ struct GateBasebandOptions {
     double rate = 8;         ///< lowest rate of the result, in sensor bandwidths
     double bandwidth = 1.5;  ///< b, in sensor bandwidths: -6 dB width of what passes unchanged
     double reach = 0.8;      ///< of the filter to each side, in 1 / bandwidth
-    double noise = 1e-6;     ///< lambda: variance of white noise that the filter counts with, over
+    double noise = 1e-3;     ///< lambda: variance of white noise that the filter counts with, over
                              ///< that of the echoes
 };
 

@@ -159,6 +159,7 @@ private:
         const R rounding =
             energy * 64 * std::numeric_limits<R>::epsilon() * std::numeric_limits<R>::epsilon();
         const R small = static_cast<R>(options_.stop.residual_fraction) * energy;
+        const double least_gain = options_.polish.tolerance * static_cast<double>(energy);
         while (points_.size() < options_.atoms) {
             if (energy <= small || energy <= rounding) {
                 return PursuitStatus::residual_small;
@@ -167,8 +168,8 @@ private:
             if (!start) {
                 return PursuitStatus::exhausted;
             }
-            const detail::LanePoint point = detail::polish(bounds_.clamped(*start), lanes_,
-                                                           residual_, bounds_, options_.polish);
+            const detail::LanePoint point = detail::polish(
+                bounds_.clamped(*start), lanes_, residual_, bounds_, options_.polish, least_gain);
             lanes_.write(point, basis_.next());
             if (!basis_.orthonormalise()) {
                 return PursuitStatus::exhausted;

@@ -36,6 +36,7 @@ public:
           columns_(atoms, LaneArray<R>(stored, 0, 0)),
           triangle_(atoms * atoms),
           projections_(atoms),
+          products_(atoms),
           coefficients_(atoms) {}
 
     void clear() noexcept { size_ = 0; }
@@ -52,9 +53,11 @@ public:
         }
         for (int pass = 0; pass < 2 && size_ > 0; ++pass) {
             for (std::size_t j = 0; j < size_; ++j) {
-                const Complex product = dot(columns_[j], column);
-                entry(j, size_) += product;
-                subtract(product, columns_[j], column);
+                products_[j] = dot(columns_[j], column);
+            }
+            for (std::size_t j = 0; j < size_; ++j) {
+                entry(j, size_) += products_[j];
+                subtract(products_[j], columns_[j], column);
             }
         }
         const R after = std::sqrt(energy(column));
@@ -144,6 +147,7 @@ private:
     std::vector<LaneArray<R>> columns_;
     std::vector<Complex> triangle_;
     std::vector<Complex> projections_;
+    std::vector<Complex> products_;
     std::vector<std::complex<double>> coefficients_;
 };
 

@@ -105,7 +105,7 @@ struct LaneStep {
 template <Real R>
 [[nodiscard]] LanePoint polish(const LanePoint& start, const LaneGrid<R>& grid,
                                const LaneArray<R>& residual, const LaneBounds& bounds,
-                               const PolishOptions& options) noexcept {
+                               const PolishOptions& options, double least_gain) noexcept {
     LanePoint best = start;
     LaneMoments at = grid.moments(start, residual);
     double damping = 0;
@@ -114,7 +114,7 @@ template <Real R>
             break;
         }
         const LaneStep step = bounded_newton(best, at, bounds, damping);
-        if (!(step.gain > options.tolerance * at.captured())) {
+        if (!(step.gain > least_gain)) {
             break;
         }
         const LaneMoments next = grid.moments(step.to, residual);

@@ -33,8 +33,8 @@ class LaneScan {
 public:
     using L = Lanes<R>;
 
-    /// Taps reach to this part of the peak, exp(-6) = 0.25 %.
-    static constexpr double nepers = 6;
+    /// Taps reach to this part of the peak, exp(-4) = 2 %.
+    static constexpr double nepers = 4;
     /// Neighbouring rotations lose at most this part of a correlation.
     static constexpr double loss = 0.06;
     /// Atoms with less than this part of their energy inside the grid are not proposed.
@@ -54,7 +54,7 @@ public:
         first_ = lower + (upper - lower - static_cast<double>(arrivals_ - 1)) / 2;
         begin_ = static_cast<std::ptrdiff_t>(std::floor(first_)) - reach_;
         const double width = bounds.rotation.width();
-        const double step = 2 * std::sqrt(2 * decay_ * -std::log1p(-loss));
+        const double step = 4 * std::sqrt(2 * decay_ * -std::log1p(-loss));
         pairs_ = static_cast<std::size_t>(std::max(1.0, std::ceil(width / step / 2)));
         const auto taps = static_cast<std::size_t>(2 * reach_ + 2);
         const std::size_t stored = whole_lanes<R>(arrivals_);
