@@ -86,6 +86,10 @@ public:
     /// Grid of the result.
     [[nodiscard]] const SamplingGrid& grid() const noexcept { return grid_; }
 
+    /// How much each sample of the result counts in a fit: the inverse of its variance in white
+    /// noise, in units of the least variance; within the gate 1, towards its ends less.
+    [[nodiscard]] const std::vector<double>& weights() const noexcept { return weights_; }
+
     /// Throws InvalidInput unless the gate has the samples, and `out` the count, that this object
     /// is made for. A NaN or infinity spoils the samples within the filter's reach.
     template <class T>
@@ -168,6 +172,15 @@ private:
             const double turns = centre * grid_.time(static_cast<double>(m));
             const auto turn = std::polar(1.0, -2 * pi * (turns - std::nearbyint(turns)));
             rows_.push_back({first, known[place], std::complex<R>(turn)});
+            double gain = 0;
+            for (std::size_t k = 0; k < 2 * width_; ++k) {
+                gain += static_cast<double>(taps_[known[place] + k] * taps_[known[place] + k]);
+            }
+            weights_.push_back(1 / gain);
+        }
+        const double largest = *std::ranges::max_element(weights_);
+        for (double& weight : weights_) {
+            weight /= largest;
         }
     }
 
@@ -179,6 +192,7 @@ private:
     std::vector<R> frame_;
     std::vector<R> taps_;
     std::vector<Row> rows_;
+    std::vector<double> weights_;
 };
 
 }  // namespace echosieve

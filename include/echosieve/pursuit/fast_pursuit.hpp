@@ -1,7 +1,7 @@
 // The fast path for a frame: complex baseband in, echoes out, in memory set up once.
 #pragma once
 
-#include <array>
+#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -27,8 +27,8 @@ namespace echosieve {
 
 // Symbols
 //   f_m  the samples' mixing frequency;   f_c centre of the box;   t_0 first sample;   h step
-//   y_n  samples;   r_n = y_n exp(-i 2 pi (f_c - f_m) h n) as worked on
-//   g    atom of lane_atom.hpp, its rotation counted from f_c;   b coefficient of g in r
+//   y_n  samples, w_n their weights;   r_n = sqrt(w_n) y_n exp(-i 2 pi (f_c - f_m) h n) as worked
+//   on g    atom of lane_atom.hpp, its rotation counted from f_c;   b coefficient of g in r
 //
 //   a = b exp(i 2 pi (f_m tau + (f_c - f_m) (tau - t_0)))    amplitude of the echo
 //
@@ -39,6 +39,7 @@ namespace echosieve {
 struct FastOptions {
     std::size_t atoms = 10;  ///< at most
     PolishOptions polish;
+    int sweeps = 1;  ///< of polishing each atom again on what the others leave
     Stop stop;
 };
 
@@ -54,23 +55,30 @@ public:
     static constexpr std::size_t most_samples = 1024;
     static constexpr std::size_t most_atoms = 64;
 
-    /// Throws InvalidInput for an invalid grid, box or option, a grid without samples or too many
-    /// of them, or one too coarse for the box: its rate must be at least twice the box's bandwidth,
-    /// and the box's frequencies lie within half of it from the box's centre.
-    FastPursuit(const SamplingGrid& grid, const GaborBox& box, const FastOptions& options = {})
+    /// `weights` (0, 1] say how much each sample counts, the inverse of its noise variance in units
+    /// of the least: all energies are sums of weight |sample|^2. None: all count 1.
+    /// Throws InvalidInput for an invalid grid, box, option or weight, a grid without samples or
+    /// too many of them, or one too coarse for the box: its rate must be at least twice the box's
+    /// bandwidth, and the box's frequencies lie within half of it from the box's centre.
+    FastPursuit(const SamplingGrid& grid, const GaborBox& box, const FastOptions& options = {},
+                std::span<const double> weights = {})
         : options_(checked(grid, box, options)),
           grid_(grid),
           box_(box),
           bounds_(bounds_of(grid, box)),
-          lanes_(grid.count),
+          lanes_(factors(grid, weights)),
           scan_(lanes_, bounds_),
-          residual_(lanes_.stored(), scan_.before(), scan_.after()),
+          signal_(lanes_.stored(), 0, 0),
+          residual_(signal_),
+          work_(signal_),
           basis_(lanes_.stored(), options.atoms) {
         centre_ = box.centre_frequency.centre();
         for (std::size_t n = 0; n < grid.count; ++n) {
             const std::complex<double> turn = unit_phasor(-(centre_ - grid.mixing_frequency) *
                                                           grid.step() * static_cast<double>(n));
-            turns_.emplace_back(static_cast<R>(turn.real()), static_cast<R>(turn.imag()));
+            const double factor = lanes_.factors()[n];
+            turns_.emplace_back(static_cast<R>(factor * turn.real()),
+                                static_cast<R>(factor * turn.imag()));
         }
         if (options.stop.false_alarm) {
             threshold_ = false_alarm_threshold(box, options.stop.false_alarm->probability);
@@ -101,7 +109,7 @@ public:
         result_.signal_energy = load(samples);
         require(is_finite(result_.signal_energy), "signal energy", result_.signal_energy,
                 "must be finite: NaN or infinity among the samples, or scale the signal down");
-        result_.status = result_.signal_energy > 0 ? loop() : PursuitStatus::silent;
+        result_.status = result_.signal_energy > 0 ? decompose() : PursuitStatus::silent;
         write_echoes();
         return result_;
     }
@@ -114,6 +122,7 @@ private:
         validate(box);
         validate(options.polish);
         validate(options.stop);
+        require(options.sweeps >= 0, "sweeps", options.sweeps, "must be zero or more");
         require(grid.count >= 1 && grid.count <= most_samples, "count", grid.count,
                 detail::concatenate("must lie in 1 to ", most_samples));
         require(options.atoms >= 1 && options.atoms <= most_atoms, "atoms", options.atoms,
@@ -127,6 +136,18 @@ private:
                                     box.centre_frequency.width(), " [Hz]"));
         return options;
     }
+    [[nodiscard]] static std::vector<R> factors(const SamplingGrid& grid,
+                                                std::span<const double> weights) {
+        require(weights.empty() || weights.size() == grid.count, "number of weights",
+                weights.size(), detail::concatenate("must be 0 or the grid's count, ", grid.count));
+        std::vector<R> out(grid.count, R{1});
+        for (std::size_t n = 0; n < weights.size(); ++n) {
+            require(weights[n] > 0 && weights[n] <= 1, detail::concatenate("weight ", n),
+                    weights[n], "must lie in (0, 1]");
+            out[n] = static_cast<R>(std::sqrt(weights[n]));
+        }
+        return out;
+    }
     [[nodiscard]] static detail::LaneBounds bounds_of(const SamplingGrid& grid,
                                                       const GaborBox& box) noexcept {
         const double step = grid.step();
@@ -139,38 +160,52 @@ private:
 
     // Shifts the samples to the box's centre frequency; their energy.
     [[nodiscard]] R load(std::span<const std::complex<R>> samples) noexcept {
-        R* const real = residual_.real();
-        R* const imag = residual_.imag();
-        R energy = 0;
         for (std::size_t n = 0; n < samples.size(); ++n) {
             const R x = samples[n].real();
             const R y = samples[n].imag();
             const R c = turns_[n].real();
             const R s = turns_[n].imag();
-            real[n] = x * c - y * s;
-            imag[n] = x * s + y * c;
-            energy += x * x + y * y;
+            signal_.real()[n] = x * c - y * s;
+            signal_.imag()[n] = x * s + y * c;
         }
-        return energy;
+        return basis_.energy(signal_);
     }
 
-    [[nodiscard]] PursuitStatus loop() {
-        R energy = result_.signal_energy;
+    [[nodiscard]] PursuitStatus decompose() {
+        start_again();
+        const R total = result_.signal_energy;
         const R rounding =
-            energy * 64 * std::numeric_limits<R>::epsilon() * std::numeric_limits<R>::epsilon();
-        const R small = static_cast<R>(options_.stop.residual_fraction) * energy;
-        const double least_gain = options_.polish.tolerance * static_cast<double>(energy);
+            total * 64 * std::numeric_limits<R>::epsilon() * std::numeric_limits<R>::epsilon();
+        const R small = std::max(rounding, static_cast<R>(options_.stop.residual_fraction) * total);
+        least_gain_ = options_.polish.tolerance * static_cast<double>(total);
+        const PursuitStatus status = choose(small);
+        for (int k = 0; k < options_.sweeps && points_.size() > 1; ++k) {
+            fit_back();
+            project_anew();
+        }
+        return status;
+    }
+
+    void start_again() noexcept {
+        residual_ = signal_;
+        basis_.clear();
+        result_.residual_energy.clear();
+    }
+
+    // Atom after atom.
+    [[nodiscard]] PursuitStatus choose(R small) {
+        R energy = result_.signal_energy;
         while (points_.size() < options_.atoms) {
-            if (energy <= small || energy <= rounding) {
+            if (energy <= small) {
                 return PursuitStatus::residual_small;
             }
-            const std::optional<detail::LanePoint> start = scan_.best(residual_);
+            const std::optional<detail::LanePoint> start = scan_.best(lanes_, residual_);
             if (!start) {
                 return PursuitStatus::exhausted;
             }
-            const detail::LanePoint point = detail::polish(
-                bounds_.clamped(*start), lanes_, residual_, bounds_, options_.polish, least_gain);
-            lanes_.write(point, basis_.next());
+            const detail::Polished found = detail::polish(
+                bounds_.clamped(*start), lanes_, residual_, bounds_, options_.polish, least_gain_);
+            lanes_.write(found.point, basis_.next());
             if (!basis_.orthonormalise()) {
                 return PursuitStatus::exhausted;
             }
@@ -184,10 +219,40 @@ private:
                 return PursuitStatus::exhausted;
             }
             energy = basis_.take(projection, residual_);
-            points_.push_back(point);
+            points_.push_back(found.point);
             result_.residual_energy.push_back(energy);
         }
         return PursuitStatus::atom_count;
+    }
+
+    // Each atom polished again on what the others leave of the signal.
+    void fit_back() noexcept {
+        basis_.solve();
+        for (std::size_t k = 0; k < points_.size(); ++k) {
+            lanes_.write(points_[k], work_);
+            basis_.subtract(-static_cast<std::complex<R>>(basis_.coefficient(k)), work_, residual_);
+            const detail::Polished found = detail::polish(points_[k], lanes_, residual_, bounds_,
+                                                          options_.polish, least_gain_);
+            lanes_.write(found.point, work_);
+            basis_.subtract(static_cast<std::complex<R>>(found.sums.c[0] / found.sums.m[0]), work_,
+                            residual_);
+            points_[k] = found.point;
+        }
+    }
+
+    // The amplitudes of all atoms together, after the atoms have moved.
+    void project_anew() noexcept {
+        start_again();
+        std::size_t kept = 0;
+        for (std::size_t k = 0; k < points_.size(); ++k) {
+            lanes_.write(points_[k], basis_.next());
+            if (!basis_.orthonormalise()) {
+                continue;  // it has moved onto others, which explain all that it did
+            }
+            result_.residual_energy.push_back(basis_.take(basis_.project(residual_), residual_));
+            points_[kept++] = points_[k];
+        }
+        points_.resize(kept);
     }
 
     void write_echoes() noexcept {
@@ -212,10 +277,13 @@ private:
     detail::LaneBounds bounds_;
     detail::LaneGrid<R> lanes_;
     detail::LaneScan<R> scan_;
+    detail::LaneArray<R> signal_;
     detail::LaneArray<R> residual_;
+    detail::LaneArray<R> work_;
     detail::LaneBasis<R> basis_;
     double centre_ = 0;
     double threshold_ = 0;
+    double least_gain_ = 0;
     std::vector<std::complex<R>> turns_;
     std::vector<detail::LanePoint> points_;
     Result result_;

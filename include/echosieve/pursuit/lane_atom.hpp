@@ -16,8 +16,8 @@ namespace echosieve::detail {
 
 // Symbols (time in samples from the grid's first, n)
 //   nu   arrival;   u = n - nu;   a decay per squared sample;   phi rotation per sample [rad]
-//   g(u) = exp(-a u^2 + i phi u);   w = exp(i phi);   r the residual
-//   c_k = sum u^k conj(g) r,  k = 0, 1, 2;   M_k = sum u^k |g|^2,  k = 0 .. 4
+//   g(u) = s_n exp(-a u^2 + i phi u), s_n a factor of the sample;   w = exp(i phi);   r the
+//   residual c_k = sum u^k conj(g) r,  k = 0, 1, 2;   M_k = sum u^k |g|^2,  k = 0 .. 4
 //
 // Neighbouring lanes hold neighbouring samples. The phasors of the first lanes are products of
 // w, w^2, w^4 ... by the bits of the lane's number, those of the next ones follow by w^L, L the
@@ -61,7 +61,8 @@ private:
     std::vector<R> imag_;
 };
 
-/// Samples atoms on a grid of `count` samples, stored in whole lanes; what lies beyond count is 0.
+/// Samples atoms on a grid, stored in whole lanes, each sample times a factor; what lies beyond the
+/// factors is 0.
 template <Real R>
 class LaneGrid {
 public:
@@ -70,9 +71,9 @@ public:
     /// An atom is cut where its envelope is below the rounding of its peak.
     static constexpr double nepers = std::same_as<R, float> ? 16 : 36;
 
-    explicit LaneGrid(std::size_t count)
-        : count_(count), stored_(whole_lanes<R>(count)), inside_(stored_, R{0}) {
-        std::fill_n(inside_.begin(), count, R{1});
+    explicit LaneGrid(const std::vector<R>& factors)
+        : count_(factors.size()), stored_(whole_lanes<R>(count_)), factors_(factors) {
+        factors_.resize(stored_, R{0});
         for (std::size_t bit = 0; (std::size_t{1} << bit) < L::size; ++bit) {
             for (std::size_t lane = 0; lane < L::size; ++lane) {
                 bits_.push_back(static_cast<R>(lane >> bit & 1U));
@@ -81,6 +82,8 @@ public:
     }
 
     [[nodiscard]] std::size_t count() const noexcept { return count_; }
+    /// s_n, stored() of them.
+    [[nodiscard]] const R* factors() const noexcept { return factors_.data(); }
     /// Samples stored: count in whole lanes.
     [[nodiscard]] std::size_t stored() const noexcept { return stored_; }
 
@@ -160,7 +163,7 @@ private:
         L u = L::count() + L(offset);
         for (std::size_t n = first; n < last; n += L::size) {
             const L envelope =
-                exponential(larger(minus_decay * u * u, least)) * L::load(inside_.data() + n);
+                exponential(larger(minus_decay * u * u, least)) * L::load(factors_.data() + n);
             use(n, u, envelope * phase_real, envelope * phase_imag, envelope);
             const L next = phase_real * jump_real - phase_imag * jump_imag;
             phase_imag = multiply_add(phase_real, jump_imag, phase_imag * jump_real);
@@ -171,7 +174,7 @@ private:
 
     std::size_t count_;
     std::size_t stored_;
-    std::vector<R> inside_;
+    std::vector<R> factors_;
     std::vector<R> bits_;  // bit by bit, 1 for the lanes whose number has it
 };
 

@@ -110,7 +110,19 @@ private:
         }
         return {re.sum(), im.sum()};
     }
-    // y -= a x
+
+public:
+    /// |x|^2
+    [[nodiscard]] R energy(const LaneArray<R>& x) const noexcept {
+        L sum;
+        for (std::size_t n = 0; n < stored_; n += L::size) {
+            const L xr = L::load(x.real() + n);
+            const L xi = L::load(x.imag() + n);
+            sum = multiply_add(xr, xr, multiply_add(xi, xi, sum));
+        }
+        return sum.sum();
+    }
+    /// y -= a x
     void subtract(const Complex& a, const LaneArray<R>& x, LaneArray<R>& y) const noexcept {
         const L minus_real(-a.real());
         const L imag(a.imag());
@@ -124,15 +136,8 @@ private:
             multiply_add(minus_real, xi, multiply_add(minus_imag, xr, yi)).store(y.imag() + n);
         }
     }
-    [[nodiscard]] R energy(const LaneArray<R>& x) const noexcept {
-        L sum;
-        for (std::size_t n = 0; n < stored_; n += L::size) {
-            const L xr = L::load(x.real() + n);
-            const L xi = L::load(x.imag() + n);
-            sum = multiply_add(xr, xr, multiply_add(xi, xi, sum));
-        }
-        return sum.sum();
-    }
+
+private:
     void scale(R by, LaneArray<R>& x) const noexcept {
         const L factor(by);
         for (std::size_t n = 0; n < stored_; n += L::size) {

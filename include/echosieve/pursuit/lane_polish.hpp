@@ -101,11 +101,18 @@ struct LaneStep {
     return {to, gain * size};
 }
 
-/// Moves the atom uphill from `start`, which must lie within the bounds.
+/// An atom and its sums.
+struct Polished {
+    LanePoint point;
+    LaneMoments sums;
+};
+
+/// Moves the atom uphill from `start`, which must lie within the bounds, until a step promises no
+/// more than `least_gain` of energy.
 template <Real R>
-[[nodiscard]] LanePoint polish(const LanePoint& start, const LaneGrid<R>& grid,
-                               const LaneArray<R>& residual, const LaneBounds& bounds,
-                               const PolishOptions& options, double least_gain) noexcept {
+[[nodiscard]] Polished polish(const LanePoint& start, const LaneGrid<R>& grid,
+                              const LaneArray<R>& residual, const LaneBounds& bounds,
+                              const PolishOptions& options, double least_gain) noexcept {
     LanePoint best = start;
     LaneMoments at = grid.moments(start, residual);
     double damping = 0;
@@ -126,7 +133,7 @@ template <Real R>
             damping = std::max(1.0, 4 * damping);
         }
     }
-    return best;
+    return {best, at};
 }
 
 }  // namespace detail

@@ -41,7 +41,7 @@ public:
     static constexpr double least_inside = 0.01;
 
     LaneScan(const LaneGrid<R>& grid, const LaneBounds& bounds)
-        : decay_(std::sqrt(bounds.decay.lower * bounds.decay.upper)) {
+        : stored_(grid.stored()), decay_(std::sqrt(bounds.decay.lower * bounds.decay.upper)) {
         reach_ = static_cast<std::ptrdiff_t>(std::ceil(std::sqrt(nepers / decay_)));
         const double far = static_cast<double>(reach_);
         const double lower = std::max(bounds.arrival.lower, -far);
@@ -75,23 +75,27 @@ public:
             double inside = 0;
             for (std::size_t n = 0; n < grid.count(); ++n) {
                 const double u = static_cast<double>(n) - arrival(k);
-                inside += std::exp(-2 * decay_ * u * u);
+                const auto factor = static_cast<double>(grid.factors()[n]);
+                inside += factor * factor * std::exp(-2 * decay_ * u * u);
             }
             weights_[k] = inside > least_inside * whole ? static_cast<R>(1 / inside) : R{0};
         }
+        // Room for the taps of the first arrival, and of the last lane's.
+        work_ =
+            LaneArray<R>(stored_, static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, -begin_)),
+                         static_cast<std::size_t>(2 * reach_ + 4) + L::size);
     }
 
-    /// Samples that the residual must have before its first, and after its last stored one.
-    [[nodiscard]] std::size_t before() const noexcept {
-        return static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, -begin_));
-    }
-    [[nodiscard]] std::size_t after() const noexcept {
-        return static_cast<std::size_t>(3 * reach_ + 4) + L::size;
-    }
     [[nodiscard]] std::size_t atoms() const noexcept { return 2 * pairs_ * arrivals_; }
 
     /// The grid's atom that captures most; nothing if none captures anything.
-    [[nodiscard]] std::optional<LanePoint> best(const LaneArray<R>& residual) noexcept {
+    [[nodiscard]] std::optional<LanePoint> best(const LaneGrid<R>& grid,
+                                                const LaneArray<R>& residual) noexcept {
+        for (std::size_t n = 0; n < stored_ && arrivals_ > 0; n += L::size) {
+            const L factor = L::load(grid.factors() + n);
+            (factor * L::load(residual.real() + n)).store(work_.real() + n);
+            (factor * L::load(residual.imag() + n)).store(work_.imag() + n);
+        }
         R most = 0;
         LanePoint found;
         const auto taps = static_cast<std::size_t>(2 * reach_ + 2);
@@ -99,8 +103,8 @@ public:
             const R* const cosines = cosines_.data() + q * taps;
             const R* const sines = sines_.data() + q * taps;
             for (std::size_t k = 0; k < arrivals_; k += L::size) {
-                const R* const real = residual.real() + begin_ + static_cast<std::ptrdiff_t>(k);
-                const R* const imag = residual.imag() + begin_ + static_cast<std::ptrdiff_t>(k);
+                const R* const real = work_.real() + begin_ + static_cast<std::ptrdiff_t>(k);
+                const R* const imag = work_.imag() + begin_ + static_cast<std::ptrdiff_t>(k);
                 L cr, ci, sr, si;
                 for (std::size_t j = 0; j < taps; ++j) {
                     const L rr = L::load(real + j);
@@ -139,6 +143,7 @@ private:
         return first_ + static_cast<double>(k);
     }
 
+    std::size_t stored_;
     double decay_;
     std::ptrdiff_t reach_ = 0;
     std::ptrdiff_t begin_ = 0;
@@ -149,6 +154,7 @@ private:
     std::vector<R> cosines_;
     std::vector<R> sines_;
     std::vector<R> weights_;
+    LaneArray<R> work_;  // the residual times the factors
     std::array<R, L::size> plus_{};
     std::array<R, L::size> minus_{};
 };
