@@ -12,12 +12,12 @@
 #include <span>
 #include <vector>
 
-#include "../frames.hpp"
-#include "../textbook_pursuit.hpp"
 #include "echosieve/atoms/echo_limits.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/joint_fit.hpp"
+#include "frames.hpp"
+#include "textbook_pursuit.hpp"
 
 namespace {
 
@@ -39,7 +39,8 @@ template <Real R>
 struct FastPath {
     explicit FastPath(std::size_t atoms)
         : basebander(gate, sensor),
-          pursuit(basebander.grid(), box(), {.atoms = atoms, .polish = {}, .stop = {}}),
+          pursuit(basebander.grid(), box(), {.atoms = atoms, .polish = {}, .stop = {}},
+                  basebander.weights()),
           samples(basebander.grid().count) {}
 
     const auto& run(const std::vector<R>& frame) {

@@ -70,7 +70,7 @@ public:
           scan_(lanes_, bounds_),
           signal_(lanes_.stored(), 0, 0),
           residual_(signal_),
-          work_(signal_),
+          atoms_(options.atoms, signal_),
           basis_(lanes_.stored(), options.atoms) {
         centre_ = box.centre_frequency.centre();
         for (std::size_t n = 0; n < grid.count; ++n) {
@@ -205,8 +205,9 @@ private:
             }
             const detail::Polished found = detail::polish(
                 bounds_.clamped(*start), lanes_, residual_, bounds_, options_.polish, least_gain_);
-            lanes_.write(found.point, basis_.next());
-            if (!basis_.orthonormalise()) {
+            detail::LaneArray<R>& atom = atoms_[points_.size()];
+            lanes_.write(found.point, atom);
+            if (!basis_.orthonormalise(atom)) {
                 return PursuitStatus::exhausted;
             }
             const std::complex<R> projection = basis_.project(residual_);
@@ -229,13 +230,13 @@ private:
     void fit_back() noexcept {
         basis_.solve();
         for (std::size_t k = 0; k < points_.size(); ++k) {
-            lanes_.write(points_[k], work_);
-            basis_.subtract(-static_cast<std::complex<R>>(basis_.coefficient(k)), work_, residual_);
+            basis_.subtract(-static_cast<std::complex<R>>(basis_.coefficient(k)), atoms_[k],
+                            residual_);
             const detail::Polished found = detail::polish(points_[k], lanes_, residual_, bounds_,
                                                           options_.polish, least_gain_);
-            lanes_.write(found.point, work_);
-            basis_.subtract(static_cast<std::complex<R>>(found.sums.c[0] / found.sums.m[0]), work_,
-                            residual_);
+            lanes_.write(found.point, atoms_[k]);
+            basis_.subtract(static_cast<std::complex<R>>(found.sums.c[0] / found.sums.m[0]),
+                            atoms_[k], residual_);
             points_[k] = found.point;
         }
     }
@@ -245,12 +246,12 @@ private:
         start_again();
         std::size_t kept = 0;
         for (std::size_t k = 0; k < points_.size(); ++k) {
-            lanes_.write(points_[k], basis_.next());
-            if (!basis_.orthonormalise()) {
+            if (!basis_.orthonormalise(atoms_[k])) {
                 continue;  // it has moved onto others, which explain all that it did
             }
             result_.residual_energy.push_back(basis_.take(basis_.project(residual_), residual_));
-            points_[kept++] = points_[k];
+            points_[kept] = points_[k];
+            atoms_[kept++] = atoms_[k];
         }
         points_.resize(kept);
     }
@@ -265,8 +266,10 @@ private:
                 box_.clamped({grid_.time(p.arrival),
                               centre_ + p.rotation / (2 * std::numbers::pi) * grid_.sampling_rate,
                               bandwidth_from_decay(p.decay / (step * step))});
-            const std::complex<double> turn = unit_phasor(
-                grid_.mixing_frequency * grid_.time(p.arrival) + beside * p.arrival * step);
+            const double turns =
+                grid_.mixing_frequency * grid_.time(p.arrival) + beside * p.arrival * step;
+            const R angle = static_cast<R>(2 * std::numbers::pi * (turns - std::nearbyint(turns)));
+            const std::complex<double> turn(std::cos(angle), std::sin(angle));
             result_.atoms.push_back({atom, basis_.coefficient(k) * turn});
         }
     }
@@ -279,7 +282,7 @@ private:
     detail::LaneScan<R> scan_;
     detail::LaneArray<R> signal_;
     detail::LaneArray<R> residual_;
-    detail::LaneArray<R> work_;
+    std::vector<detail::LaneArray<R>> atoms_;
     detail::LaneBasis<R> basis_;
     double centre_ = 0;
     double threshold_ = 0;

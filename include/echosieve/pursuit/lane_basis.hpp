@@ -1,6 +1,7 @@
 // The atoms chosen so far, made orthonormal: what the next one adds, and the joint amplitudes.
 #pragma once
 
+#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -17,8 +18,9 @@ namespace echosieve::detail {
 //   g_k atom number k, sampled;   q_k orthonormal;   g_k = sum_{j <= k} T_jk q_j
 //   p_k = q_k^H r  when q_k was made;   b amplitudes of all atoms together:  T b = p
 //
-// The numbers of engine.hpp with one complex column an atom, in lanes. The Gram-Schmidt is done
-// twice (Giraud and others 2005: twice is enough).
+// The numbers of engine.hpp with one complex column an atom, in lanes. The Gram-Schmidt is the
+// classical one, whose products don't wait for each other, done twice where it has to be (Giraud
+// and others 2005: twice is enough).
 
 template <Real R>
 class LaneBasis {
@@ -28,6 +30,9 @@ public:
 
     /// Below this part of its own norm, what an atom adds to those before it is rounding.
     static constexpr R dependence = 1e4 * std::numeric_limits<R>::epsilon();
+
+    /// Above this part nothing was lost by cancellation, and once is enough.
+    static constexpr R little_lost = R{0.7};
 
     /// For samples in whole lanes.
     LaneBasis(std::size_t stored, std::size_t atoms)
@@ -40,27 +45,18 @@ public:
           coefficients_(atoms) {}
 
     void clear() noexcept { size_ = 0; }
-    /// Memory for the next atom's samples.
-    [[nodiscard]] LaneArray<R>& next() noexcept { return columns_[size_]; }
+    [[nodiscard]] std::size_t size() const noexcept { return size_; }
 
-    /// Makes next() orthogonal to the atoms taken, and of unit norm. False if only rounding is left
-    /// of it.
-    [[nodiscard]] bool orthonormalise() noexcept {
+    /// Takes the next atom's samples: makes them orthogonal to the atoms taken, and of unit norm.
+    /// False if only rounding is left of them.
+    [[nodiscard]] bool orthonormalise(const LaneArray<R>& atom) noexcept {
         LaneArray<R>& column = columns_[size_];
-        const R before = std::sqrt(energy(column));
-        for (std::size_t j = 0; j < size_; ++j) {
-            entry(j, size_) = 0;
+        const R before = std::sqrt(energy(atom));
+        std::fill_n(&entry(0, size_), size_, Complex{0, 0});
+        R after = reduce(atom, column);
+        if (!(after > little_lost * before)) {
+            after = reduce(column, column);
         }
-        for (int pass = 0; pass < 2 && size_ > 0; ++pass) {
-            for (std::size_t j = 0; j < size_; ++j) {
-                products_[j] = dot(columns_[j], column);
-            }
-            for (std::size_t j = 0; j < size_; ++j) {
-                entry(j, size_) += products_[j];
-                subtract(products_[j], columns_[j], column);
-            }
-        }
-        const R after = std::sqrt(energy(column));
         if (!(after > dependence * before)) {
             return false;
         }
@@ -68,11 +64,11 @@ public:
         scale(1 / after, column);
         return true;
     }
-    /// q^H r of next().
+    /// q^H r of that atom.
     [[nodiscard]] Complex project(const LaneArray<R>& residual) const noexcept {
         return dot(columns_[size_], residual);
     }
-    /// Keeps next() with its projection, and takes it out of the residual, whose energy is left.
+    /// Keeps the atom with its projection, and takes it out of the residual, whose energy is left.
     [[nodiscard]] R take(const Complex& projection, LaneArray<R>& residual) noexcept {
         subtract(projection, columns_[size_], residual);
         projections_[size_++] = projection;
@@ -96,6 +92,30 @@ public:
 private:
     [[nodiscard]] Complex& entry(std::size_t row, std::size_t column) noexcept {
         return triangle_[column * atoms_ + row];
+    }
+    // Takes the parts along the atoms before out of `from`; the norm of what is left.
+    [[nodiscard]] R reduce(const LaneArray<R>& from, LaneArray<R>& to) noexcept {
+        for (std::size_t j = 0; j < size_; ++j) {
+            products_[j] = dot(columns_[j], from);
+            entry(j, size_) += products_[j];
+        }
+        L sum;
+        for (std::size_t n = 0; n < stored_; n += L::size) {
+            L real = L::load(from.real() + n);
+            L imag = L::load(from.imag() + n);
+            for (std::size_t j = 0; j < size_; ++j) {
+                const L xr = L::load(columns_[j].real() + n);
+                const L xi = L::load(columns_[j].imag() + n);
+                const L minus_real(-products_[j].real());
+                const L product_imag(products_[j].imag());
+                real = multiply_add(minus_real, xr, multiply_add(product_imag, xi, real));
+                imag = multiply_add(minus_real, xi, imag - product_imag * xr);
+            }
+            real.store(to.real() + n);
+            imag.store(to.imag() + n);
+            sum = multiply_add(real, real, multiply_add(imag, imag, sum));
+        }
+        return std::sqrt(sum.sum());
     }
     // x^H y
     [[nodiscard]] Complex dot(const LaneArray<R>& x, const LaneArray<R>& y) const noexcept {
