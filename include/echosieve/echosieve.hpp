@@ -17,6 +17,7 @@
 #include "echosieve/condition/fir.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
+#include "echosieve/condition/gate_design.hpp"
 #include "echosieve/condition/gates.hpp"
 #include "echosieve/condition/noise_level.hpp"
 #include "echosieve/condition/sensor_spectrum.hpp"

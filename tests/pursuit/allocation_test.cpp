@@ -6,6 +6,7 @@
 #include <new>
 #include <vector>
 
+#include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/pursue.hpp"
 #include "support/check.hpp"
 #include "support/pursuit.hpp"
@@ -136,4 +137,26 @@ TEST_CASE("pursuits of echoes allocate nothing after the first") {
     check_no_allocation(real);
     EchoSource<Complex, NoRefinement> unrefined(base, box, NoRefinement{}, 0);
     check_no_allocation(unrefined);
+}
+
+TEST_CASE_TEMPLATE("the fast path allocates nothing once it is made", R, float, double) {
+    const SamplingGrid base{20e-6, 125e6 / 15, 44, 4e6};
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.10, {20e-6, 25e-6});
+    std::vector<std::vector<std::complex<R>>> frames;
+    for (std::uint64_t frame = 0; frame < 20; ++frame) {
+        RandomStream stream(9, frame);
+        frames.emplace_back(base.count);
+        for (std::complex<R>& sample : frames.back()) {
+            sample = random_sample<std::complex<R>>(stream);
+        }
+    }
+    FastPursuit<R> fast(base, box, {.polish = {}, .sweeps = 2, .stop = {}});
+    std::size_t atoms = 0;
+    const std::size_t before = allocations;
+    for (const auto& frame : frames) {  // the first among them
+        atoms += fast.run(frame).atoms.size();
+    }
+    const std::size_t after = allocations;
+    CHECK(after == before);
+    CHECK(atoms == 200);
 }

@@ -1,8 +1,6 @@
-// A gate of raw samples to a few complex ones, right up to the gate's ends.
+// A gate of raw samples to a few complex ones, in a microsecond or two.
 #pragma once
 
-#include <Eigen/Cholesky>
-#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <complex>
@@ -11,6 +9,7 @@
 #include <span>
 #include <vector>
 
+#include "echosieve/condition/gate_design.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/lanes.hpp"
@@ -19,37 +18,12 @@
 
 namespace echosieve {
 
-// Symbols
-//   x_n  raw sample at t_n = t_0 + n / fs;   D decimation;   f_m mixing frequency, the centre
-//   y_m = exp(-i 2 pi f_m t_mD) z_mD,   z_mD = sum_n h_mn x_n   analytic sample
-//   rho(tau) = exp(-(pi b tau)^2 / (8 ln 10^0.3) + i 2 pi f_m tau)
-//            autocorrelation of echoes of bandwidth b at random places
-//   h_m = (Re rho(t_n - t_k) + lambda)^-1 rho(t_mD - t_n)   over the window of y_m
+// Symbols (those of gate_design.hpp, and)
+//   y_m = exp(-i 2 pi f_m t_mD) z_mD    baseband sample, see baseband.hpp
 //
-// The best linear estimate of the analytic signal from the samples in reach (Wiener 1949), for
-// echoes in the sensor's band. Within the gate all y_m share one filter, a band-pass. Where its
-// window would leave the gate it stays inside, and the filter is another: so an echo that the gate
-// cuts comes out as it is, where a filter over zeros would fade it. The real echo Re a g(t) becomes
-// a g(t) exp(-i 2 pi f_m t), see Basebander.
-
-struct GateBasebandOptions {
-    double rate = 8;         ///< lowest rate of the result, in sensor bandwidths
-    double bandwidth = 1.5;  ///< b, in sensor bandwidths: -6 dB width of what passes unchanged
-    double reach = 0.8;      ///< of the filter to each side, in 1 / bandwidth
-    double noise = 1e-3;     ///< lambda: variance of white noise that the filter counts with, over
-                             ///< that of the echoes
-};
-
-inline void validate(const GateBasebandOptions& options) {
-    require(options.rate > 0 && is_finite(options.rate), "rate", options.rate,
-            "must be positive and finite [sensor bandwidths]");
-    require(options.bandwidth > 0 && is_finite(options.bandwidth), "bandwidth", options.bandwidth,
-            "must be positive and finite [sensor bandwidths]");
-    require(options.reach > 0 && is_finite(options.reach), "reach", options.reach,
-            "must be positive and finite [1 / bandwidth]");
-    require(options.noise >= 1e-12 && options.noise < 1, "noise", options.noise,
-            "must lie in [1e-12, 1)");
-}
+// The real echo Re a g(t) becomes a g(t) exp(-i 2 pi f_m t), to 1 % of its peak at the gate's ends
+// and 0.1 % within. Basebander serves lines, GateBasebander short gates: where a third of the
+// samples are within a filter's reach of an end, the ends matter.
 
 /// Converts gate after gate without allocating. Not thread-safe: one object a thread.
 template <Real R>
@@ -58,7 +32,7 @@ public:
     using L = Lanes<R>;
 
     /// `raw` is the gate's grid of real samples. Throws InvalidInput for an invalid grid, sensor or
-    /// option, or a grid with a mixing frequency, or of too few samples for one register.
+    /// option, a grid with a mixing frequency or without samples, or of too low a rate.
     GateBasebander(const SamplingGrid& raw, const Sensor& sensor,
                    const GateBasebandOptions& options = {})
         : raw_(raw) {
@@ -71,30 +45,44 @@ public:
         require(raw.sampling_rate > 2 * sensor.centre_frequency + sensor.bandwidth, "sampling_rate",
                 raw.sampling_rate,
                 "must exceed twice the upper -6 dB edge of the sensor's band [Hz]");
-        step_ = std::max<std::size_t>(
+        const std::size_t step = std::max<std::size_t>(
             1, static_cast<std::size_t>(raw.sampling_rate / (options.rate * sensor.bandwidth)));
-        grid_ = {raw.start_time, raw.sampling_rate / static_cast<double>(step_),
-                 (raw.count + step_ - 1) / step_, sensor.centre_frequency};
-        const auto half = static_cast<std::size_t>(
-            std::ceil(options.reach * raw.sampling_rate / sensor.bandwidth));
-        window_ = std::min(2 * half + 1, raw.count);
-        width_ = whole_lanes<R>(window_);
+        const detail::GateDesign design(raw.count, raw.sampling_rate, step, sensor, options);
+        grid_ = {raw.start_time, raw.sampling_rate / static_cast<double>(step), design.kept(),
+                 sensor.centre_frequency};
+        weights_ = design.weights();
+        width_ = whole_lanes<R>(design.window());
         frame_.assign(raw.count + width_, R{0});
-        design(sensor, options, half);
+        for (const Eigen::VectorXcd& filter : design.filters()) {
+            const auto write = [&](const auto& part) {
+                for (Eigen::Index k = 0; k < filter.size(); ++k) {
+                    taps_.push_back(static_cast<R>(part(filter[k])));
+                }
+                taps_.resize(taps_.size() + width_ - design.window(), R{0});
+            };
+            write([](const std::complex<double>& h) { return h.real(); });
+            write([](const std::complex<double>& h) { return h.imag(); });
+        }
+        for (std::size_t m = 0; m < grid_.count; ++m) {
+            const double turns = sensor.centre_frequency * grid_.time(static_cast<double>(m));
+            const auto turn =
+                std::polar(1.0, -2 * std::numbers::pi * (turns - std::nearbyint(turns)));
+            rows_.push_back(
+                {design.first(m), 2 * width_ * design.filter(m), std::complex<R>(turn)});
+        }
     }
 
     /// Grid of the result.
     [[nodiscard]] const SamplingGrid& grid() const noexcept { return grid_; }
 
-    /// How much each sample of the result counts in a fit: the inverse of its variance in white
-    /// noise, in units of the least variance; within the gate 1, towards its ends less.
+    /// How much each sample of the result counts in a fit, over the largest; see gate_design.hpp.
     [[nodiscard]] const std::vector<double>& weights() const noexcept { return weights_; }
 
     /// Throws InvalidInput unless the gate has the samples, and `out` the count, that this object
     /// is made for. A NaN or infinity spoils the samples within the filter's reach.
     template <class T>
     void process(std::span<const T> gate, std::span<std::complex<R>> out) {
-        if (gate.size() != raw_.count || out.size() != grid_.count) {
+        if (gate.size() != raw_.count || out.size() != grid_.count) {  // no text in a good run
             require(false, "samples in and out", detail::concatenate(gate.size(), ", ", out.size()),
                     detail::concatenate("must be ", raw_.count, ", ", grid_.count));
         }
@@ -121,78 +109,18 @@ public:
 
 private:
     struct Row {
-        std::size_t first;  ///< sample of the gate
-        std::size_t taps;   ///< where the taps stand: real ones, then imaginary ones
+        std::size_t first;  // sample of the gate
+        std::size_t taps;   // where the filter stands: the real parts, then the imaginary ones
         std::complex<R> turn;
     };
 
-    void design(const Sensor& sensor, const GateBasebandOptions& options, std::size_t half) {
-        const double pi = std::numbers::pi;
-        const double root = pi * options.bandwidth * sensor.bandwidth;
-        const double decay = root * root / (8 * 0.3 * std::numbers::ln10);
-        const double centre = sensor.centre_frequency;
-        const auto rho = [&](double samples) {
-            const double tau = samples / raw_.sampling_rate;
-            const double turns = centre * tau;
-            return std::exp(-decay * tau * tau) *
-                   std::polar(1.0, 2 * pi * (turns - std::nearbyint(turns)));
-        };
-        const auto size = static_cast<Eigen::Index>(window_);
-        Eigen::MatrixXd matrix(size, size);
-        for (Eigen::Index i = 0; i < size; ++i) {
-            for (Eigen::Index k = 0; k < size; ++k) {
-                matrix(i, k) = rho(static_cast<double>(i - k)).real();
-            }
-            matrix(i, i) += options.noise;
-        }
-        const Eigen::LLT<Eigen::MatrixXd> factor(matrix);
-        std::vector<std::size_t> known(window_,
-                                       raw_.count * width_);  // taps by place in the window
-        for (std::size_t m = 0; m < grid_.count; ++m) {
-            const std::size_t at = m * step_;
-            const std::size_t first = std::min(at > half ? at - half : 0, raw_.count - window_);
-            const std::size_t place = at - first;
-            if (known[place] == raw_.count * width_) {
-                known[place] = taps_.size();
-                Eigen::MatrixXd right(size, 2);
-                for (Eigen::Index k = 0; k < size; ++k) {
-                    const auto r = rho(static_cast<double>(place) - static_cast<double>(k));
-                    right(k, 0) = r.real();
-                    right(k, 1) = r.imag();
-                }
-                const Eigen::MatrixXd h = factor.solve(right);
-                for (Eigen::Index part = 0; part < 2; ++part) {
-                    for (std::size_t k = 0; k < width_; ++k) {
-                        taps_.push_back(k < window_
-                                            ? static_cast<R>(h(static_cast<Eigen::Index>(k), part))
-                                            : R{0});
-                    }
-                }
-            }
-            const double turns = centre * grid_.time(static_cast<double>(m));
-            const auto turn = std::polar(1.0, -2 * pi * (turns - std::nearbyint(turns)));
-            rows_.push_back({first, known[place], std::complex<R>(turn)});
-            double gain = 0;
-            for (std::size_t k = 0; k < 2 * width_; ++k) {
-                gain += static_cast<double>(taps_[known[place] + k] * taps_[known[place] + k]);
-            }
-            weights_.push_back(1 / gain);
-        }
-        const double largest = *std::ranges::max_element(weights_);
-        for (double& weight : weights_) {
-            weight /= largest;
-        }
-    }
-
     SamplingGrid raw_;
     SamplingGrid grid_;
-    std::size_t step_ = 1;
-    std::size_t window_ = 0;
-    std::size_t width_ = 0;
+    std::size_t width_ = 0;  // taps in whole lanes
+    std::vector<double> weights_;
     std::vector<R> frame_;
     std::vector<R> taps_;
     std::vector<Row> rows_;
-    std::vector<double> weights_;
 };
 
 }  // namespace echosieve
