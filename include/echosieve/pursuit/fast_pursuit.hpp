@@ -179,7 +179,7 @@ private:
         const R small = std::max(rounding, static_cast<R>(options_.stop.residual_fraction) * total);
         least_gain_ = options_.polish.tolerance * static_cast<double>(total);
         const PursuitStatus status = choose(small);
-        for (int k = 0; k < options_.sweeps && points_.size() > 1; ++k) {
+        for (int k = 0; k < options_.sweeps && !points_.empty(); ++k) {
             fit_back();
             project_anew();
         }

@@ -14,7 +14,7 @@ namespace echosieve {
 
 /// How an atom is polished.
 struct PolishOptions {
-    int evaluations = 6;      ///< of an atom's sums at most, the first included
+    int evaluations = 3;      ///< of an atom's sums at most, the first included
     double tolerance = 3e-7;  ///< a step that promises less than this part of the captured energy
                               ///< is not taken: at 20 dB, 1 MHz and 125 MHz it is a tenth of the
                               ///< Cramer-Rao bound
