@@ -128,23 +128,24 @@ struct Differences {
 template <Real R>
 void beside_fit(std::size_t frames, std::uint64_t first) {
     FastPath<R> fast(1);
+    // fit_echoes counts all samples alike: beside it on baseband samples, so does the fast path.
+    FastPursuit<R> alike(fast.basebander.grid(), box(), fast.pursuit.options());
     Differences same, raw;
     for (std::size_t k = 0; k < frames; ++k) {
         const SingleEcho single = single_echo(first + k);
-        const auto& found = fast.run(std::vector<R>(single.frame.begin(), single.frame.end()));
         const auto limit = echo_limits(std::span<const Echo<Gabor<double>>>(&single.echo, 1), {},
                                        {.deviation = noise, .sampling_rate = gate.sampling_rate});
         const FitOptions tight{.step_tolerance = 1e-10, .gain_tolerance = 1e-16};
-        const auto baseband_fit =
-            fit_echoes(fast.samples, fast.basebander.grid(),
-                       std::vector<Gabor<double>>{single.echo.atom}, {box()}, tight);
-        const auto raw_fit = fit_echoes(
-            single.frame, gate, std::vector<Gabor<double>>{single.echo.atom}, {box()}, tight);
-        same.take(found.atoms.at(0), baseband_fit.echoes[0], limit[0]);
-        raw.take(found.atoms.at(0), raw_fit.echoes[0], limit[0]);
+        const std::vector<Gabor<double>> truth{single.echo.atom};
+        const auto& found = fast.run(std::vector<R>(single.frame.begin(), single.frame.end()));
+        raw.take(found.atoms.at(0), fit_echoes(single.frame, gate, truth, {box()}, tight).echoes[0],
+                 limit[0]);
+        const SamplingGrid& grid = fast.basebander.grid();
+        same.take(alike.run(fast.samples).atoms.at(0),
+                  fit_echoes(fast.samples, grid, truth, {box()}, tight).echoes[0], limit[0]);
     }
-    same.print("the same samples ");
-    raw.print("the raw samples  ");
+    raw.print("the 650 raw samples");
+    same.print("the same baseband samples");
 }
 
 }  // namespace

@@ -32,7 +32,7 @@ public:
     static constexpr R dependence = 1e4 * std::numeric_limits<R>::epsilon();
 
     /// Above this part nothing was lost by cancellation, and once is enough.
-    static constexpr R little_lost = R{0.7};
+    static constexpr R little_lost = static_cast<R>(0.7);
 
     /// For samples in whole lanes.
     LaneBasis(std::size_t stored, std::size_t atoms)
