@@ -100,6 +100,7 @@
 #include "echosieve/pursuit/echo_covariance.hpp"
 #include "echosieve/pursuit/echo_source.hpp"
 #include "echosieve/pursuit/engine.hpp"
+#include "echosieve/pursuit/fast_options.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/fit_options.hpp"
 #include "echosieve/pursuit/joint_fit.hpp"

@@ -245,7 +245,7 @@ TEST_CASE_TEMPLATE("what is outside its domain is refused, and the next frame is
     none.count = 0;
     CHECK_THROWS_AS(FastPursuit<R>(none, box), InvalidInput);
     SamplingGrid long_grid = grid;
-    long_grid.count = FastPursuit<R>::most_samples + 1;
+    long_grid.count = fast_most_samples + 1;
     CHECK_THROWS_AS(FastPursuit<R>(long_grid, box), InvalidInput);
     SamplingGrid coarse = grid;
     coarse.sampling_rate = 2e6;

@@ -186,7 +186,9 @@ TEST_CASE("polishing never loses energy, nor leaves the bounds") {
         const LaneArray<double> residual = random_array(grid, stream);
         const LanePoint start = random_point(stream);
         const Polished found = polish(start, grid, residual, bounds, {8, 0}, 0);
-        CHECK(found.sums.captured() >= grid.moments(start, residual).captured());
+        // Seven steps, each within rounding of the one before.
+        const double before = grid.moments(start, residual).captured();
+        CHECK(found.sums.captured() >= (1 - 28 * epsilon<double>)*before);
         CHECK(bounds.clamped(found.point) == found.point);
     }
 }

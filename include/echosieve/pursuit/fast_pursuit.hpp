@@ -17,6 +17,7 @@
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/dictionary/gabor_box.hpp"
 #include "echosieve/pursuit/engine.hpp"
+#include "echosieve/pursuit/fast_options.hpp"
 #include "echosieve/pursuit/lane_atom.hpp"
 #include "echosieve/pursuit/lane_basis.hpp"
 #include "echosieve/pursuit/lane_polish.hpp"
@@ -27,21 +28,15 @@ namespace echosieve {
 
 // Symbols
 //   f_m  the samples' mixing frequency;   f_c centre of the box;   t_0 first sample;   h step
-//   y_n  samples, w_n their weights;   r_n = sqrt(w_n) y_n exp(-i 2 pi (f_c - f_m) h n) as worked
-//   on g    atom of lane_atom.hpp, its rotation counted from f_c;   b coefficient of g in r
+//   y_n  samples, w_n their weights;   r_n = sqrt(w_n) y_n exp(-i 2 pi (f_c - f_m) h n)
+//   g    atom of lane_atom.hpp, its rotation counted from f_c;   b coefficient of g in r
 //
 //   a = b exp(i 2 pi (f_m tau + (f_c - f_m) (tau - t_0)))    amplitude of the echo
 //
-// An orthogonal pursuit, as PursuitEngine runs it with EchoSource and GaussNewton. What makes it
-// fast: a grid dictionary of a few taps (lane_scan.hpp), sums over many samples at once
-// (lane_atom.hpp), a polish that stops at what the noise lets be known (lane_polish.hpp).
-
-struct FastOptions {
-    std::size_t atoms = 10;  ///< at most
-    PolishOptions polish;
-    int sweeps = 1;  ///< of polishing each atom again on what the others leave
-    Stop stop;
-};
+// An orthogonal pursuit, as PursuitEngine runs it with EchoSource and GaussNewton, then sweeps in
+// which each atom is polished again on what the others leave, and all amplitudes solved for anew.
+// What makes it fast: a grid dictionary of a few taps (lane_scan.hpp), sums over many samples at
+// once (lane_atom.hpp), a polish that stops at what the noise lets be known (lane_polish.hpp).
 
 /// Decomposes frame after frame of one grid. Not thread-safe: one object a thread. Everything is
 /// allocated when it is made: runs allocate nothing. For ten atoms on 44 samples it works in 12
@@ -51,22 +46,18 @@ class FastPursuit {
 public:
     using Result = PursuitResult<Echo<Gabor<double>>, R>;
 
-    /// Most samples and atoms: beyond, PursuitEngine serves better.
-    static constexpr std::size_t most_samples = 1024;
-    static constexpr std::size_t most_atoms = 64;
-
-    /// `weights` (0, 1] say how much each sample counts, the inverse of its noise variance in units
-    /// of the least: all energies are sums of weight |sample|^2. None: all count 1.
+    /// `weights`, each in (0, 1], say how much each sample counts (GateBasebander::weights()): all
+    /// energies are sums of weight |sample|^2. None: all count 1.
     /// Throws InvalidInput for an invalid grid, box, option or weight, a grid without samples or
     /// too many of them, or one too coarse for the box: its rate must be at least twice the box's
     /// bandwidth, and the box's frequencies lie within half of it from the box's centre.
     FastPursuit(const SamplingGrid& grid, const GaborBox& box, const FastOptions& options = {},
                 std::span<const double> weights = {})
-        : options_(checked(grid, box, options)),
+        : options_((detail::validate_fast(grid, box), validate(options), options)),
           grid_(grid),
           box_(box),
-          bounds_(bounds_of(grid, box)),
-          lanes_(factors(grid, weights)),
+          bounds_(detail::lane_bounds(grid, box)),
+          lanes_(detail::sample_factors<R>(grid, weights)),
           scan_(lanes_, bounds_),
           signal_(lanes_.stored(), 0, 0),
           residual_(signal_),
@@ -116,48 +107,6 @@ public:
     [[nodiscard]] const Result& result() const noexcept { return result_; }
 
 private:
-    [[nodiscard]] static const FastOptions& checked(const SamplingGrid& grid, const GaborBox& box,
-                                                    const FastOptions& options) {
-        validate(grid);
-        validate(box);
-        validate(options.polish);
-        validate(options.stop);
-        require(options.sweeps >= 0, "sweeps", options.sweeps, "must be zero or more");
-        require(grid.count >= 1 && grid.count <= most_samples, "count", grid.count,
-                detail::concatenate("must lie in 1 to ", most_samples));
-        require(options.atoms >= 1 && options.atoms <= most_atoms, "atoms", options.atoms,
-                detail::concatenate("must lie in 1 to ", most_atoms));
-        require(grid.sampling_rate >= 2 * box.bandwidth.upper, "sampling_rate", grid.sampling_rate,
-                detail::concatenate("must be at least twice the box's bandwidth, ",
-                                    box.bandwidth.upper, " [Hz]"));
-        require(grid.sampling_rate > box.centre_frequency.width(), "sampling_rate",
-                grid.sampling_rate,
-                detail::concatenate("must exceed the width of the box's frequencies, ",
-                                    box.centre_frequency.width(), " [Hz]"));
-        return options;
-    }
-    [[nodiscard]] static std::vector<R> factors(const SamplingGrid& grid,
-                                                std::span<const double> weights) {
-        require(weights.empty() || weights.size() == grid.count, "number of weights",
-                weights.size(), detail::concatenate("must be 0 or the grid's count, ", grid.count));
-        std::vector<R> out(grid.count, R{1});
-        for (std::size_t n = 0; n < weights.size(); ++n) {
-            require(weights[n] > 0 && weights[n] <= 1, detail::concatenate("weight ", n),
-                    weights[n], "must lie in (0, 1]");
-            out[n] = static_cast<R>(std::sqrt(weights[n]));
-        }
-        return out;
-    }
-    [[nodiscard]] static detail::LaneBounds bounds_of(const SamplingGrid& grid,
-                                                      const GaborBox& box) noexcept {
-        const double step = grid.step();
-        const double half = std::numbers::pi * box.centre_frequency.width() * step;
-        return {{grid.index(box.arrival.begin), grid.index(box.arrival.end)},
-                {-half, half},
-                {decay_from_bandwidth(box.bandwidth.lower) * step * step,
-                 decay_from_bandwidth(box.bandwidth.upper) * step * step}};
-    }
-
     // Shifts the samples to the box's centre frequency; their energy.
     [[nodiscard]] R load(std::span<const std::complex<R>> samples) noexcept {
         for (std::size_t n = 0; n < samples.size(); ++n) {

@@ -89,6 +89,31 @@ public:
         return coefficients_[k];
     }
 
+    /// |x|^2
+    [[nodiscard]] R energy(const LaneArray<R>& x) const noexcept {
+        L sum;
+        for (std::size_t n = 0; n < stored_; n += L::size) {
+            const L xr = L::load(x.real() + n);
+            const L xi = L::load(x.imag() + n);
+            sum = multiply_add(xr, xr, multiply_add(xi, xi, sum));
+        }
+        return sum.sum();
+    }
+    /// y -= a x
+    void subtract(const Complex& a, const LaneArray<R>& x, LaneArray<R>& y) const noexcept {
+        const L minus_real(-a.real());
+        const L imag(a.imag());
+        const L minus_imag(-a.imag());
+        for (std::size_t n = 0; n < stored_; n += L::size) {
+            const L xr = L::load(x.real() + n);
+            const L xi = L::load(x.imag() + n);
+            const L yr = L::load(y.real() + n);
+            const L yi = L::load(y.imag() + n);
+            multiply_add(minus_real, xr, multiply_add(imag, xi, yr)).store(y.real() + n);
+            multiply_add(minus_real, xi, multiply_add(minus_imag, xr, yi)).store(y.imag() + n);
+        }
+    }
+
 private:
     [[nodiscard]] Complex& entry(std::size_t row, std::size_t column) noexcept {
         return triangle_[column * atoms_ + row];
@@ -131,33 +156,6 @@ private:
         return {re.sum(), im.sum()};
     }
 
-public:
-    /// |x|^2
-    [[nodiscard]] R energy(const LaneArray<R>& x) const noexcept {
-        L sum;
-        for (std::size_t n = 0; n < stored_; n += L::size) {
-            const L xr = L::load(x.real() + n);
-            const L xi = L::load(x.imag() + n);
-            sum = multiply_add(xr, xr, multiply_add(xi, xi, sum));
-        }
-        return sum.sum();
-    }
-    /// y -= a x
-    void subtract(const Complex& a, const LaneArray<R>& x, LaneArray<R>& y) const noexcept {
-        const L minus_real(-a.real());
-        const L imag(a.imag());
-        const L minus_imag(-a.imag());
-        for (std::size_t n = 0; n < stored_; n += L::size) {
-            const L xr = L::load(x.real() + n);
-            const L xi = L::load(x.imag() + n);
-            const L yr = L::load(y.real() + n);
-            const L yi = L::load(y.imag() + n);
-            multiply_add(minus_real, xr, multiply_add(imag, xi, yr)).store(y.real() + n);
-            multiply_add(minus_real, xi, multiply_add(minus_imag, xr, yi)).store(y.imag() + n);
-        }
-    }
-
-private:
     void scale(R by, LaneArray<R>& x) const noexcept {
         const L factor(by);
         for (std::size_t n = 0; n < stored_; n += L::size) {

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <limits>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
@@ -113,6 +114,8 @@ template <Real R>
 [[nodiscard]] Polished polish(const LanePoint& start, const LaneGrid<R>& grid,
                               const LaneArray<R>& residual, const LaneBounds& bounds,
                               const PolishOptions& options, double least_gain) noexcept {
+    // What rounding makes of a gain must not keep an atom from its place.
+    const double rounding = 1 - 4 * double{std::numeric_limits<R>::epsilon()};
     LanePoint best = start;
     LaneMoments at = grid.moments(start, residual);
     double damping = 0;
@@ -125,7 +128,7 @@ template <Real R>
             break;
         }
         const LaneMoments next = grid.moments(step.to, residual);
-        if (next.captured() > at.captured()) {
+        if (next.captured() > rounding * at.captured()) {
             best = step.to;
             at = next;
             damping *= 0.25;
