@@ -39,8 +39,8 @@ namespace echosieve {
 // once (lane_atom.hpp), a polish that stops at what the noise lets be known (lane_polish.hpp).
 
 /// Decomposes frame after frame of one grid. Not thread-safe: one object a thread. Everything is
-/// allocated when it is made: runs allocate nothing. For ten atoms on 44 samples it works in 12
-/// kilobytes in float, 22 in double.
+/// allocated when it is made: runs allocate nothing. For ten atoms on 44 samples that is
+/// 18 kilobytes in float, 30 in double: within the first-level cache.
 template <Real R>
 class FastPursuit {
 public:
