@@ -61,6 +61,7 @@ public:
           scan_(lanes_, bounds_),
           signal_(lanes_.stored(), 0, 0),
           residual_(signal_),
+          trial_(signal_),
           atoms_(options.atoms, signal_),
           basis_(lanes_.stored(), options.atoms) {
         centre_ = box.centre_frequency.centre();
@@ -152,10 +153,10 @@ private:
             if (!start) {
                 return PursuitStatus::exhausted;
             }
-            const detail::Polished found = detail::polish(
-                bounds_.clamped(*start), lanes_, residual_, bounds_, options_.polish, least_gain_);
             detail::LaneArray<R>& atom = atoms_[points_.size()];
-            lanes_.write(found.point, atom);
+            const detail::Polished found =
+                detail::polish(bounds_.clamped(*start), lanes_, residual_, bounds_, options_.polish,
+                               least_gain_, atom, trial_);
             if (!basis_.orthonormalise(atom)) {
                 return PursuitStatus::exhausted;
             }
@@ -181,9 +182,9 @@ private:
         for (std::size_t k = 0; k < points_.size(); ++k) {
             basis_.subtract(-static_cast<std::complex<R>>(basis_.coefficient(k)), atoms_[k],
                             residual_);
-            const detail::Polished found = detail::polish(points_[k], lanes_, residual_, bounds_,
-                                                          options_.polish, least_gain_);
-            lanes_.write(found.point, atoms_[k]);
+            const detail::Polished found =
+                detail::polish(points_[k], lanes_, residual_, bounds_, options_.polish, least_gain_,
+                               atoms_[k], trial_);
             basis_.subtract(static_cast<std::complex<R>>(found.sums.c[0] / found.sums.m[0]),
                             atoms_[k], residual_);
             points_[k] = found.point;
@@ -231,6 +232,7 @@ private:
     detail::LaneScan<R> scan_;
     detail::LaneArray<R> signal_;
     detail::LaneArray<R> residual_;
+    detail::LaneArray<R> trial_;
     std::vector<detail::LaneArray<R>> atoms_;
     detail::LaneBasis<R> basis_;
     double centre_ = 0;

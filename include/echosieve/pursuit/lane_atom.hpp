@@ -87,9 +87,14 @@ public:
     /// Samples stored: count in whole lanes.
     [[nodiscard]] std::size_t stored() const noexcept { return stored_; }
 
-    [[nodiscard]] LaneMoments moments(const LanePoint& p, const LaneArray<R>& r) const noexcept {
+    /// The sums, and on the way the atom's samples to `out`.
+    [[nodiscard]] LaneMoments moments(const LanePoint& p, const LaneArray<R>& r,
+                                      LaneArray<R>& out) const noexcept {
+        clear(out);
         L c0r, c0i, c1r, c1i, c2r, c2i, m0, m1, m2, m3, m4;
         visit(p, [&](std::size_t n, const L& u, const L& gr, const L& gi, const L& envelope) {
+            gr.store(out.real() + n);
+            gi.store(out.imag() + n);
             const L rr = L::load(r.real() + n);
             const L ri = L::load(r.imag() + n);
             const L pr = multiply_add(gr, rr, gi * ri);
@@ -118,8 +123,7 @@ public:
 
     /// Writes the atom's samples.
     void write(const LanePoint& p, LaneArray<R>& out) const noexcept {
-        std::fill_n(out.real(), stored_, R{0});
-        std::fill_n(out.imag(), stored_, R{0});
+        clear(out);
         visit(p, [&](std::size_t n, const L&, const L& gr, const L& gi, const L&) {
             gr.store(out.real() + n);
             gi.store(out.imag() + n);
@@ -127,6 +131,14 @@ public:
     }
 
 private:
+    void clear(LaneArray<R>& out) const noexcept {
+        const L zero;
+        for (std::size_t n = 0; n < stored_; n += L::size) {
+            zero.store(out.real() + n);
+            zero.store(out.imag() + n);
+        }
+    }
+
     // |g| no smaller than this: its square would be denormal, and slow.
     static constexpr R least_exponent = std::same_as<R, float> ? -40 : -340;
 

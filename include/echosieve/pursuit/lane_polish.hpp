@@ -5,6 +5,7 @@
 #include <cmath>
 #include <complex>
 #include <limits>
+#include <utility>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
@@ -109,15 +110,16 @@ struct Polished {
 };
 
 /// Moves the atom uphill from `start`, which must lie within the bounds, until a step promises no
-/// more than `least_gain` of energy.
+/// more than `least_gain` of energy. Leaves its samples in `samples`; `trial` is work memory.
 template <Real R>
 [[nodiscard]] Polished polish(const LanePoint& start, const LaneGrid<R>& grid,
                               const LaneArray<R>& residual, const LaneBounds& bounds,
-                              const PolishOptions& options, double least_gain) noexcept {
+                              const PolishOptions& options, double least_gain,
+                              LaneArray<R>& samples, LaneArray<R>& trial) noexcept {
     // What rounding makes of a gain must not keep an atom from its place.
     const double rounding = 1 - 4 * double{std::numeric_limits<R>::epsilon()};
     LanePoint best = start;
-    LaneMoments at = grid.moments(start, residual);
+    LaneMoments at = grid.moments(start, residual, samples);
     double damping = 0;
     for (int k = 1; k < options.evaluations; ++k) {
         if (!(at.m[0] > 0)) {
@@ -127,10 +129,11 @@ template <Real R>
         if (!(step.gain > least_gain)) {
             break;
         }
-        const LaneMoments next = grid.moments(step.to, residual);
+        const LaneMoments next = grid.moments(step.to, residual, trial);
         if (next.captured() > rounding * at.captured()) {
             best = step.to;
             at = next;
+            std::swap(samples, trial);
             damping *= 0.25;
         } else {
             damping = std::max(1.0, 4 * damping);
