@@ -117,7 +117,7 @@ template <Real R>
                               const PolishOptions& options, double least_gain,
                               LaneArray<R>& samples, LaneArray<R>& trial) noexcept {
     // What rounding makes of a gain must not keep an atom from its place.
-    const double rounding = 1 - 4 * double{std::numeric_limits<R>::epsilon()};
+    const double rounding = 1 - 16 * double{std::numeric_limits<R>::epsilon()};
     LanePoint best = start;
     LaneMoments at = grid.moments(start, residual, samples);
     double damping = 0;
