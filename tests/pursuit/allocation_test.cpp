@@ -6,6 +6,7 @@
 #include <new>
 #include <vector>
 
+#include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/pursue.hpp"
 #include "support/check.hpp"
 #include "support/pursuit.hpp"
@@ -17,6 +18,7 @@ using Complex = std::complex<double>;
 namespace {
 
 std::size_t allocations = 0;
+std::size_t allocated_bytes = 0;
 
 }  // namespace
 
@@ -35,6 +37,7 @@ std::size_t allocations = 0;
 extern "C" void* __libc_malloc(std::size_t size);
 extern "C" void* malloc(std::size_t size) noexcept {
     ++allocations;
+    allocated_bytes += size;
     return __libc_malloc(size);
 }
 
@@ -43,6 +46,7 @@ extern "C" void* malloc(std::size_t size) noexcept {
 // A sanitiser has its own malloc: there, operator new alone is counted.
 void* operator new(std::size_t size) {
     ++allocations;
+    allocated_bytes += size;
     if (void* memory = std::malloc(size > 0 ? size : 1)) {
         return memory;
     }
@@ -136,4 +140,37 @@ TEST_CASE("pursuits of echoes allocate nothing after the first") {
     check_no_allocation(real);
     EchoSource<Complex, NoRefinement> unrefined(base, box, NoRefinement{}, 0);
     check_no_allocation(unrefined);
+}
+
+TEST_CASE_TEMPLATE("the fast path allocates nothing once it is made", R, float, double) {
+    const SamplingGrid base{20e-6, 125e6 / 15, 44, 4e6};
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.10, {20e-6, 25e-6});
+    std::vector<std::vector<std::complex<R>>> frames;
+    for (std::uint64_t frame = 0; frame < 20; ++frame) {
+        RandomStream stream(9, frame);
+        frames.emplace_back(base.count);
+        for (std::complex<R>& sample : frames.back()) {
+            sample = random_sample<std::complex<R>>(stream);
+        }
+    }
+    FastPursuit<R> fast(base, box, {.polish = {}, .sweeps = 2, .stop = {}});
+    std::size_t atoms = 0;
+    const std::size_t before = allocations;
+    for (const auto& frame : frames) {  // the first among them
+        atoms += fast.run(frame).atoms.size();
+    }
+    const std::size_t after = allocations;
+    CHECK(after == before);
+    CHECK(atoms == 200);
+}
+
+TEST_CASE_TEMPLATE("all memory of the fast path fits a first-level cache", R, float, double) {
+    const SamplingGrid base{20e-6, 125e6 / 15, 44, 4e6};
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.10, {20e-6, 25.16e-6});
+    const std::size_t before = allocated_bytes;
+    const FastPursuit<R> fast(base, box);
+    const std::size_t taken =
+        allocated_bytes - before + sizeof(fast);  // what it gave back included
+    CHECK(fast.options().atoms == 10);
+    CHECK(taken <= (std::same_as<R, float> ? 20 : 32) * std::size_t{1024});
 }

@@ -1,0 +1,126 @@
+// A gate of raw samples to a few complex ones, in a microsecond or two.
+#pragma once
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <numbers>
+#include <span>
+#include <vector>
+
+#include "echosieve/condition/gate_design.hpp"
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/lanes.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/core/scalar.hpp"
+
+namespace echosieve {
+
+// Symbols (those of gate_design.hpp, and)
+//   y_m = exp(-i 2 pi f_m t_mD) z_mD    baseband sample, see baseband.hpp
+//
+// The real echo Re a g(t) becomes a g(t) exp(-i 2 pi f_m t), to 1 % of its peak at the gate's ends
+// and 0.1 % within. Basebander serves lines, GateBasebander short gates: where a third of the
+// samples are within a filter's reach of an end, the ends matter.
+
+/// Converts gate after gate without allocating. Not thread-safe: one object a thread.
+template <Real R>
+class GateBasebander {
+public:
+    using L = Lanes<R>;
+
+    /// `raw` is the gate's grid of real samples. Throws InvalidInput for an invalid grid, sensor or
+    /// option, a grid with a mixing frequency or without samples, or of too low a rate.
+    GateBasebander(const SamplingGrid& raw, const Sensor& sensor,
+                   const GateBasebandOptions& options = {})
+        : raw_(raw) {
+        validate(raw);
+        validate(sensor);
+        validate(options);
+        require(raw.mixing_frequency == 0, "mixing_frequency", raw.mixing_frequency,
+                "must be 0 for real samples [Hz]");
+        require(raw.count >= 1, "count", raw.count, "must be positive");
+        require(raw.sampling_rate > 2 * sensor.centre_frequency + sensor.bandwidth, "sampling_rate",
+                raw.sampling_rate,
+                "must exceed twice the upper -6 dB edge of the sensor's band [Hz]");
+        const std::size_t step = std::max<std::size_t>(
+            1, static_cast<std::size_t>(raw.sampling_rate / (options.rate * sensor.bandwidth)));
+        const detail::GateDesign design(raw.count, raw.sampling_rate, step, sensor, options);
+        grid_ = {raw.start_time, raw.sampling_rate / static_cast<double>(step), design.kept(),
+                 sensor.centre_frequency};
+        weights_ = design.weights();
+        width_ = whole_lanes<R>(design.window());
+        frame_.assign(raw.count + width_, R{0});
+        for (const Eigen::VectorXcd& filter : design.filters()) {
+            const auto write = [&](const auto& part) {
+                for (Eigen::Index k = 0; k < filter.size(); ++k) {
+                    taps_.push_back(static_cast<R>(part(filter[k])));
+                }
+                taps_.resize(taps_.size() + width_ - design.window(), R{0});
+            };
+            write([](const std::complex<double>& h) { return h.real(); });
+            write([](const std::complex<double>& h) { return h.imag(); });
+        }
+        for (std::size_t m = 0; m < grid_.count; ++m) {
+            const double turns = sensor.centre_frequency * grid_.time(static_cast<double>(m));
+            const auto turn =
+                std::polar(1.0, -2 * std::numbers::pi * (turns - std::nearbyint(turns)));
+            rows_.push_back(
+                {design.first(m), 2 * width_ * design.filter(m), std::complex<R>(turn)});
+        }
+    }
+
+    /// Grid of the result.
+    [[nodiscard]] const SamplingGrid& grid() const noexcept { return grid_; }
+
+    /// How much each sample of the result counts in a fit, over the largest; see gate_design.hpp.
+    [[nodiscard]] const std::vector<double>& weights() const noexcept { return weights_; }
+
+    /// Throws InvalidInput unless the gate has the samples, and `out` the count, that this object
+    /// is made for. A NaN or infinity spoils the samples within the filter's reach.
+    template <class T>
+    void process(std::span<const T> gate, std::span<std::complex<R>> out) {
+        if (gate.size() != raw_.count || out.size() != grid_.count) {  // no text in a good run
+            require(false, "samples in and out", detail::concatenate(gate.size(), ", ", out.size()),
+                    detail::concatenate("must be ", raw_.count, ", ", grid_.count));
+        }
+        for (std::size_t n = 0; n < gate.size(); ++n) {
+            frame_[n] = static_cast<R>(gate[n]);
+        }
+        for (std::size_t m = 0; m < out.size(); ++m) {
+            const Row& row = rows_[m];
+            const R* const x = frame_.data() + row.first;
+            const R* const real = taps_.data() + row.taps;
+            const R* const imag = real + width_;
+            L re, im;
+            for (std::size_t k = 0; k < width_; k += L::size) {
+                const L sample = L::load(x + k);
+                re = multiply_add(sample, L::load(real + k), re);
+                im = multiply_add(sample, L::load(imag + k), im);
+            }
+            const R zr = re.sum();
+            const R zi = im.sum();
+            out[m] = {zr * row.turn.real() - zi * row.turn.imag(),
+                      zr * row.turn.imag() + zi * row.turn.real()};
+        }
+    }
+
+private:
+    struct Row {
+        std::size_t first;  // sample of the gate
+        std::size_t taps;   // where the filter stands: the real parts, then the imaginary ones
+        std::complex<R> turn;
+    };
+
+    SamplingGrid raw_;
+    SamplingGrid grid_;
+    std::size_t width_ = 0;  // taps in whole lanes
+    std::vector<double> weights_;
+    std::vector<R> frame_;
+    std::vector<R> taps_;
+    std::vector<Row> rows_;
+};
+
+}  // namespace echosieve

@@ -1,0 +1,246 @@
+// The fast path for a frame: complex baseband in, echoes out, in memory set up once.
+#pragma once
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <limits>
+#include <numbers>
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/scalar.hpp"
+#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/pursuit/engine.hpp"
+#include "echosieve/pursuit/fast_options.hpp"
+#include "echosieve/pursuit/lane_atom.hpp"
+#include "echosieve/pursuit/lane_basis.hpp"
+#include "echosieve/pursuit/lane_polish.hpp"
+#include "echosieve/pursuit/lane_scan.hpp"
+#include "echosieve/pursuit/stop.hpp"
+
+namespace echosieve {
+
+// Symbols
+//   f_m  the samples' mixing frequency;   f_c centre of the box;   t_0 first sample;   h step
+//   y_n  samples, w_n their weights;   r_n = sqrt(w_n) y_n exp(-i 2 pi (f_c - f_m) h n)
+//   g    atom of lane_atom.hpp, its rotation counted from f_c;   b coefficient of g in r
+//
+//   a = b exp(i 2 pi (f_m tau + (f_c - f_m) (tau - t_0)))    amplitude of the echo
+//
+// An orthogonal pursuit, as PursuitEngine runs it with EchoSource and GaussNewton, then sweeps in
+// which each atom is polished again on what the others leave, and all amplitudes solved for anew.
+// What makes it fast: a grid dictionary of a few taps (lane_scan.hpp), sums over many samples at
+// once (lane_atom.hpp), a polish that stops at what the noise lets be known (lane_polish.hpp).
+
+/// Decomposes frame after frame of one grid. Not thread-safe: one object a thread. Everything is
+/// allocated when it is made: runs allocate nothing. For ten atoms on 44 samples that is
+/// 18 kilobytes in float, 30 in double: within the first-level cache.
+template <Real R>
+class FastPursuit {
+public:
+    using Result = PursuitResult<Echo<Gabor<double>>, R>;
+
+    /// `weights`, each in (0, 1], say how much each sample counts (GateBasebander::weights()): all
+    /// energies are sums of weight |sample|^2. None: all count 1.
+    /// Throws InvalidInput for an invalid grid, box, option or weight, a grid without samples or
+    /// too many of them, or one too coarse for the box: its rate must be at least twice the box's
+    /// bandwidth, and the box's frequencies lie within half of it from the box's centre.
+    FastPursuit(const SamplingGrid& grid, const GaborBox& box, const FastOptions& options = {},
+                std::span<const double> weights = {})
+        : options_((detail::validate_fast(grid, box), validate(options), options)),
+          grid_(grid),
+          box_(box),
+          bounds_(detail::lane_bounds(grid, box)),
+          lanes_(detail::sample_factors<R>(grid, weights)),
+          scan_(lanes_, bounds_),
+          signal_(lanes_.stored(), 0, 0),
+          residual_(signal_),
+          trial_(signal_),
+          atoms_(options.atoms, signal_),
+          basis_(lanes_.stored(), options.atoms) {
+        centre_ = box.centre_frequency.centre();
+        for (std::size_t n = 0; n < grid.count; ++n) {
+            const std::complex<double> turn = unit_phasor(-(centre_ - grid.mixing_frequency) *
+                                                          grid.step() * static_cast<double>(n));
+            const double factor = lanes_.factors()[n];
+            turns_.emplace_back(static_cast<R>(factor * turn.real()),
+                                static_cast<R>(factor * turn.imag()));
+        }
+        if (options.stop.false_alarm) {
+            threshold_ = false_alarm_threshold(box, options.stop.false_alarm->probability);
+        }
+        points_.reserve(options.atoms);
+        result_.atoms.reserve(options.atoms);
+        result_.residual_energy.reserve(options.atoms);
+    }
+
+    [[nodiscard]] const SamplingGrid& grid() const noexcept { return grid_; }
+    [[nodiscard]] const GaborBox& box() const noexcept { return box_; }
+    [[nodiscard]] const FastOptions& options() const noexcept { return options_; }
+    /// Atoms of the grid dictionary.
+    [[nodiscard]] std::size_t dictionary_size() const noexcept { return scan_.atoms(); }
+
+    /// Decomposes the samples. The result stays valid until the next run. Throws InvalidInput if
+    /// their number is not the grid's count, or a sample or the sum of their squares is not finite.
+    const Result& run(std::span<const std::complex<R>> samples) {
+        if (samples.size() != grid_.count) {  // no text is made in a good run
+            require(false, "number of samples", samples.size(),
+                    detail::concatenate("must be the grid's count, ", grid_.count));
+        }
+        result_.status = PursuitStatus::not_run;
+        result_.atoms.clear();
+        result_.residual_energy.clear();
+        points_.clear();
+        basis_.clear();
+        result_.signal_energy = load(samples);
+        require(is_finite(result_.signal_energy), "signal energy", result_.signal_energy,
+                "must be finite: NaN or infinity among the samples, or scale the signal down");
+        result_.status = result_.signal_energy > 0 ? decompose() : PursuitStatus::silent;
+        write_echoes();
+        return result_;
+    }
+    [[nodiscard]] const Result& result() const noexcept { return result_; }
+
+private:
+    // Shifts the samples to the box's centre frequency; their energy.
+    [[nodiscard]] R load(std::span<const std::complex<R>> samples) noexcept {
+        for (std::size_t n = 0; n < samples.size(); ++n) {
+            const R x = samples[n].real();
+            const R y = samples[n].imag();
+            const R c = turns_[n].real();
+            const R s = turns_[n].imag();
+            signal_.real()[n] = x * c - y * s;
+            signal_.imag()[n] = x * s + y * c;
+        }
+        return basis_.energy(signal_);
+    }
+
+    [[nodiscard]] PursuitStatus decompose() {
+        start_again();
+        const R total = result_.signal_energy;
+        const R rounding =
+            total * 64 * std::numeric_limits<R>::epsilon() * std::numeric_limits<R>::epsilon();
+        const R small = std::max(rounding, static_cast<R>(options_.stop.residual_fraction) * total);
+        least_gain_ = options_.polish.tolerance * static_cast<double>(total);
+        const PursuitStatus status = choose(small);
+        for (int k = 0; k < options_.sweeps && !points_.empty(); ++k) {
+            fit_back();
+            project_anew();
+        }
+        return status;
+    }
+
+    void start_again() noexcept {
+        residual_ = signal_;
+        basis_.clear();
+        result_.residual_energy.clear();
+    }
+
+    // Atom after atom.
+    [[nodiscard]] PursuitStatus choose(R small) {
+        R energy = result_.signal_energy;
+        while (points_.size() < options_.atoms) {
+            if (energy <= small) {
+                return PursuitStatus::residual_small;
+            }
+            const std::optional<detail::LanePoint> start = scan_.best(lanes_, residual_);
+            if (!start) {
+                return PursuitStatus::exhausted;
+            }
+            detail::LaneArray<R>& atom = atoms_[points_.size()];
+            const detail::Polished found =
+                detail::polish(bounds_.clamped(*start), lanes_, residual_, bounds_, options_.polish,
+                               least_gain_, atom, trial_);
+            if (!basis_.orthonormalise(atom)) {
+                return PursuitStatus::exhausted;
+            }
+            const std::complex<R> projection = basis_.project(residual_);
+            if (options_.stop.false_alarm &&
+                2 * static_cast<double>(std::norm(projection)) <
+                    threshold_ * options_.stop.false_alarm->noise_variance) {
+                return PursuitStatus::not_significant;
+            }
+            if (!(std::norm(projection) > 0)) {
+                return PursuitStatus::exhausted;
+            }
+            energy = basis_.take(projection, residual_);
+            points_.push_back(found.point);
+            result_.residual_energy.push_back(energy);
+        }
+        return PursuitStatus::atom_count;
+    }
+
+    // Each atom polished again on what the others leave of the signal.
+    void fit_back() noexcept {
+        basis_.solve();
+        for (std::size_t k = 0; k < points_.size(); ++k) {
+            basis_.subtract(-static_cast<std::complex<R>>(basis_.coefficient(k)), atoms_[k],
+                            residual_);
+            const detail::Polished found =
+                detail::polish(points_[k], lanes_, residual_, bounds_, options_.polish, least_gain_,
+                               atoms_[k], trial_);
+            basis_.subtract(static_cast<std::complex<R>>(found.sums.c[0] / found.sums.m[0]),
+                            atoms_[k], residual_);
+            points_[k] = found.point;
+        }
+    }
+
+    // The amplitudes of all atoms together, after the atoms have moved.
+    void project_anew() noexcept {
+        start_again();
+        std::size_t kept = 0;
+        for (std::size_t k = 0; k < points_.size(); ++k) {
+            if (!basis_.orthonormalise(atoms_[k])) {
+                continue;  // it has moved onto others, which explain all that it did
+            }
+            result_.residual_energy.push_back(basis_.take(basis_.project(residual_), residual_));
+            points_[kept] = points_[k];
+            atoms_[kept++] = atoms_[k];
+        }
+        points_.resize(kept);
+    }
+
+    void write_echoes() noexcept {
+        const double beside = centre_ - grid_.mixing_frequency;
+        basis_.solve();
+        for (std::size_t k = 0; k < points_.size(); ++k) {
+            const detail::LanePoint& p = points_[k];
+            const double step = grid_.step();
+            const Gabor<double> atom =
+                box_.clamped({grid_.time(p.arrival),
+                              centre_ + p.rotation / (2 * std::numbers::pi) * grid_.sampling_rate,
+                              bandwidth_from_decay(p.decay / (step * step))});
+            const double turns =
+                grid_.mixing_frequency * grid_.time(p.arrival) + beside * p.arrival * step;
+            const R angle = static_cast<R>(2 * std::numbers::pi * (turns - std::nearbyint(turns)));
+            const std::complex<double> turn(std::cos(angle), std::sin(angle));
+            result_.atoms.push_back({atom, basis_.coefficient(k) * turn});
+        }
+    }
+
+    FastOptions options_;
+    SamplingGrid grid_;
+    GaborBox box_;
+    detail::LaneBounds bounds_;
+    detail::LaneGrid<R> lanes_;
+    detail::LaneScan<R> scan_;
+    detail::LaneArray<R> signal_;
+    detail::LaneArray<R> residual_;
+    detail::LaneArray<R> trial_;
+    std::vector<detail::LaneArray<R>> atoms_;
+    detail::LaneBasis<R> basis_;
+    double centre_ = 0;
+    double threshold_ = 0;
+    double least_gain_ = 0;
+    std::vector<std::complex<R>> turns_;
+    std::vector<detail::LanePoint> points_;
+    Result result_;
+};
+
+}  // namespace echosieve

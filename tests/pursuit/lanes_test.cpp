@@ -1,0 +1,274 @@
+// The parts of the fast path, each against sums written out.
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <optional>
+#include <vector>
+
+#include "echosieve/core/lanes.hpp"
+#include "echosieve/core/random.hpp"
+#include "echosieve/pursuit/lane_atom.hpp"
+#include "echosieve/pursuit/lane_basis.hpp"
+#include "echosieve/pursuit/lane_polish.hpp"
+#include "echosieve/pursuit/lane_scan.hpp"
+#include "support/check.hpp"
+
+using namespace echosieve;
+using namespace echosieve::test;
+using namespace echosieve::detail;
+using Complex = std::complex<double>;
+
+namespace {
+
+constexpr std::size_t count = 44;
+constexpr double pi = std::numbers::pi;
+
+// 10 % about 1 MHz and 4 MHz at 8.33 MHz; arrivals beyond both ends.
+constexpr LaneBounds bounds{{-2, 46}, {-0.3, 0.3}, {0.042, 0.062}};
+
+template <class R>
+std::vector<R> uneven_factors() {
+    std::vector<R> out(count, R{1});
+    out[0] = R{0.25};
+    out[1] = R{0.75};
+    out[count - 1] = R{0.5};
+    return out;
+}
+
+Complex atom_at(const LanePoint& p, double n) {
+    const double u = n - p.arrival;
+    return std::exp(Complex(-p.decay * u * u, p.rotation * u));
+}
+
+LanePoint random_point(RandomStream& stream) {
+    const auto in = [&](const Interval& range) {
+        return range.lower + range.width() * stream.uniform();
+    };
+    return {in(bounds.arrival), in(bounds.rotation), in(bounds.decay)};
+}
+
+template <class R>
+LaneArray<R> random_array(const LaneGrid<R>& grid, RandomStream& stream) {
+    LaneArray<R> out(grid.stored(), 0, 0);
+    for (std::size_t n = 0; n < count; ++n) {
+        out.real()[n] = static_cast<R>(stream.normal());
+        out.imag()[n] = static_cast<R>(stream.normal());
+    }
+    return out;
+}
+
+template <class R>
+Complex at(const LaneArray<R>& array, std::size_t n) {
+    return {array.real()[n], array.imag()[n]};
+}
+
+template <class R>
+LaneMoments slow_moments(const LanePoint& p, const std::vector<R>& factors,
+                         const LaneArray<R>& residual) {
+    LaneMoments out;
+    for (std::size_t n = 0; n < count; ++n) {
+        const double u = static_cast<double>(n) - p.arrival;
+        const Complex g = static_cast<double>(factors[n]) * atom_at(p, static_cast<double>(n));
+        for (std::size_t k = 0; k < 5; ++k) {
+            const double power = std::pow(u, static_cast<double>(k));
+            out.m[k] += power * std::norm(g);
+            if (k < 3) {
+                out.c[k] += power * std::conj(g) * at(residual, n);
+            }
+        }
+    }
+    return out;
+}
+
+// The sums; the samples written on the way must be those that write gives.
+template <class R>
+LaneMoments moments_of(const LaneGrid<R>& grid, const LanePoint& p, const LaneArray<R>& residual) {
+    LaneArray<R> passed(grid.stored(), 0, 0);
+    LaneArray<R> written(grid.stored(), 0, 0);
+    const LaneMoments out = grid.moments(p, residual, passed);
+    grid.write(p, written);
+    CHECK(std::equal(passed.real(), passed.real() + grid.stored(), written.real()));
+    CHECK(std::equal(passed.imag(), passed.imag() + grid.stored(), written.imag()));
+    return out;
+}
+
+}  // namespace
+
+TEST_CASE_TEMPLATE("lanes hold neighbours, and add up", R, float, double) {
+    std::array<R, Lanes<R>::size> numbers{};
+    Lanes<R>::count().store(numbers.data());
+    R sum = 0;
+    for (std::size_t k = 0; k < numbers.size(); ++k) {
+        CHECK(numbers[k] == static_cast<R>(k));
+        sum += static_cast<R>(k);
+    }
+    CHECK(Lanes<R>::count().sum() == sum);
+    CHECK(Lanes<R>::count().largest() == static_cast<R>(numbers.size() - 1));
+    CHECK(Lanes<R>().sum() == 0);
+    CHECK(multiply_add(Lanes<R>(2), Lanes<R>(3), Lanes<R>(1)).largest() == 7);
+    CHECK_WITHIN_RELATIVE(exponential(Lanes<R>(R{-3})).largest(), std::exp(R{-3}), 4 * epsilon<R>);
+    CHECK(whole_lanes<R>(0) == 0);
+    CHECK(whole_lanes<R>(1) == Lanes<R>::size);
+}
+
+TEST_CASE_TEMPLATE("the samples and sums of an atom are those written out", R, float, double) {
+    const std::vector<R> factors = uneven_factors<R>();
+    const LaneGrid<R> grid(factors);
+    RandomStream stream(5);
+    const LaneArray<R> residual = random_array(grid, stream);
+    LaneArray<R> written(grid.stored(), 0, 0);
+    // Phasors by recurrence over 48 samples, and the tails that are cut: exp(-16) in float.
+    const double tolerance = 100 * epsilon<R>;
+    for (int trial = 0; trial < 200; ++trial) {
+        const LanePoint p = random_point(stream);
+        grid.write(p, written);
+        for (std::size_t n = 0; n < grid.stored(); ++n) {
+            const Complex expected =
+                n < count ? static_cast<double>(factors[n]) * atom_at(p, static_cast<double>(n))
+                          : Complex{};
+            CHECK(std::abs(at(written, n) - expected) <= tolerance);
+        }
+        const LaneMoments fast = moments_of(grid, p, residual);
+        const LaneMoments slow = slow_moments(p, factors, residual);
+        for (std::size_t k = 0; k < 5; ++k) {
+            // The pulse is some 4 samples long to each side.
+            const double size = 20 * tolerance * std::pow(5.0, static_cast<double>(k));
+            CHECK_WITHIN(fast.m[k], slow.m[k], size);
+            if (k < 3) {
+                CHECK_WITHIN(fast.c[k], slow.c[k], size);
+            }
+        }
+    }
+}
+
+TEST_CASE("the step's slopes are those of the captured energy, and it stays within the bounds") {
+    const std::vector<double> factors = uneven_factors<double>();
+    const LaneGrid<double> grid(factors);
+    RandomStream stream(6);
+    for (int trial = 0; trial < 100; ++trial) {
+        const LaneArray<double> residual = random_array(grid, stream);
+        LanePoint p = random_point(stream);
+        p.arrival = 4 + 0.8 * p.arrival;  // with enough samples to tell
+        const auto captured = [&](const LanePoint& q) {
+            return slow_moments(q, factors, residual).captured();
+        };
+        // A narrow box about p: the step goes to its corner uphill, and promises the slopes' gain.
+        const double small = 1e-6;
+        const auto around = [&](double x) { return Interval{x - small, x + small}; };
+        const LaneBounds narrow{around(p.arrival), around(p.rotation), around(p.decay)};
+        const LaneStep step = bounded_newton(p, moments_of(grid, p, residual), narrow, 0);
+        CHECK(narrow.clamped(step.to) == step.to);
+        // Curvature over 1e-6, and the differences' rounding, of a captured energy of some 10.
+        CHECK_WITHIN(step.gain, captured(step.to) - captured(p), 1e-8);
+    }
+}
+
+TEST_CASE_TEMPLATE("polishing finds a lone atom from its neighbour in the dictionary", R, float,
+                   double) {
+    const LaneGrid<R> grid(std::vector<R>(count, R{1}));
+    RandomStream stream(7);
+    LaneScan<R> scan(grid, bounds);
+    LaneArray<R> residual(grid.stored(), 0, 0);
+    for (int trial = 0; trial < 100; ++trial) {
+        LanePoint truth = random_point(stream);
+        truth.arrival = std::clamp(truth.arrival, 3.0, 40.0);
+        grid.write(truth, residual);
+        const std::optional<LanePoint> start = scan.best(grid, residual);
+        REQUIRE(start.has_value());
+        // The nearest arrival or, since another rotation and decay fit it, the next.
+        CHECK(std::abs(start->arrival - truth.arrival) <= 1);
+        if (std::abs(truth.rotation) > 0.1) {
+            CHECK(start->rotation * truth.rotation > 0);
+        }
+        LaneArray<R> samples(grid.stored(), 0, 0);
+        LaneArray<R> trial_samples(samples);
+        const Polished found = polish(bounds.clamped(*start), grid, residual, bounds, {20, 0}, 0,
+                                      samples, trial_samples);
+        // Where the energy is flat to rounding: the square root of it.
+        const double tolerance = 10 * std::sqrt(epsilon<R>);
+        CHECK_WITHIN(found.point.arrival, truth.arrival, tolerance);
+        CHECK_WITHIN(found.point.rotation, truth.rotation, tolerance);
+        CHECK_WITHIN(found.point.decay, truth.decay, tolerance);
+    }
+}
+
+TEST_CASE("polishing never loses energy, nor leaves the bounds") {
+    const LaneGrid<double> grid(std::vector<double>(count, 1));
+    RandomStream stream(8);
+    for (int trial = 0; trial < 200; ++trial) {
+        const LaneArray<double> residual = random_array(grid, stream);
+        const LanePoint start = random_point(stream);
+        LaneArray<double> samples(grid.stored(), 0, 0);
+        LaneArray<double> trial_samples(samples);
+        const Polished found =
+            polish(start, grid, residual, bounds, {8, 0}, 0, samples, trial_samples);
+        // Seven steps, each within rounding of the one before.
+        const double before = moments_of(grid, start, residual).captured();
+        CHECK(found.sums.captured() >= (1 - 112 * epsilon<double>)*before);
+        CHECK(bounds.clamped(found.point) == found.point);
+    }
+}
+
+TEST_CASE("the scan's pick captures what the best atom of its grid does") {
+    const std::vector<double> factors = uneven_factors<double>();
+    const LaneGrid<double> grid(factors);
+    LaneScan<double> scan(grid, bounds);
+    CHECK(scan.atoms() == 96);  // 48 arrivals, two rotations
+    const double decay = std::sqrt(bounds.decay.lower * bounds.decay.upper);
+    RandomStream stream(9);
+    for (int trial = 0; trial < 100; ++trial) {
+        const LaneArray<double> residual = random_array(grid, stream);
+        double most = 0;
+        for (int k = 0; k < 48; ++k) {
+            for (const double rotation : {-0.15, 0.15}) {
+                const LanePoint p{-1.5 + k, rotation, decay};
+                const LaneMoments sums = slow_moments(p, factors, residual);
+                if (sums.m[0] > 0.05 * std::sqrt(pi / (2 * decay))) {
+                    most = std::max(most, sums.captured());
+                }
+            }
+        }
+        const std::optional<LanePoint> best = scan.best(grid, residual);
+        REQUIRE(best.has_value());
+        // The taps end at 2 % of the peak.
+        CHECK(slow_moments(*best, factors, residual).captured() >= 0.9 * most);
+    }
+    const LaneArray<double> nothing(grid.stored(), 0, 0);
+    CHECK(!scan.best(grid, nothing).has_value());
+    LaneScan<double> outside(grid, {{500, 600}, {-0.3, 0.3}, {0.042, 0.062}});
+    CHECK(outside.atoms() == 0);
+    CHECK(!outside.best(grid, random_array(grid, stream)).has_value());
+}
+
+TEST_CASE_TEMPLATE("amplitudes of all atoms together are those that the signal was made of", R,
+                   float, double) {
+    const LaneGrid<R> grid(std::vector<R>(count, R{1}));
+    const std::array<LanePoint, 3> points{{{12, 0.1, 0.05}, {15.5, -0.1, 0.05}, {17, 0.05, 0.045}}};
+    const std::array<Complex, 3> amplitudes{{{1, 0.5}, {-0.7, 0.2}, {0.3, -0.4}}};
+    LaneBasis<R> basis(grid.stored(), 3);
+    LaneArray<R> atom(grid.stored(), 0, 0);
+    LaneArray<R> residual(grid.stored(), 0, 0);
+    for (std::size_t k = 0; k < 3; ++k) {
+        grid.write(points[k], atom);
+        basis.subtract(-static_cast<std::complex<R>>(amplitudes[k]), atom, residual);
+    }
+    const R whole = basis.energy(residual);
+    R left = whole;
+    for (std::size_t k = 0; k < 3; ++k) {
+        grid.write(points[k], atom);
+        REQUIRE(basis.orthonormalise(atom));
+        left = basis.take(basis.project(residual), residual);
+    }
+    // Neighbours with correlations of 0.9 lose a digit or two.
+    CHECK(left <= 1000 * epsilon<R> * epsilon<R> * whole);
+    basis.solve();
+    for (std::size_t k = 0; k < 3; ++k) {
+        CHECK_WITHIN(basis.coefficient(k), amplitudes[k], 200 * epsilon<R>);
+    }
+    LaneBasis<R> twice(grid.stored(), 2);
+    REQUIRE(twice.orthonormalise(atom));
+    static_cast<void>(twice.take(twice.project(residual), residual));
+    CHECK(!twice.orthonormalise(atom));
+}
