@@ -7,9 +7,9 @@
         --largest-linearity 0.995 --details b.csv
     python3 examples/calibrate_confidence.py a.csv b.csv [--check c.csv ...]
 
-A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights, by
-what the standard deviations must grow (the median ratio of error and deviation), and, for the files after --check, how well
-they hold. Needs NumPy and SciPy.
+A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights, by what
+the standard deviations must grow (the median ratio of error and deviation), and, for the files after --check, how
+well they hold. Needs NumPy and SciPy.
 """
 import csv
 import sys

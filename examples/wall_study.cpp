@@ -207,8 +207,7 @@ void print_deviations(const std::vector<Row>& rows) {
     if (frames > 0) {
         std::printf(
             "walls with 90 %% of their frames within 20 um: errors within 1 standard deviation "
-            "%.1f %%, within 1.96 "
-            "%.1f %%\n",
+            "%.1f %%, within 1.96 %.1f %%\n",
             100 * one / frames, 100 * two / frames);
     }
 }

@@ -1,6 +1,7 @@
 #include "echosieve/motion/turned_sums.hpp"
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <array>
 #include <complex>
 #include <cstddef>

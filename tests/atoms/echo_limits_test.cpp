@@ -11,6 +11,7 @@
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/correlate/bound.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -45,24 +46,12 @@ Chirped random_echo(RandomStream& stream) {
 
 // An echo with one parameter moved; amplitude as its logarithm.
 Chirped moved(Chirped echo, std::size_t parameter, double by) {
-    switch (parameter) {
-        case 0:
-            echo.atom.arrival += by;
-            break;
-        case 1:
-            echo.atom.centre_frequency += by;
-            break;
-        case 2:
-            echo.atom.bandwidth += by;
-            break;
-        case 3:
-            echo.atom.chirp_rate += by;
-            break;
-        case 4:
-            echo.amplitude *= std::exp(by);
-            break;
-        default:
-            echo.amplitude *= std::polar(1.0, by);
+    if (parameter < 4) {
+        atom_parameter(echo.atom, static_cast<Eigen::Index>(parameter)) += by;
+    } else if (parameter == 4) {
+        echo.amplitude *= std::exp(by);
+    } else {
+        echo.amplitude *= std::polar(1.0, by);
     }
     return echo;
 }

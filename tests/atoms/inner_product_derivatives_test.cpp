@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "echosieve/core/random.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -63,24 +64,12 @@ double turns_between(const Chirp& g1, const Chirp& g2) {
 
 // Every parameter of an echo moved by `by`.
 Echo<Chirp> moved(Echo<Chirp> echo, std::size_t parameter, double by) {
-    switch (parameter) {
-        case 0:
-            echo.atom.arrival += by;
-            break;
-        case 1:
-            echo.atom.centre_frequency += by;
-            break;
-        case 2:
-            echo.atom.bandwidth += by;
-            break;
-        case 3:
-            echo.atom.chirp_rate += by;
-            break;
-        case 4:
-            echo.amplitude += by;
-            break;
-        default:
-            echo.amplitude += Complex{0, by};
+    if (parameter < 4) {
+        atom_parameter(echo.atom, static_cast<Eigen::Index>(parameter)) += by;
+    } else if (parameter == 4) {
+        echo.amplitude += by;
+    } else {
+        echo.amplitude += Complex{0, by};
     }
     return echo;
 }

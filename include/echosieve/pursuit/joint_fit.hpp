@@ -59,7 +59,7 @@ public:
         : atoms_(start),
           trial_(start),
           boxes_(boxes),
-          units_(unit_vector(start)),
+          units_(parameter_units(start)),
           at_(grid, complex_samples, units_),
           next_(at_),
           solver_(units_.size()),
@@ -102,13 +102,6 @@ public:
     int iterations = 0;
 
 private:
-    [[nodiscard]] static Eigen::VectorXd unit_vector(const std::vector<A>& atoms) {
-        Eigen::VectorXd out(p * static_cast<Eigen::Index>(atoms.size()));
-        for (Eigen::Index i = 0; i < out.size(); ++i) {
-            out[i] = parameter_unit(atoms[static_cast<std::size_t>(i / p)], i % p);
-        }
-        return out;
-    }
     void find_bounds() {
         for (Eigen::Index i = 0; i < units_.size(); ++i) {
             const auto k = static_cast<std::size_t>(i / p);

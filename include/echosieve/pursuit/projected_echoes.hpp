@@ -10,6 +10,7 @@
 #include <cstddef>
 #include <numbers>
 #include <span>
+#include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/atoms/recurrence.hpp"
@@ -57,6 +58,17 @@ template <FittedAtom A>
            : j == 1 ? root / (2 * std::numbers::pi)
            : j == 2 ? atom.bandwidth / 2
                     : root * root / std::numbers::pi;
+}
+
+/// Units of all parameters of all atoms, atom by atom. Equal shapes have equal units.
+template <FittedAtom A>
+[[nodiscard]] Eigen::VectorXd parameter_units(const std::vector<A>& atoms) {
+    constexpr Eigen::Index p = atom_parameters<A>;
+    Eigen::VectorXd out(p * static_cast<Eigen::Index>(atoms.size()));
+    for (Eigen::Index i = 0; i < out.size(); ++i) {
+        out[i] = parameter_unit(atoms[static_cast<std::size_t>(i / p)], i % p);
+    }
+    return out;
 }
 
 /// Rows of y for `count` samples: twice as many of complex ones.

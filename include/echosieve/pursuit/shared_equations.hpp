@@ -71,7 +71,7 @@ public:
         : rows_(rows),
           echoes_(start.arrivals.rows()),
           shapes_(shapes),
-          units_(unit_vector(start.shapes)),
+          units_(parameter_units(start.shapes)),
           projected_(grid, complex_samples, units_),
           atoms_(start.shapes) {}
 
@@ -155,14 +155,6 @@ public:
     }
 
 private:
-    // Equal shapes have equal units.
-    [[nodiscard]] static Eigen::VectorXd unit_vector(const std::vector<A>& atoms) {
-        Eigen::VectorXd out(p * static_cast<Eigen::Index>(atoms.size()));
-        for (Eigen::Index i = 0; i < out.size(); ++i) {
-            out[i] = parameter_unit(atoms[static_cast<std::size_t>(i / p)], i % p);
-        }
-        return out;
-    }
     void add_pair(Eigen::Index k, Eigen::Index l, FrameBlock& frame, SharedEquations& out) const {
         const Eigen::MatrixXd& h = projected_.gram();
         frame.a(k, l) = h(p * k, p * l);
