@@ -6,6 +6,7 @@
 #include <complex>
 #include <cstddef>
 #include <limits>
+#include <optional>
 #include <variant>
 #include <vector>
 
@@ -14,6 +15,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/averaged_line.hpp"
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/contact.hpp"
 #include "echosieve/motion/line.hpp"
@@ -79,13 +81,17 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         return result;
     }
     result.coherence = motion.coherence;
-    const auto walls =
-        find_and_separate_walls(line, motion, options.walls, options.separation, options.search,
-                                options.wall_motion, options.confidence);
-    if (!walls) {
+    const AveragedLine averaged = averaged_line(
+        line, motion,
+        std::max<Eigen::Index>(1, std::lround(options.averaging * line.settings.frame_rate)));
+    const auto found = find_and_separate_walls(averaged.line, averaged.motion, options.walls,
+                                               options.separation, options.search,
+                                               options.wall_motion, options.confidence);
+    if (!found) {
         result.status = TrackStatus::no_artery;
         return result;
     }
+    const std::optional walls = at_every_frame(line, *found, averaged.length);
     const std::size_t count = states.size();
     const double rate = line.settings.frame_rate;
     WallMotion near = wall_motion(walls->near, walls->times, rate, options.wall_motion);
@@ -107,7 +113,7 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         return options.confidence.deviation_scale *
                std::hypot(moved.deviation[k], wall.state.share_deviation * walls->times.pulse[k]);
     };
-    result.pulse_delay = pulse_delay(line, *walls, options.baseband, options.pulse);
+    result.pulse_delay = pulse_delay(averaged.line, *found, options.baseband, options.pulse);
     const double lag = line.settings.depth(result.pulse_delay.delay);
     result.near = report(walls->near, lag, near, line.settings, options.echoes);
     result.far = report(walls->far, lag, far, line.settings, options.echoes);

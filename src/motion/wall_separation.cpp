@@ -28,6 +28,12 @@
 
 namespace echosieve {
 
+GateSpectrum wall_gate(const LineHistory& line, const WallState& wall, const LayerTimes& times,
+                       double half_gate) {
+    return gate_spectrum(line, wall.depth, half_gate,
+                         wall.sense * wall.share * times.pulse + wall.bulk * times.bulk);
+}
+
 void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
                  const JointMotionOptions& options, double frame_rate) {
     for (int round = 0; round < rounds; ++round) {
@@ -75,8 +81,7 @@ public:
 
     [[nodiscard]] GateSpectrum gate(const WallState& state, const LayerTimes& times,
                                     double half_gate) const {
-        return gate_spectrum(line_, state.depth, half_gate,
-                             state.sense * state.share * times.pulse + state.bulk * times.bulk);
+        return wall_gate(line_, state, times, half_gate);
     }
 
     // Wall and two layers of tissue, from several starts.
@@ -298,7 +303,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
     const double rate = settings.frame_rate;
     SeparatedWalls out;
     WallTaker taker(line, options);
-    const double half_gate = std::max(wall_half_gate(settings.sensor), 1e-3);
+    const double half_gate = separation_half_gate(settings.sensor);
     const double resolution = settings.sound_speed / 2 / settings.sensor.bandwidth;
     const auto start_state = [&](const WallCandidate& found, double sense) {
         WallState state;

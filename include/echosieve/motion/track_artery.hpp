@@ -34,6 +34,7 @@ struct TrackOptions {
     FrameCheckOptions frames;
     ContactOptions contact;
     CommonMotionOptions motion;
+    double averaging = 4e-3;  ///< frames averaged while the walls are looked for [s]
     WallFinderOptions walls;
     WallSeparationOptions separation;
     WallSearchOptions search;
@@ -50,6 +51,7 @@ inline void validate(const TrackOptions& options) {
     validate(options.frames);
     validate(options.contact);
     validate(options.motion);
+    require(options.averaging >= 0, "averaging", options.averaging, "must be zero or more [s]");
     validate(options.walls);
     validate(options.separation);
     validate(options.search);

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -59,6 +60,15 @@ struct SeparatedWalls {
     SeparatedWall far;
     std::vector<LayeredGate> tissue;
 };
+
+/// Half the length of the gates in which walls are separated [m].
+[[nodiscard]] inline double separation_half_gate(const Sensor& sensor) noexcept {
+    return std::max(wall_half_gate(sensor), 1e-3);
+}
+
+/// The gate at a wall's depth, depth +- half_gate [m], moved along with the wall.
+[[nodiscard]] GateSpectrum wall_gate(const LineHistory& line, const WallState& wall,
+                                     const LayerTimes& times, double half_gate);
 
 /// Rounds of shares and time courses in turn.
 void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
