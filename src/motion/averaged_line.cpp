@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/kernels/phasors.hpp"
 #include "echosieve/motion/block_means.hpp"
 #include "echosieve/motion/gate_spectrum.hpp"
 #include "echosieve/motion/slow_time.hpp"
@@ -47,7 +48,7 @@ AveragedLine averaged_line(const LineHistory& line, const CommonMotion& motion,
                      motion,
                      length};
     out.line.settings.frame_rate /= static_cast<double>(length);
-    const auto means = [&](const Eigen::ArrayXd& x) { return block_means(x, weight, length); };
+    const auto means = [&](const Eigen::ArrayXd& x) { return block_means(x, weight, even_blocks(frames, length)); };
     out.motion.pulse = means(motion.pulse);
     out.motion.bulk = means(motion.bulk);
     if (line.stretch.size() > 0) {
@@ -73,16 +74,19 @@ AveragedLine averaged_line(const LineHistory& line, const CommonMotion& motion,
                                        ? differences(line.stretch, out.line.stretch)
                                        : Eigen::ArrayXd::Zero(frames);
     const double k = line.phase_per_metre(line.settings.sensor.centre_frequency);
-    Eigen::ArrayXd phase(frames);
+    Eigen::ArrayXcd back(frames);
     for (Eigen::Index n = 0; n < line.samples.cols(); ++n) {
         const double depth = line.depth(static_cast<double>(n));
-        phase = k * (pulse_share_at(motion, depth) * pulse + motion.bulk_share_at(depth) * bulk +
-                     (depth - line.stretch_centre) * stretch);
+        const Eigen::ArrayXd path = pulse_share_at(motion, depth) * pulse +
+                                    motion.bulk_share_at(depth) * bulk +
+                                    (depth - line.stretch_centre) * stretch;
+        write_phasors({path.data(), static_cast<std::size_t>(frames)}, {-k, 0, 1},
+                      {back.data(), static_cast<std::size_t>(frames)});
         for (Eigen::Index b = 0; b < blocks; ++b) {
             std::complex<double> sum = 0;
             double total = 0;
             for (Eigen::Index i = b * length; i < std::min(frames, (b + 1) * length); ++i) {
-                sum += weight[i] * line.samples(i, n) * std::polar(1.0, phase[i]);
+                sum += weight[i] * line.samples(i, n) * back[i];
                 total += weight[i];
             }
             out.line.samples(b, n) = total > 0 ? sum / total : 0;
@@ -136,8 +140,11 @@ SeparatedWalls at_every_frame(const LineHistory& line, const SeparatedWalls& ave
         return course_of_means(means, frames, length);
     };
     SeparatedWalls out;
-    out.times = {course(averaged.times.pulse), course(averaged.times.bulk), line.weights(),
-                 averaged.times.sound_speed, averaged.times.lag * static_cast<double>(length)};
+    out.times.pulse = course(averaged.times.pulse);
+    out.times.bulk = course(averaged.times.bulk);
+    out.times.weight = line.weights();
+    out.times.sound_speed = averaged.times.sound_speed;
+    out.times.lag = averaged.times.lag * static_cast<double>(length);
     const auto put = [&](const SeparatedWall& from, SeparatedWall& to) {
         to.state = from.state;
         to.wall_layers = from.wall_layers;

@@ -3,43 +3,98 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <complex>
+#include <cstddef>
 
+#include "echosieve/core/error.hpp"
 #include "echosieve/motion/layers.hpp"
 
 namespace echosieve {
 
+FrameBlocks even_blocks(Eigen::Index frames, Eigen::Index length) {
+    require(length >= 1, "length", length, "must be at least 1 [frames]");
+    FrameBlocks blocks{{}, static_cast<double>(length)};
+    for (Eigen::Index i = 0; i < frames; i += length) {
+        blocks.first.push_back(i);
+    }
+    blocks.first.push_back(frames);
+    return blocks;
+}
+
+FrameBlocks quiet_blocks(const LayerTimes& times, const QuietBlockLimits& limits) {
+    require(limits.unit >= 1, "unit", limits.unit, "must be at least 1 [frames]");
+    const Eigen::Index frames = times.pulse.size();
+    FrameBlocks blocks{{}, static_cast<double>(limits.unit)};
+    for (Eigen::Index begin = 0; begin < frames;) {
+        blocks.first.push_back(begin);
+        double least_p = times.pulse[begin];
+        double most_p = least_p;
+        double least_q = times.bulk[begin];
+        double most_q = least_q;
+        Eigen::Index end = begin + 1;
+        for (; end < frames && end - begin < std::max(limits.longest, limits.unit); ++end) {
+            least_p = std::min(least_p, times.pulse[end]);
+            most_p = std::max(most_p, times.pulse[end]);
+            least_q = std::min(least_q, times.bulk[end]);
+            most_q = std::max(most_q, times.bulk[end]);
+            if (end - begin >= limits.unit &&
+                (most_p - least_p > limits.pulse || most_q - least_q > limits.bulk)) {
+                break;
+            }
+        }
+        begin = end;
+    }
+    blocks.first.push_back(frames);
+    return blocks;
+}
+
 Eigen::ArrayXd block_means(const Eigen::ArrayXd& x, const Eigen::ArrayXd& weight,
-                           Eigen::Index length) {
-    const Eigen::Index count = (x.size() + length - 1) / length;
-    Eigen::ArrayXd means(count);
-    for (Eigen::Index i = 0; i < count; ++i) {
-        const Eigen::Index rows = std::min(length, x.size() - i * length);
-        const double total = weight.segment(i * length, rows).sum();
-        means[i] = total > 0 ? (x * weight).segment(i * length, rows).sum() / total
-                             : x.segment(i * length, rows).mean();
+                           const FrameBlocks& blocks) {
+    Eigen::ArrayXd means(blocks.count());
+    for (Eigen::Index k = 0; k < means.size(); ++k) {
+        const Eigen::Index first = blocks.first[static_cast<std::size_t>(k)];
+        const Eigen::Index rows = blocks.first[static_cast<std::size_t>(k) + 1] - first;
+        const double total = weight.segment(first, rows).sum();
+        means[k] = total > 0
+                       ? (x.segment(first, rows) * weight.segment(first, rows)).sum() / total
+                       : x.segment(first, rows).mean();
     }
     return means;
 }
 
-LayerTimes block_means(const LayerTimes& times, Eigen::Index length) {
-    return {block_means(times.pulse, times.weight, length),
-            block_means(times.bulk, times.weight, length),
-            block_means(times.weight, Eigen::ArrayXd::Ones(times.weight.size()), length),
-            times.sound_speed};
+LayerTimes block_means(const LayerTimes& times, const FrameBlocks& blocks) {
+    LayerTimes out;
+    out.pulse = block_means(times.pulse, times.weight, blocks);
+    out.bulk = block_means(times.bulk, times.weight, blocks);
+    out.weight.resize(blocks.count());
+    for (Eigen::Index k = 0; k < out.weight.size(); ++k) {
+        const Eigen::Index first = blocks.first[static_cast<std::size_t>(k)];
+        const Eigen::Index rows = blocks.first[static_cast<std::size_t>(k) + 1] - first;
+        out.weight[k] = times.weight.segment(first, rows).sum() / blocks.unit;
+    }
+    out.sound_speed = times.sound_speed;
+    return out;
 }
 
-Eigen::ArrayXXcd block_means(const GateSpectrum& gate, const LayerTimes& times, double bulk,
-                             Eigen::Index length) {
+Eigen::ArrayXXcd block_means(const GateSpectrum& gate, const LayerTimes& times,
+                             const LayerShare& share, const FrameBlocks& blocks) {
+    LayerTimes within = times;
+    if (share.pulse != 0) {
+        const Eigen::ArrayXd means = block_means(times.pulse, times.weight, blocks);
+        for (Eigen::Index k = 0; k < means.size(); ++k) {
+            const Eigen::Index first = blocks.first[static_cast<std::size_t>(k)];
+            const Eigen::Index rows = blocks.first[static_cast<std::size_t>(k) + 1] - first;
+            within.pulse.segment(first, rows) -= means[k];
+        }
+    }
     const Eigen::ArrayXXcd still =
-        (gate.values * layer_phasors(gate, times, {0, -bulk})).colwise() *
+        (gate.values * layer_phasors(gate, within, {-share.pulse, -share.bulk})).colwise() *
         times.weight.cast<std::complex<double>>();
-    const Eigen::Index count = (still.rows() + length - 1) / length;
-    Eigen::ArrayXXcd means(count, still.cols());
-    for (Eigen::Index i = 0; i < count; ++i) {
-        const Eigen::Index first = i * length;
-        const Eigen::Index rows = std::min(length, still.rows() - first);
+    Eigen::ArrayXXcd means(blocks.count(), still.cols());
+    for (Eigen::Index k = 0; k < means.rows(); ++k) {
+        const Eigen::Index first = blocks.first[static_cast<std::size_t>(k)];
+        const Eigen::Index rows = blocks.first[static_cast<std::size_t>(k) + 1] - first;
         const double total = times.weight.segment(first, rows).sum();
-        means.row(i) = still.middleRows(first, rows).colwise().sum() / (total > 0 ? total : 1.0);
+        means.row(k) = still.middleRows(first, rows).colwise().sum() / (total > 0 ? total : 1.0);
     }
     return means;
 }

@@ -6,10 +6,14 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <cstddef>
+#include <utility>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/kernels/phasors.hpp"
 #include "echosieve/motion/gate_spectrum.hpp"
+#include "layer_sums.hpp"
 
 namespace echosieve {
 
@@ -35,128 +39,153 @@ LayerTimes LayerTimes::late() const {
 
 Eigen::ArrayXXcd layer_phasors(const GateSpectrum& gate, const LayerTimes& times,
                                const LayerShare& share) {
-    const double scale = -2 * std::numbers::pi * 2 / times.sound_speed;
-    const Eigen::ArrayXd path = scale * (share.pulse * times.pulse + share.bulk * times.bulk);
-    Eigen::ArrayXXcd phasors(path.size(), gate.bins());
-    // The bins are evenly spaced: each phasor is its neighbour's, turned by one step.
-    const double first = gate.frequencies[0];
-    const double step = gate.bins() > 1 ? gate.frequencies[1] - first : 0;
-    Eigen::ArrayXcd turn(path.size());
-    for (Eigen::Index i = 0; i < path.size(); ++i) {
-        phasors(i, 0) = {std::cos(first * path[i]), std::sin(first * path[i])};
-        turn[i] = {std::cos(step * path[i]), std::sin(step * path[i])};
-    }
-    for (Eigen::Index j = 1; j < gate.bins(); ++j) {
-        phasors.col(j) = phasors.col(j - 1) * turn;
-    }
+    const Eigen::ArrayXd delays =
+        2 / times.sound_speed * (share.pulse * times.pulse + share.bulk * times.bulk);
+    Eigen::ArrayXXcd phasors(delays.size(), gate.bins());
+    write_phasors({delays.data(), static_cast<std::size_t>(delays.size())}, gate.angular(),
+                  {phasors.data(), static_cast<std::size_t>(phasors.size())});
     return phasors;
 }
 
 namespace {
 
+using Complex = std::complex<double>;
+// Layers are few: no memory is asked for.
+constexpr int most_layers = 8;
+using Square = Eigen::Matrix<Complex, Eigen::Dynamic, Eigen::Dynamic, 0, most_layers, most_layers>;
+using Column = Eigen::Matrix<Complex, Eigen::Dynamic, 1, 0, most_layers, 1>;
+using Slopes =
+    Eigen::Matrix<Complex, Eigen::Dynamic, Eigen::Dynamic, 0, most_layers, 2 * most_layers>;
+using Hessian = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, 2 * most_layers,
+                              2 * most_layers>;
+using Gradient = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, 2 * most_layers, 1>;
+
+// Where the layers' shares are, and all that the sums over frames say of the cost there.
 struct LayerEvaluation {
-    std::vector<Eigen::ArrayXXcd> phasors;  // E_k
-    std::vector<Eigen::MatrixXcd> gram;     // per bin, ridge included
-    Eigen::ArrayXXcd spectra;               // S
-    Eigen::ArrayXXcd residual;              // Y - sum S E
+    LayerSums sums;
+    Eigen::ArrayXXcd spectra;  // S
     double cost = 0;
     double squared_residual = 0;
 };
 
-LayerEvaluation evaluate_layers(const GateSpectrum& gate, const LayerTimes& times,
-                                const std::vector<LayerShare>& shares, double ridge) {
-    const auto layers = static_cast<Eigen::Index>(shares.size());
-    LayerEvaluation out;
-    for (const LayerShare& share : shares) {
-        out.phasors.push_back(layer_phasors(gate, times, share));
-    }
-    out.spectra.resize(layers, gate.bins());
-    out.residual = gate.values;
-    const double total = times.weight.sum();
-    const Eigen::ArrayXcd weight = times.weight.cast<std::complex<double>>();
-    for (Eigen::Index j = 0; j < gate.bins(); ++j) {
-        Eigen::MatrixXcd gram(layers, layers);
-        Eigen::VectorXcd right(layers);
-        for (Eigen::Index k = 0; k < layers; ++k) {
-            const Eigen::ArrayXcd row =
-                out.phasors[static_cast<std::size_t>(k)].col(j).conjugate() * weight;
-            right[k] = (row * gate.values.col(j)).sum();
-            for (Eigen::Index l = 0; l < layers; ++l) {
-                gram(k, l) = (row * out.phasors[static_cast<std::size_t>(l)].col(j)).sum();
-            }
-        }
-        gram.diagonal().array() += ridge * total;
-        const Eigen::VectorXcd s = gram.ldlt().solve(right);
-        out.spectra.col(j) = s.array();
-        for (Eigen::Index k = 0; k < layers; ++k) {
-            out.residual.col(j) -= s[k] * out.phasors[static_cast<std::size_t>(k)].col(j);
-        }
-        out.gram.push_back(std::move(gram));
-    }
-    out.squared_residual = (out.residual.abs2().colwise() * times.weight).sum();
-    out.cost = out.squared_residual + ridge * total * out.spectra.abs2().sum();
-    return out;
-}
+class LayerProblem {
+public:
+    LayerProblem(const GateSpectrum& gate, const LayerTimes& times, Eigen::Index layers,
+                 double ridge)
+        : gate_(gate),
+          summer_(gate, times, layers),
+          total_(times.weight.sum()),
+          ridge_(ridge * total_),
+          energy_((gate.values.abs2().colwise() * times.weight).sum()),
+          slope_(-2 * std::numbers::pi * 2 / times.sound_speed) {}
 
-// Gauss-Newton normal equations in (a_1, b_1, a_2, b_2, ...).
-void layer_normal_equations(const GateSpectrum& gate, const LayerTimes& times,
-                            const LayerEvaluation& at, Eigen::MatrixXd& hessian,
-                            Eigen::VectorXd& gradient) {
-    const Eigen::Index layers = at.spectra.rows();
-    const Eigen::Index frames = gate.values.rows();
-    const Eigen::ArrayXd root = times.weight.sqrt();
-    hessian.setZero(2 * layers, 2 * layers);
-    gradient.setZero(2 * layers);
-    Eigen::MatrixXcd basis(frames, layers);
-    Eigen::MatrixXcd columns(frames, 2 * layers);
-    for (Eigen::Index j = 0; j < gate.bins(); ++j) {
-        const std::complex<double> scale{
-            0, -2 * std::numbers::pi * gate.frequencies[j] * 2 / times.sound_speed};
-        for (Eigen::Index k = 0; k < layers; ++k) {
-            basis.col(k) = (root * at.phasors[static_cast<std::size_t>(k)].col(j)).matrix();
-            columns.col(2 * k) =
-                (scale * at.spectra(k, j) * basis.col(k).array() * times.pulse).matrix();
-            columns.col(2 * k + 1) =
-                (scale * at.spectra(k, j) * basis.col(k).array() * times.bulk).matrix();
+    [[nodiscard]] double energy() const { return energy_; }
+
+    void evaluate(const std::vector<LayerShare>& shares, LayerEvaluation& out) {
+        summer_.sum(shares, out.sums);
+        const auto layers = static_cast<Eigen::Index>(shares.size());
+        out.spectra.resize(layers, gate_.bins());
+        double explained = 0;
+        double size = 0;
+        for (Eigen::Index j = 0; j < gate_.bins(); ++j) {
+            Square gram = out.sums.pairs(j, 0);
+            gram.diagonal().array() += ridge_;
+            const Column right = out.sums.projections(j, 0);
+            const Column s = gram.ldlt().solve(right);
+            out.spectra.col(j) = s.array();
+            explained += s.dot(right).real();
+            size += s.squaredNorm();
         }
-        const Eigen::MatrixXcd within =
-            at.gram[static_cast<std::size_t>(j)].ldlt().solve(basis.adjoint() * columns);
-        columns.noalias() -= basis * within;
-        hessian.noalias() += (columns.adjoint() * columns).real();
-        gradient.noalias() += (columns.adjoint() * (root * at.residual.col(j)).matrix()).real();
+        // (G + r) S = h
+        out.cost = energy_ - explained;
+        out.squared_residual = std::max(energy_ - explained - ridge_ * size, 0.0);
     }
-}
+
+    // Gauss-Newton normal equations in (a_1, b_1, a_2, b_2, ...): the columns' part that the spectra
+    // can't follow.
+    void normal_equations(const LayerEvaluation& at, Hessian& hessian, Gradient& gradient) const {
+        const Eigen::Index layers = at.spectra.rows();
+        hessian.setZero(2 * layers, 2 * layers);
+        gradient.setZero(2 * layers);
+        Slopes columns(layers, 2 * layers);  // B^H C
+        Eigen::Matrix<Complex, Eigen::Dynamic, Eigen::Dynamic, 0, 2 * most_layers, 2 * most_layers>
+            both(2 * layers, 2 * layers);  // C^H C
+        Eigen::Matrix<Complex, Eigen::Dynamic, 1, 0, 2 * most_layers, 1> right(2 * layers);
+        for (Eigen::Index j = 0; j < gate_.bins(); ++j) {
+            const Column spectrum = at.spectra.col(j).matrix();
+            const Column s = Complex(0, slope_ * gate_.frequencies[j]) * spectrum;
+            const Square gram = at.sums.pairs(j, 0);
+            for (int m = 0; m < 2; ++m) {
+                const Square moved = at.sums.pairs(j, 1 + m);
+                const Column rest = at.sums.projections(j, 1 + m) - moved * spectrum;
+                for (Eigen::Index k = 0; k < layers; ++k) {
+                    columns.col(2 * k + m) = moved.col(k) * s[k];
+                    right[2 * k + m] = std::conj(s[k]) * rest[k];
+                }
+                for (int n = 0; n < 2; ++n) {
+                    const Square twice = at.sums.pairs(j, 3 + m + n);
+                    for (Eigen::Index k = 0; k < layers; ++k) {
+                        for (Eigen::Index l = 0; l < layers; ++l) {
+                            both(2 * k + m, 2 * l + n) = std::conj(s[k]) * s[l] * twice(k, l);
+                        }
+                    }
+                }
+            }
+            Square ridged = gram;
+            ridged.diagonal().array() += ridge_;
+            const Slopes within = ridged.ldlt().solve(columns);
+            const Column left = at.sums.projections(j, 0) - gram * spectrum;
+            const Slopes half = 0.5 * (gram * within) - columns;
+            both.noalias() += within.adjoint() * half + half.adjoint() * within;
+            right.noalias() -= within.adjoint() * left;
+            hessian += both.real();
+            gradient += right.real();
+        }
+    }
+
+private:
+    const GateSpectrum& gate_;
+    LayerSummer summer_;
+    double total_ = 0;
+    double ridge_ = 0;
+    double energy_ = 0;
+    double slope_ = 0;
+};
 
 }  // namespace
 
 LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
                     std::vector<LayerShare> shares, const LayerFitOptions& options) {
-    require(!shares.empty(), "number of layers", shares.size(), "must be at least 1");
+    require(!shares.empty() && shares.size() <= most_layers, "number of layers", shares.size(),
+            detail::concatenate("must be 1 to ", most_layers));
     require(times.weight.sum() > 0, "number of usable frames", times.weight.sum(),
             "must be at least 1");
-    LayerEvaluation at = evaluate_layers(gate, times, shares, options.ridge);
+    LayerProblem problem(gate, times, static_cast<Eigen::Index>(shares.size()), options.ridge);
+    LayerEvaluation at;
+    LayerEvaluation next;
+    problem.evaluate(shares, at);
     double damping = 1e-3;
-    Eigen::MatrixXd hessian;
-    Eigen::VectorXd gradient;
+    Hessian hessian;
+    Gradient gradient;
     LayerFit fit;
+    std::vector<LayerShare> trial = shares;
     for (bool done = false; !done && fit.iterations < options.iterations; ++fit.iterations) {
-        layer_normal_equations(gate, times, at, hessian, gradient);
+        problem.normal_equations(at, hessian, gradient);
         done = true;
         for (int attempt = 0; attempt < 5; ++attempt) {
-            Eigen::MatrixXd damped = hessian;
+            Hessian damped = hessian;
             damped.diagonal() *= 1 + damping;
             damped.diagonal().array() += 1e-12 * hessian.trace();
-            const Eigen::VectorXd step = damped.ldlt().solve(gradient);
-            std::vector<LayerShare> trial = shares;
+            const Gradient step = damped.ldlt().solve(gradient);
             for (std::size_t k = 0; k < trial.size(); ++k) {
-                trial[k].pulse += step[static_cast<Eigen::Index>(2 * k)];
-                trial[k].bulk += step[static_cast<Eigen::Index>(2 * k + 1)];
+                trial[k].pulse = shares[k].pulse + step[static_cast<Eigen::Index>(2 * k)];
+                trial[k].bulk = shares[k].bulk + step[static_cast<Eigen::Index>(2 * k + 1)];
             }
-            LayerEvaluation next = evaluate_layers(gate, times, trial, options.ridge);
+            problem.evaluate(trial, next);
             if (next.cost < at.cost) {
                 done = at.cost - next.cost < options.tolerance * at.cost;
-                shares = std::move(trial);
-                at = std::move(next);
+                std::swap(shares, trial);
+                std::swap(at, next);
                 damping *= 0.2;
                 break;
             }
@@ -166,10 +195,16 @@ LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
     const double values = times.weight.sum() * static_cast<double>(gate.bins());
     fit.shares = std::move(shares);
     fit.spectra = std::move(at.spectra);
-    fit.rest = std::move(at.residual);
     fit.cost = at.cost;
     fit.noise = at.squared_residual / values;
-    fit.power = (gate.values.abs2().colwise() * times.weight).sum() / values;
+    fit.power = problem.energy() / values;
+    if (options.rest) {
+        fit.rest = gate.values;
+        for (std::size_t k = 0; k < fit.shares.size(); ++k) {
+            fit.rest -= layer_phasors(gate, times, fit.shares[k]).rowwise() *
+                        fit.spectra.row(static_cast<Eigen::Index>(k));
+        }
+    }
     return fit;
 }
 
@@ -181,7 +216,7 @@ void put_fastest_first(LayerFit& fit, const GateSpectrum& gate, const LayerTimes
                                           });
     if (fastest != fit.shares.begin()) {
         std::iter_swap(fit.shares.begin(), fastest);
-        fit = fit_layers(gate, times, fit.shares, {.iterations = 0});
+        fit = fit_layers(gate, times, fit.shares, {.iterations = 0, .rest = fit.rest.size() > 0});
     }
 }
 

@@ -27,7 +27,7 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
     validate(options);
     block_ = std::max<Eigen::Index>(1, std::lround(options.interval * frame_rate));
     block_rate_ = frame_rate / static_cast<double>(block_);
-    coarse_ = block_means(times, block_);
+    coarse_ = block_means(times, even_blocks(times.pulse.size(), block_));
     constexpr double least_power = 0.01;  // far from the band's centre, where the pulse is unsure
     const double offset = sensor.bandwidth / 2;
     pulse_power_ = (-std::log(4.0) * ((frequencies - sensor.centre_frequency) / offset).square())
@@ -66,7 +66,7 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
 std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, double bulk) const {
     require(gate.bins() == frequencies_.size(), "number of bins", gate.bins(),
             "must be that of the set-up");
-    const Eigen::ArrayXXcd values = without_drift(block_means(gate, times_, bulk, block_));
+    const Eigen::ArrayXXcd values = without_drift(block_means(gate, times_, {0, bulk}, even_blocks(times_.pulse.size(), block_)));
     const double power = (values.abs2().colwise() * coarse_.weight).sum() / coarse_.weight.sum() /
                          static_cast<double>(gate.bins());
     std::array<Eigen::ArrayXd, 2> curves;

@@ -26,7 +26,7 @@ double tissue_lag(const LineHistory& line, const LayerTimes& times,
         double total = 0;
         for (const LayeredGate& layered : gates) {
             const LayerFit fit =
-                fit_layers(layered.gate, late, layered.fit.shares, {.iterations = 3});
+                fit_layers(layered.gate, late, layered.fit.shares, {.iterations = 3, .rest = false});
             sum += layered.trust * std::log(std::max(fit.cost, 1e-300));
             total += layered.trust;
         }
@@ -74,7 +74,7 @@ bool settle_tissue_lag(const LineHistory& line, const SeparatedWall& near, const
                 std::max(state.sense * wall->layered.fit.shares[0].pulse, smallest_share);
             state.bulk = wall->layered.fit.shares[0].bulk;
             state.share = start;
-            const WallModel model(wall->layered.gate, trial, state, largest_layer(state, 2.5),
+            WallModel model(wall->layered.gate, trial, state, largest_layer(state, 2.5),
                                   line.settings, model_options);
             const double noise = noise_of(model, wall->layered, model_options);
             double most = -std::numeric_limits<double>::infinity();

@@ -2,64 +2,44 @@
 
 #include <Eigen/Core>
 #include <algorithm>
-#include <array>
-#include <complex>
+#include <cmath>
 #include <cstddef>
-#include <vector>
 
+#include "../kernels/turned_sums_kernel.hpp"
 #include "echosieve/core/error.hpp"
 
 namespace echosieve {
 
-namespace {
-
-// Frames worked on side by side: their phasors stay in registers while the steps are gone through.
-constexpr std::size_t lanes = 8;
-using Lanes = std::array<double, lanes>;
-
-}  // namespace
-
-Eigen::ArrayXXcd turned_sums(const Eigen::ArrayXXcd& values, const Eigen::ArrayXXcd& turn,
-                             Eigen::Index count) {
+TurnedSums::TurnedSums(const Eigen::ArrayXXcd& values, const Eigen::ArrayXXcd& turn,
+                       Eigen::Index count)
+    : bins_(values.cols()) {
     require(values.rows() == turn.rows() && values.cols() == turn.cols(), "frames of turn",
             turn.rows(), "must be those of the values, the bins too");
-    const Eigen::Index frames = values.rows();
-    Eigen::ArrayXXcd table(count, values.cols());
-    std::vector<Lanes> real(static_cast<std::size_t>(count));
-    std::vector<Lanes> imaginary(static_cast<std::size_t>(count));
-    for (Eigen::Index j = 0; j < values.cols(); ++j) {
-        std::fill(real.begin(), real.end(), Lanes{});
-        std::fill(imaginary.begin(), imaginary.end(), Lanes{});
-        for (Eigen::Index i = 0; i < frames; i += lanes) {
-            Lanes x{}, y{}, c{}, s{};
-            for (std::size_t l = 0; l < lanes && i + static_cast<Eigen::Index>(l) < frames; ++l) {
-                const Eigen::Index at = i + static_cast<Eigen::Index>(l);
-                x[l] = values(at, j).real();
-                y[l] = values(at, j).imag();
-                c[l] = turn(at, j).real();
-                s[l] = turn(at, j).imag();
-            }
-            for (std::size_t k = 0; k < real.size(); ++k) {
-                for (std::size_t l = 0; l < lanes; ++l) {
-                    real[k][l] += x[l];
-                    imaginary[k][l] += y[l];
-                    const double turned = x[l] * c[l] - y[l] * s[l];
-                    y[l] = x[l] * s[l] + y[l] * c[l];
-                    x[l] = turned;
-                }
-            }
+    const Eigen::Index stride = (bins_ + register_size - 1) / register_size * register_size;
+    table_ = Eigen::ArrayXXd::Zero(2 * stride, count);
+    kernels::turn_sums_of(default_instruction_set())(
+        {reinterpret_cast<const double*>(values.data()),
+         reinterpret_cast<const double*>(turn.data()), static_cast<std::size_t>(values.rows()),
+         static_cast<std::size_t>(bins_), static_cast<std::size_t>(count),
+         static_cast<std::size_t>(stride), table_.data()});
+}
+
+RowWeights TurnedSums::between(double at) const {
+    // prod_{m != k} (x - m) / (k - m)
+    constexpr std::array<double, 6> scale = {-1.0 / 120, 1.0 / 24,  -1.0 / 12,
+                                             1.0 / 12,   -1.0 / 24, 1.0 / 120};
+    RowWeights out;
+    out.first = std::clamp<Eigen::Index>(static_cast<Eigen::Index>(std::floor(at)) - 2, 0,
+                                         rows() - static_cast<Eigen::Index>(scale.size()));
+    const double x = at - static_cast<double>(out.first);
+    for (std::size_t k = 0; k < scale.size(); ++k) {
+        double product = scale[k];
+        for (std::size_t m = 0; m < scale.size(); ++m) {
+            product *= m == k ? 1 : x - static_cast<double>(m);
         }
-        for (std::size_t k = 0; k < real.size(); ++k) {
-            double re = 0;
-            double im = 0;
-            for (std::size_t l = 0; l < lanes; ++l) {
-                re += real[k][l];
-                im += imaginary[k][l];
-            }
-            table(static_cast<Eigen::Index>(k), j) = {re, im};
-        }
+        out.weight[k] = product;
     }
-    return table;
+    return out;
 }
 
 }  // namespace echosieve

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <limits>
 #include <utility>
 #include <vector>
 
@@ -63,7 +64,7 @@ namespace {
 
 // Candidates for one of the priors: the most likely is kept.
 template <class Set>
-void choose(const WallModel& model, WallState& wall, double noise, double& best,
+void choose(WallModel& model, WallState& wall, double noise, double& best,
             const std::vector<double>& values, Set set) {
     for (const double value : values) {
         WallState trial = wall;
@@ -78,7 +79,7 @@ void choose(const WallModel& model, WallState& wall, double noise, double& best,
 
 }  // namespace
 
-WallState likeliest_wall(const WallModel& model, WallState start, const WallSearch& search,
+WallState likeliest_wall(WallModel& model, WallState start, const WallSearch& search,
                          const WallModelOptions& options, double& noise) {
     WallState wall = start;
     const auto shares = [&](double lowest, double highest, int count) {
@@ -100,9 +101,10 @@ WallState likeliest_wall(const WallModel& model, WallState start, const WallSear
     for (int pass = 0; pass < 2; ++pass) {
         settle_noise();
         double best = model.evidence(wall, noise);
-        for (const double offset : search.offsets) {
-            for (const double share : shares(lowest, highest, search.ratios)) {
-                WallState trial = wall;
+        const WallState from = wall;
+        for (const double share : shares(lowest, highest, search.ratios)) {
+            for (const double offset : search.offsets) {
+                WallState trial = from;
                 trial.depth = start.depth + offset;
                 trial.share = share;
                 const double evidence = model.evidence(trial, noise);
@@ -127,18 +129,48 @@ WallState likeliest_wall(const WallModel& model, WallState start, const WallSear
         double evidence;
     };
     std::vector<Point> points;
-    const std::vector<double> strains = {options.strain_mean - 1.5 * options.strain_spread,
-                                         options.strain_mean - 0.5 * options.strain_spread,
+    constexpr double negligible = 30;  // logarithms below the top: a weight of 1e-13
+    const std::vector<double> strains = {options.strain_mean - 0.5 * options.strain_spread,
                                          options.strain_mean + 0.5 * options.strain_spread,
-                                         options.strain_mean + 1.5 * options.strain_spread};
+                                         options.strain_mean + 1.5 * options.strain_spread,
+                                         options.strain_mean - 1.5 * options.strain_spread};
+    const std::vector<double> grid = shares(std::clamp(0.85 * wall.share, least, most),
+                                            std::clamp(1.176 * wall.share, least, most), 27);
+    const auto middle = static_cast<std::size_t>(
+        std::min_element(grid.begin(), grid.end(),
+                         [&](double x, double y) {
+                             return std::abs(x - wall.share) < std::abs(y - wall.share);
+                         }) -
+        grid.begin());
+    double highest_evidence = -std::numeric_limits<double>::infinity();
     for (const double strain : strains) {
         const double z = (strain - options.strain_mean) / options.strain_spread;
-        for (const double share : shares(std::clamp(0.85 * wall.share, least, most),
-                                         std::clamp(1.176 * wall.share, least, most), 27)) {
+        const auto add = [&](double share) {
             WallState trial = wall;
             trial.prior.strain = std::max(strain, 0.0);
             trial.share = share;
             points.push_back({trial, model.evidence(trial, noise) - z * z / 2});
+            highest_evidence = std::max(highest_evidence, points.back().evidence);
+            return points.back().evidence;
+        };
+        // From the middle outwards: uphill, and then as far as it matters.
+        const auto matters = [&](double now, double before) {
+            return now > before || now > highest_evidence - negligible;
+        };
+        const double start_evidence = add(grid[middle]);
+        double before = start_evidence;
+        for (std::size_t k = middle + 1; k < grid.size(); ++k) {
+            const double now = add(grid[k]);
+            if (!matters(now, std::exchange(before, now))) {
+                break;
+            }
+        }
+        before = start_evidence;
+        for (std::size_t k = middle; k-- > 0;) {
+            const double now = add(grid[k]);
+            if (!matters(now, std::exchange(before, now))) {
+                break;
+            }
         }
     }
     const auto top =
@@ -155,11 +187,11 @@ WallState likeliest_wall(const WallModel& model, WallState start, const WallSear
     if (!(sum > 0)) {
         return wall;  // nothing in the gate
     }
-    const double grid = 0.0125 * wall.share;  // between the points
+    const double spacing = 0.0125 * wall.share;  // between the points
     wall.share = mean / sum;
     wall.prior.strain = strain / sum;
     wall.share_deviation =
-        std::sqrt(std::max(square / sum - wall.share * wall.share, 0.0) + grid * grid / 12);
+        std::sqrt(std::max(square / sum - wall.share * wall.share, 0.0) + spacing * spacing / 12);
     return wall;
 }
 

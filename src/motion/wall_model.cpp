@@ -6,8 +6,11 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <cstddef>
+#include <utility>
 #include <vector>
 
+#include "../kernels/wall_sums_kernel.hpp"
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/motion/block_means.hpp"
 #include "echosieve/motion/layers.hpp"
@@ -21,6 +24,8 @@ using Complex = std::complex<double>;
 
 constexpr double lowest_tissue = -0.15;  // of the wall's share
 constexpr double thickest = 0.3;         // of the radius: the sheet strains no further in
+constexpr double smallest_share = 1e-9;  // [m]
+constexpr Eigen::Index margin = 4;       // rows of a table beyond, for the interpolation
 
 // a(d)
 Eigen::ArrayXd strained(const WallState& wall, const Eigen::ArrayXd& d) {
@@ -29,6 +34,20 @@ Eigen::ArrayXd strained(const WallState& wall, const Eigen::ArrayXd& d) {
 }
 
 }  // namespace
+
+QuietBlockLimits block_limits(const WallState& wall, const RecordingSettings& settings,
+                              const WallModelOptions& options) {
+    const auto in_frames = [&](double interval) {
+        return std::max<Eigen::Index>(1, std::lround(interval * settings.frame_rate));
+    };
+    // An average is turned by half of the wall's share: neither wall nor tissue is further from it.
+    const double phase_per_metre =
+        2 * std::numbers::pi * settings.sensor.centre_frequency * 2 / settings.sound_speed;
+    const double most = options.largest_turn / phase_per_metre;
+    return {in_frames(options.interval), in_frames(options.longest_interval),
+            2 * most / std::max(wall.share, smallest_share),
+            most / std::max(std::abs(wall.bulk - wall.tissue), 0.1)};
+}
 
 WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const WallState& wall,
                      double largest_share, const RecordingSettings& settings,
@@ -43,12 +62,13 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
     require(largest_share > 0, "largest_share", largest_share, "must be positive [m]");
     require(wall.own.size() == 0 || wall.own.size() == times.pulse.size(), "length of own",
             wall.own.size(), detail::concatenate("must be 0 or the frames, ", times.pulse.size()));
-    const auto block =
-        std::max<Eigen::Index>(1, std::lround(options.interval * settings.frame_rate));
-    coarse_ = block_means(times, block);
-    gate_.values = block_means(gate, times, wall.tissue, block);
-    weight_ = coarse_.weight.sum();
-    const Eigen::ArrayXXcd weighted = gate_.values.colwise() * coarse_.weight.cast<Complex>();
+    const FrameBlocks blocks = quiet_blocks(times, block_limits(wall, settings, options));
+    const LayerTimes coarse = block_means(times, blocks);
+    gate_.values =
+        block_means(gate, times, {sense_ * 0.5 * wall.share, wall.tissue}, blocks);
+    weight_ = coarse.weight.sum();
+    const Eigen::ArrayXXcd weights = coarse.weight.cast<Complex>().replicate(1, gate.bins());
+    const Eigen::ArrayXXcd weighted = gate_.values * weights;
     power_ = (gate_.values.conjugate() * weighted).real().sum() / weight_ /
              static_cast<double>(gate.bins());
     constexpr double least_power = 0.01;
@@ -58,262 +78,330 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
          ((gate.frequencies - sensor.centre_frequency) / (sensor.bandwidth / 2)).square())
             .exp()
             .max(least_power);
-    const double reach = std::max((coarse_.pulse - coarse_.pulse.mean()).abs().maxCoeff(), 1e-3);
+    const double resolution = settings.sound_speed / 2 / sensor.bandwidth;
+    const double spacing = 0.17 * resolution;
+    const double lead = options.lead * (1e6 / sensor.bandwidth);
+    const auto outside = static_cast<Eigen::Index>(std::ceil(lead / spacing));
+    const auto inside = static_cast<Eigen::Index>(std::ceil(options.thickness / spacing));
+    distances_ =
+        spacing * Eigen::ArrayXd::LinSpaced(outside + inside + 1, -static_cast<double>(outside),
+                                            static_cast<double>(inside));
+    const double reach = std::max((coarse.pulse - coarse.pulse.mean()).abs().maxCoeff(), 1e-3);
     step_ = largest_turn /
             (2 * std::numbers::pi * gate.frequencies.maxCoeff() * 2 / times.sound_speed * reach);
-    constexpr Eigen::Index margin = 4;  // rows beyond, for the interpolation
-    below_ = static_cast<Eigen::Index>(std::ceil(-lowest_tissue * largest_share / step_)) + margin;
-    const auto above = static_cast<Eigen::Index>(std::ceil(largest_share / step_)) + margin;
+    const auto steps = [&](double share) {
+        return static_cast<Eigen::Index>(std::ceil(share / step_)) + margin;
+    };
+    below_ = steps(-lowest_tissue * largest_share);
+    const Eigen::Index above = steps(largest_share);
     const Eigen::Index count = below_ + 1 + above;
     const double lowest = -static_cast<double>(below_) * step_;
     const auto phasors = [&](double share, double bulk) {
-        return layer_phasors(gate_, coarse_, {sense_ * share, bulk});
+        return layer_phasors(gate_, coarse, {sense_ * share, bulk});
     };
     const Eigen::ArrayXXcd turn = phasors(step_, 0);
     const Eigen::ArrayXXcd back = turn.conjugate();
-    tissue_projection_ = turned_sums(weighted * phasors(lowest, 0).conjugate(), back, count);
-    // What the wall does by itself turns its echoes and leaves the tissue's.
-    Eigen::ArrayXXcd by_itself = Eigen::ArrayXXcd::Ones(weighted.rows(), weighted.cols());
+    const Eigen::ArrayXXcd slowest = phasors(lowest, 0);
+    tissue_projection_ = TurnedSums(weighted * slowest.conjugate(), back, count);
+    // What the wall moves by beside the tissue, the pulse apart, turns its echoes and leaves the
+    // tissue's.
+    Eigen::ArrayXXcd beside = phasors(0, bulk_offset_);
     if (wall.own.size() > 0) {
-        const LayerTimes own{block_means(wall.own, times.weight, block), coarse_.bulk,
-                             coarse_.weight, times.sound_speed};
-        by_itself = layer_phasors(gate_, own, {1, 0});
+        const LayerTimes own{block_means(wall.own, times.weight, blocks), coarse.bulk,
+                             coarse.weight, times.sound_speed};
+        beside *= layer_phasors(gate_, own, {1, 0});
     }
-    own_ = by_itself;
-    wall_projection_ = turned_sums(
-        weighted * (phasors(lowest, bulk_offset_) * by_itself).conjugate(), back, count);
+    wall_projection_ = TurnedSums(weighted * (slowest * beside).conjugate(), back, count);
     // What stands still, seen from the turned-back frames.
-    const Eigen::ArrayXXcd still = layer_phasors(gate_, coarse_, {0, wall.tissue});
+    const Eigen::ArrayXXcd still = phasors(0, wall.tissue);
     still_projection_ = (weighted * still).colwise().sum().transpose();
-    gram_zero_ = count;
-    const Eigen::ArrayXXcd w = coarse_.weight.cast<Complex>().replicate(1, gate.bins());
-    const double least = -static_cast<double>(gram_zero_) * step_;
-    still_tissue_ = turned_sums(w * phasors(lowest, 0) * still, turn, count);
-    still_wall_ = turned_sums(w * phasors(lowest, bulk_offset_) * by_itself * still, turn, count);
-    // Mirrored: the sums for less are the conjugates of those for more.
-    const Eigen::ArrayXXcd more = turned_sums(w, turn, count + 1);
-    gram_.resize(2 * count + 1, gate.bins());
-    gram_.bottomRows(count + 1) = more;
-    gram_.topRows(count) = more.bottomRows(count).colwise().reverse().conjugate();
-    cross_ = turned_sums(w * phasors(least, bulk_offset_) * by_itself, turn, 2 * count + 1);
+    const Eigen::ArrayXXcd still_slowest = weights * slowest * still;
+    still_tissue_ = TurnedSums(still_slowest, turn, count);
+    still_wall_ = TurnedSums(still_slowest * beside, turn, count);
+    gram_ = TurnedSums(weights * phasors(-static_cast<double>(margin) * step_, 0), turn,
+                       margin + 1 + above);
+    // The tissue may be faster than the sheet's outermost layers, when the other wall moves more.
+    cross_below_ = steps(0.5 * largest_share);
+    cross_ = TurnedSums(weights * phasors(-static_cast<double>(cross_below_) * step_, 0) * beside,
+                        turn, cross_below_ + 1 + steps((1 - lowest_tissue) * largest_share));
 }
 
-Eigen::ArrayXd WallModel::distances() const {
-    const double resolution = settings_.sound_speed / 2 / settings_.sensor.bandwidth;
-    const double spacing = 0.17 * resolution;
-    const double lead = options_.lead * (1e6 / settings_.sensor.bandwidth);
-    const auto outside = static_cast<Eigen::Index>(std::ceil(lead / spacing));
-    const auto inside = static_cast<Eigen::Index>(std::ceil(options_.thickness / spacing));
-    return spacing * Eigen::ArrayXd::LinSpaced(outside + inside + 1, -static_cast<double>(outside),
-                                               static_cast<double>(inside));
-}
-
-struct WallModel::Solved {
-    double evidence = 0;
-    Eigen::ArrayXd shares;         // of the sheet
-    Eigen::ArrayXd tissue_shares;  // sizes, along the sense
-    Eigen::ArrayXXcd pulses;       // D, [sheet x bins]
-    Eigen::VectorXcd sheet;        // x
-    Eigen::ArrayXXcd tissue;       // t, [tissue x bins]
-    Eigen::ArrayXcd still;         // what stands still, [bins]
-};
-
-WallModel::Solved WallModel::solve(const WallState& wall, double noise, bool coefficients) const {
+void WallModel::reduce(const WallState& wall, double noise) {
+    Reduced& r = reduced_;
+    if (r.noise == noise && r.share == wall.share && r.radius == wall.radius &&
+        r.widening == wall.widening() && r.strain == wall.prior.strain &&
+        r.reach == wall.prior.tissue_reach && r.tissue_power == wall.prior.tissue_power) {
+        return;
+    }
     require(wall.share > 0, "share", wall.share, "must be positive [m]");
     require(wall.radius > 0, "radius", wall.radius, "must be positive [m]");
     require(noise > 0, "noise", noise, "must be positive");
+    r.noise = noise;
+    r.share = wall.share;
+    r.radius = wall.radius;
+    r.widening = wall.widening();
+    r.strain = wall.prior.strain;
+    r.reach = wall.prior.tissue_reach;
+    r.tissue_power = wall.prior.tissue_power;
     const Eigen::Index bins = gate_.bins();
-    const Eigen::ArrayXd d = distances();
-    const Eigen::Index sheet = d.size();
-    Solved out;
-    out.shares = strained(wall, d);
+    const Eigen::Index stride = gram_.stride();
+    const Eigen::Index sheet = distances_.size();
+    r.shares = strained(wall, distances_);
     // Tissue layers a third of a half wavelength apart over the range of p, or closer.
     const double half_wave = settings_.sound_speed / 2 / settings_.sensor.centre_frequency;
     const double span = (wall.prior.tissue_reach - lowest_tissue) * wall.share;
     const auto layers = std::clamp<Eigen::Index>(
         static_cast<Eigen::Index>(std::ceil(3.5 * span / half_wave)), 6, 24);
-    out.tissue_shares = Eigen::ArrayXd::LinSpaced(layers, lowest_tissue * wall.share,
-                                                  wall.prior.tissue_reach * wall.share);
-    // The sheet's pulses in the gate's window.
+    r.tissue_shares = Eigen::ArrayXd::LinSpaced(layers, lowest_tissue * wall.share,
+                                                wall.prior.tissue_reach * wall.share);
+    const double tissue_step = r.tissue_shares[1] - r.tissue_shares[0];
+
+    std::vector<kernels::BetweenRows> rows;
+    const Eigen::Index pairs = sheet * (sheet + 1) / 2;
+    rows.reserve(static_cast<std::size_t>(3 * layers + layers * sheet + 2 * sheet + pairs));
+    const auto gather = [&](const TurnedSums& table, double share, Eigen::Index zero) {
+        const RowWeights at = table.between(share / step_ + static_cast<double>(zero));
+        kernels::BetweenRows row{table.row(at.first), {}};
+        for (std::size_t k = 0; k < at.weight.size(); ++k) {
+            row.weight[k] = at.weight[k] / noise;
+        }
+        rows.push_back(row);
+    };
+    for (Eigen::Index k = 0; k < layers; ++k) {
+        gather(gram_, static_cast<double>(k) * tissue_step, margin);
+    }
+    for (Eigen::Index k = 0; k < layers; ++k) {
+        gather(tissue_projection_, r.tissue_shares[k], below_);
+    }
+    for (Eigen::Index k = 0; k < layers; ++k) {
+        for (Eigen::Index l = 0; l < sheet; ++l) {
+            gather(cross_, r.shares[l] - r.tissue_shares[k], cross_below_);
+        }
+    }
+    for (Eigen::Index k = 0; k < layers; ++k) {
+        gather(still_tissue_, r.tissue_shares[k], below_);
+    }
+    for (Eigen::Index l = 0; l < sheet; ++l) {
+        gather(still_wall_, r.shares[l], below_);
+    }
+    for (Eigen::Index k = 0; k < sheet; ++k) {
+        for (Eigen::Index l = k; l < sheet; ++l) {
+            gather(gram_, r.shares[l] - r.shares[k], margin);
+        }
+    }
+    for (Eigen::Index l = 0; l < sheet; ++l) {
+        gather(wall_projection_, r.shares[l], below_);
+    }
+    const auto gathered = static_cast<Eigen::Index>(rows.size());
+    r.gathered.resize(2 * stride, gathered + 1);
+    const InstructionSet set = default_instruction_set();
+    kernels::between_rows_of(set)(
+        {rows.data(), rows.size(), static_cast<std::size_t>(stride), r.gathered.data()});
+    auto still = r.gathered.col(gathered);
+    still.setZero();
+    still.head(bins) = still_projection_.real() / noise;
+    still.segment(stride, bins) = still_projection_.imag() / noise;
+
+    const Eigen::ArrayXd variance = still_variance();
+    r.still_gram = Eigen::ArrayXd::Ones(stride);
+    r.still_gram.head(bins) = weight_ / noise + 1 / variance;
+    // Less and less tissue moves nearly as fast as the wall.
+    const Eigen::ArrayXd taper =
+        (1.2 - r.tissue_shares / (wall.prior.tissue_reach * wall.share)).max(0.05).min(0.7) / 0.7;
+    const double tissue_variance =
+        wall.prior.tissue_power * power_ * 10 / static_cast<double>(layers);
+    r.precision = Eigen::ArrayXXd::Ones(stride, layers);
+    for (Eigen::Index k = 0; k < layers; ++k) {
+        r.precision.col(k).head(bins) = 1 / (tissue_variance * taper[k] * pulse_power_);
+    }
+    r.factor.resize(2 * stride, layers * (layers + 1) / 2);
+    r.reduced.resize(2 * stride, layers * sheet);
+    r.projected.resize(2 * stride, layers);
+    r.sheet_left.resize(2 * stride, pairs);
+    r.wall_left.resize(2 * stride, sheet);
+    r.quadratic.resize(stride);
+    const double* at = r.gathered.data();
+    const auto next = [&](Eigen::Index count) {
+        const double* const here = at;
+        at += count * 2 * stride;
+        return here;
+    };
+    kernels::TissueTask task{};
+    task.layers = static_cast<std::size_t>(layers);
+    task.sheet = static_cast<std::size_t>(sheet);
+    task.stride = static_cast<std::size_t>(stride);
+    task.gram = next(layers);
+    task.projection = next(layers);
+    task.cross = next(layers * sheet);
+    task.still_tissue = next(layers);
+    task.still_wall = next(sheet);
+    task.sheet_gram = next(pairs);
+    task.wall = next(sheet);
+    task.still = next(1);
+    task.still_gram = r.still_gram.data();
+    task.precision = r.precision.data();
+    task.factor = r.factor.data();
+    task.reduced = r.reduced.data();
+    task.projected = r.projected.data();
+    task.sheet_left = r.sheet_left.data();
+    task.wall_left = r.wall_left.data();
+    task.quadratic = r.quadratic.data();
+    kernels::take_out_tissue_of(set)(task);
+
+    r.explained = r.quadratic.head(bins).sum();
+    Eigen::ArrayXd determinant = r.still_gram.head(bins) * variance;
+    r.log_determinant = 0;
+    for (Eigen::Index k = 0; k < layers; ++k) {
+        determinant *= r.factor.col(k * (k + 1) / 2 + k).head(bins).square() /
+                       r.precision.col(k).head(bins);
+        if (k % 6 == 5 || k + 1 == layers) {  // the product stays far from overflow
+            r.log_determinant += determinant.log().sum();
+            determinant.setOnes();
+        }
+    }
+}
+
+Eigen::ArrayXd WallModel::still_variance() const {
+    return options_.still_power * power_ * pulse_power_;
+}
+
+const WallModel::Pulses& WallModel::pulses_at(double depth) {
+    for (const Pulses& known : pulses_) {
+        if (known.depth == depth) {
+            return known;
+        }
+    }
     const auto samples = static_cast<Eigen::Index>(gate_.grid.count);
+    const Eigen::Index sheet = distances_.size();
     Eigen::ArrayXXcd waves(sheet, samples);
     const double decay = decay_from_bandwidth(settings_.sensor.bandwidth);
     const double detuning =
         2 * std::numbers::pi * (settings_.sensor.centre_frequency - gate_.grid.mixing_frequency);
-    for (Eigen::Index k = 0; k < sheet; ++k) {
-        const double arrival = settings_.arrival(wall.depth - wall.sense * d[k]);
-        for (Eigen::Index n = 0; n < samples; ++n) {
-            const double t = gate_.grid.time(static_cast<double>(n)) - arrival;
-            const double x = (static_cast<double>(n) + 0.5) / static_cast<double>(samples);
-            const double edge = std::min(x, 1 - x) / 0.3;
-            const double window = edge >= 1 ? 1 : 0.5 * (1 - std::cos(std::numbers::pi * edge));
+    for (Eigen::Index n = 0; n < samples; ++n) {
+        const double window =
+            gate_window((static_cast<double>(n) + 0.5) / static_cast<double>(samples));
+        const double time = gate_.grid.time(static_cast<double>(n));
+        for (Eigen::Index k = 0; k < sheet; ++k) {
+            const double t = time - settings_.arrival(depth - sense_ * distances_[k]);
             waves(k, n) = std::polar(window * std::exp(-decay * t * t), detuning * t);
         }
     }
-    out.pulses = gate_spectra(gate_, waves);
-    const double tissue_step = layers > 1 ? out.tissue_shares[1] - out.tissue_shares[0] : 0;
-    // Tables between their grid points.
-    std::vector<RowBetween> still_tissue_rows, still_wall_rows, tissue_rows, wall_rows, gram_rows,
-        cross_rows, sheet_rows;
-    const auto zero = static_cast<double>(gram_zero_);
-    for (Eigen::Index k = 0; k < layers; ++k) {
-        tissue_rows.emplace_back(tissue_projection_,
-                                 out.tissue_shares[k] / step_ + static_cast<double>(below_));
-        still_tissue_rows.emplace_back(still_tissue_,
-                                       out.tissue_shares[k] / step_ + static_cast<double>(below_));
-        gram_rows.emplace_back(gram_, zero + static_cast<double>(k) * tissue_step / step_);
-        for (Eigen::Index l = 0; l < sheet; ++l) {
-            cross_rows.emplace_back(cross_, zero + (out.shares[l] - out.tissue_shares[k]) / step_);
-        }
-    }
-    for (Eigen::Index k = 0; k < sheet; ++k) {
-        wall_rows.emplace_back(wall_projection_,
-                               out.shares[k] / step_ + static_cast<double>(below_));
-        still_wall_rows.emplace_back(still_wall_,
-                                     out.shares[k] / step_ + static_cast<double>(below_));
-        for (Eigen::Index l = k; l < sheet; ++l) {
-            sheet_rows.emplace_back(gram_, zero + (out.shares[l] - out.shares[k]) / step_);
-        }
-    }
-    const double tissue_variance =
-        wall.prior.tissue_power * power_ * 10 / static_cast<double>(layers);
-    // Less and less tissue moves nearly as fast as the wall.
-    const Eigen::ArrayXd taper =
-        (1.2 - out.tissue_shares / (wall.prior.tissue_reach * wall.share)).max(0.05).min(0.7) / 0.7;
-    const Eigen::ArrayXd sheet_variance =
-        wall.prior.wall_power * power_ * (-d.abs() / options_.decay).exp();
-    Eigen::MatrixXcd a = Eigen::MatrixXcd::Zero(sheet, sheet);
-    Eigen::VectorXcd b = Eigen::VectorXcd::Zero(sheet);
-    double log_determinant = 0;
+    Pulses made{depth, gate_spectra(gate_, waves), {}};
+    const Eigen::Index stride = gram_.stride();
+    made.elements = Elements::Zero(2 * stride, sheet);
+    made.elements.topRows(gate_.bins()) = made.spectra.real().transpose();
+    made.elements.middleRows(stride, gate_.bins()) = made.spectra.imag().transpose();
+    pulses_.push_back(std::move(made));
+    return pulses_.back();
+}
+
+// The wall's sheet, solved for; tissue and what stands still are taken out.
+struct WallModel::Solved {
+    Eigen::LLT<Eigen::MatrixXcd, Eigen::Upper> factor;
+    Eigen::ArrayXd variance;  // of the sheet
+    Eigen::VectorXcd y;
     double quadratic = 0;
-    Eigen::MatrixXcd m(layers, layers);
-    Eigen::MatrixXcd cross(layers, sheet);
-    Eigen::VectorXcd h(layers);
-    Eigen::RowVectorXcd still_t(layers);
-    Eigen::RowVectorXcd still_w(sheet);
-    std::vector<Eigen::LLT<Eigen::MatrixXcd>> factors;
-    std::vector<Eigen::MatrixXcd> reduced;
-    std::vector<Eigen::VectorXcd> projected;
-    std::vector<Eigen::RowVectorXcd> still_tissue, still_wall;
-    std::vector<Complex> still_mean;
-    for (Eigen::Index j = 0; j < bins; ++j) {
-        for (Eigen::Index k = 0; k < layers; ++k) {
-            const Complex g = gram_rows[static_cast<std::size_t>(k)](j) / noise;
-            for (Eigen::Index l = 0; l + k < layers; ++l) {
-                m(l, l + k) = g;
-                m(l + k, l) = std::conj(g);
-            }
-            h[k] = tissue_rows[static_cast<std::size_t>(k)](j) / noise;
-            for (Eigen::Index l = 0; l < sheet; ++l) {
-                cross(k, l) = cross_rows[static_cast<std::size_t>(k * sheet + l)](j) *
-                              out.pulses(l, j) / noise;
-            }
+    double evidence = 0;
+};
+
+WallModel::Solved WallModel::solve(const WallState& wall, double noise) {
+    reduce(wall, noise);
+    const Pulses& pulses = pulses_at(wall.depth);
+    const Eigen::Index sheet = distances_.size();
+    Eigen::ArrayXcd sums(sheet * (sheet + 1) / 2);
+    Eigen::VectorXcd b(sheet);
+    kernels::weigh_pulses_of(default_instruction_set())(
+        {static_cast<std::size_t>(sheet), static_cast<std::size_t>(gram_.stride()),
+         pulses.elements.data(), reduced_.sheet_left.data(), reduced_.wall_left.data(),
+         reinterpret_cast<double*>(sums.data()), reinterpret_cast<double*>(b.data())});
+    Solved out;
+    out.variance = wall.prior.wall_power * power_ * (-distances_.abs() / options_.decay).exp();
+    Eigen::MatrixXcd a(sheet, sheet);
+    const Complex* at = sums.data();
+    for (Eigen::Index k = 0; k < sheet; ++k) {
+        for (Eigen::Index l = k; l < sheet; ++l) {
+            a(k, l) = *at++;
         }
-        // What stands still, marginalised: one unknown a bin, so a rank-one change of all sums.
-        const double still_variance = options_.still_power * power_ * pulse_power_[j];
-        const double still_gram = weight_ / noise + 1 / still_variance;
-        const Complex still_h = still_projection_[j] / noise;
-        for (Eigen::Index k = 0; k < layers; ++k) {
-            still_t[k] = still_tissue_rows[static_cast<std::size_t>(k)](j) / noise;
-        }
-        for (Eigen::Index k = 0; k < sheet; ++k) {
-            still_w[k] = still_wall_rows[static_cast<std::size_t>(k)](j) * out.pulses(k, j) / noise;
-        }
-        m -= still_t.adjoint() * still_t / still_gram;
-        h -= still_t.adjoint() * still_h / still_gram;
-        cross -= still_t.adjoint() * still_w / still_gram;
-        a.triangularView<Eigen::Upper>() -= still_w.adjoint() * still_w / still_gram;
-        b -= still_w.adjoint() * still_h / still_gram;
-        log_determinant += std::log(still_gram * still_variance);
-        quadratic += std::norm(still_h) / still_gram;
-        const Eigen::ArrayXd variance = tissue_variance * pulse_power_[j] * taper;
-        m.diagonal().array() += (1 / variance).cast<Complex>();
-        const Eigen::LLT<Eigen::MatrixXcd> factor(m);
-        const Eigen::MatrixXcd x = factor.matrixL().solve(cross);
-        const Eigen::VectorXcd y = factor.matrixL().solve(h);
-        std::size_t at = 0;
-        for (Eigen::Index k = 0; k < sheet; ++k) {
-            const Complex c = std::conj(out.pulses(k, j)) / noise;
-            b[k] += wall_rows[static_cast<std::size_t>(k)](j) * c;
-            for (Eigen::Index l = k; l < sheet; ++l) {
-                a(k, l) += sheet_rows[at++](j) * c * out.pulses(l, j);
-            }
-        }
-        a.triangularView<Eigen::Upper>() -= x.adjoint() * x;
-        b.noalias() -= x.adjoint() * y;
-        log_determinant +=
-            2 * factor.matrixLLT().diagonal().array().real().log().sum() + variance.log().sum();
-        quadratic += y.squaredNorm();
-        if (coefficients) {
-            factors.push_back(factor);
-            reduced.push_back(x);
-            projected.push_back(y);
-            still_tissue.push_back(still_t / still_gram);
-            still_wall.push_back(still_w / still_gram);
-            still_mean.push_back(still_h / still_gram);
-        }
+        a(k, k) += 1 / out.variance[k];
     }
-    a.diagonal().array() += 1 / sheet_variance;
-    const Eigen::LLT<Eigen::MatrixXcd, Eigen::Upper> factor(a);
-    const Eigen::VectorXcd y = factor.matrixL().solve(b);
-    log_determinant +=
-        2 * factor.matrixLLT().diagonal().array().real().log().sum() + sheet_variance.log().sum();
-    quadratic += y.squaredNorm();
-    out.evidence = quadratic - log_determinant -
-                   weight_ * static_cast<double>(bins) * (std::log(noise) + power_ / noise);
-    if (coefficients) {
-        out.sheet = factor.matrixU().solve(y);
-        out.tissue.resize(layers, bins);
-        out.still.resize(bins);
-        for (Eigen::Index j = 0; j < bins; ++j) {
-            const auto at = static_cast<std::size_t>(j);
-            const Eigen::VectorXcd t =
-                factors[at].matrixU().solve(projected[at] - reduced[at] * out.sheet);
-            out.tissue.col(j) = t.array();
-            out.still[j] =
-                still_mean[at] - (still_tissue[at] * t)(0) - (still_wall[at] * out.sheet)(0);
-        }
-    }
+    out.factor.compute(a);
+    out.y = out.factor.matrixL().solve(b);
+    out.quadratic = reduced_.explained + out.y.squaredNorm();
+    const double log_determinant =
+        reduced_.log_determinant +
+        2 * out.factor.matrixLLT().diagonal().array().real().log().sum() + out.variance.log().sum();
+    out.evidence =
+        out.quadratic - log_determinant -
+        weight_ * static_cast<double>(gate_.bins()) * (std::log(noise) + power_ / noise);
     return out;
 }
 
-double WallModel::evidence(const WallState& wall, double noise) const {
-    return solve(wall, noise, false).evidence;
+double WallModel::evidence(const WallState& wall, double noise) {
+    return solve(wall, noise).evidence;
 }
 
-WallModel::Layers WallModel::layers(const WallState& wall, double noise) const {
-    const Solved solved = solve(wall, noise, true);
-    const Eigen::Index sheet = solved.shares.size();
-    const Eigen::Index tissue = solved.tissue_shares.size();
+WallModel::Layers WallModel::layers(const WallState& wall, double noise) {
+    const Solved solved = solve(wall, noise);
+    const Reduced& r = reduced_;
+    const Pulses& pulses = pulses_at(wall.depth);
+    const Eigen::Index bins = gate_.bins();
+    const Eigen::Index stride = gram_.stride();
+    const Eigen::Index sheet = distances_.size();
+    const Eigen::Index layers = r.tissue_shares.size();
+    const Eigen::VectorXcd x = solved.factor.matrixU().solve(solved.y);
     Layers out;
     out.wall_layers = static_cast<std::size_t>(sheet);
     Eigen::Index reference = 0;
-    distances().abs().minCoeff(&reference);
+    distances_.abs().minCoeff(&reference);
     out.reference = static_cast<std::size_t>(reference);
-    out.spectra.resize(sheet + 1 + tissue, gate_.bins());
-    Eigen::ArrayXXcd rest = gate_.values;
-    const auto add = [&](const LayerShare& share, const Eigen::ArrayXcd& spectrum, bool of_wall) {
-        const auto k = static_cast<Eigen::Index>(out.shares.size());
-        out.shares.push_back(share);
-        out.spectra.row(k) = spectrum.transpose();
-        Eigen::ArrayXXcd phasors =
-            layer_phasors(gate_, coarse_, {share.pulse, share.bulk - bulk_tissue_});
-        if (of_wall) {
-            phasors *= own_;
-        }
-        rest -= phasors.rowwise() * out.spectra.row(k);
+    out.spectra.resize(sheet + 1 + layers, bins);
+    const Eigen::ArrayXd variance = still_variance();
+    // The prior's part of the quadratic form: what is left over of the gate is the rest.
+    double prior = (x.array().abs2() / solved.variance).sum();
+    const auto element = [&](const Elements& all, Eigen::Index n, Eigen::Index j) {
+        return Complex(all(j, n), all(stride + j, n));
     };
+    const Eigen::Index still_tissue = 2 * layers + layers * sheet;  // where they were gathered
+    const Eigen::Index still_wall = still_tissue + layers;
+    Eigen::VectorXcd t(layers);
+    for (Eigen::Index j = 0; j < bins; ++j) {
+        const Eigen::VectorXcd moved = pulses.spectra.col(j).matrix().cwiseProduct(x);
+        out.spectra.col(j).head(sheet) = moved.array();
+        // L^H t = y - X moved, from the last on.
+        for (Eigen::Index k = layers - 1; k >= 0; --k) {
+            Complex left = element(r.projected, k, j);
+            for (Eigen::Index l = 0; l < sheet; ++l) {
+                left -= element(r.reduced, l * layers + k, j) * moved[l];
+            }
+            for (Eigen::Index i = k + 1; i < layers; ++i) {
+                left -= std::conj(element(r.factor, i * (i + 1) / 2 + k, j)) * t[i];
+            }
+            t[k] = left / r.factor(j, k * (k + 1) / 2 + k);
+            prior += std::norm(t[k]) * r.precision(j, k);
+        }
+        out.spectra.col(j).tail(layers) = t.array();
+        Complex still = still_projection_[j] / noise;
+        for (Eigen::Index k = 0; k < layers; ++k) {
+            still -= element(r.gathered, still_tissue + k, j) * t[k];
+        }
+        for (Eigen::Index l = 0; l < sheet; ++l) {
+            still -= element(r.gathered, still_wall + l, j) * moved[l];
+        }
+        still /= r.still_gram[j];
+        out.spectra(sheet, j) = still;
+        prior += std::norm(still) / variance[j];
+    }
     for (Eigen::Index k = 0; k < sheet; ++k) {
-        add({sense_ * solved.shares[k], bulk_tissue_ + bulk_offset_},
-            solved.sheet[k] * solved.pulses.row(k).transpose(), true);
+        out.shares.push_back({sense_ * r.shares[k], bulk_tissue_ + bulk_offset_});
     }
-    add({0, 0}, solved.still, false);
-    for (Eigen::Index k = 0; k < tissue; ++k) {
-        add({sense_ * solved.tissue_shares[k], bulk_tissue_}, solved.tissue.row(k).transpose(),
-            false);
+    out.shares.push_back({0, 0});
+    for (Eigen::Index k = 0; k < layers; ++k) {
+        out.shares.push_back({sense_ * r.tissue_shares[k], bulk_tissue_});
     }
-    out.noise = (rest.abs2().colwise() * coarse_.weight).sum() / weight_ /
-                static_cast<double>(gate_.bins());
+    // (A + P) x = b with A the frames' sums: |rest|^2 = |Y|^2 - x^H b - x^H P x, all over noise.
+    out.noise = std::max(power_ - noise * (solved.quadratic + prior) /
+                                      (weight_ * static_cast<double>(bins)),
+                         0.0);
     return out;
 }
 

@@ -90,18 +90,20 @@ public:
         wall.layered.gate = gate(state, times, half_gate);
         // Three layers, since tissue both beside and outside the vessel may lie on the wall; from
         // many starts, on averaged frames.
-        const auto block = std::max<Eigen::Index>(
-            1, std::lround(options_.model.interval * line_.settings.frame_rate));
+        const FrameBlocks blocks = quiet_blocks(
+            times, block_limits(state, line_.settings, options_.model));
         GateSpectrum coarse = wall.layered.gate;
-        coarse.values = block_means(wall.layered.gate, times, state.tissue, block);
-        const LayerTimes coarse_times = block_means(times, block);
+        coarse.values = block_means(wall.layered.gate, times,
+                                    {state.sense * 0.5 * state.share, state.tissue}, blocks);
+        const LayerTimes coarse_times = block_means(times, blocks);
         std::optional<LayerFit> best;
         for (const double part : {0.45, 0.65, 0.85, 1.1}) {
             for (const double tissue : {0.4, 0.7}) {
                 for (const double bulk : {-0.1, 0.1, 0.3}) {
                     const double a = state.sense * part * state.share;
-                    LayerFit fit = fit_layers(coarse, coarse_times,
-                                              {{a, bulk}, {tissue * a, 0}, {0.1 * a, 0}});
+                    LayerFit fit =
+                        fit_layers(coarse, coarse_times, {{a, bulk}, {tissue * a, 0}, {0.1 * a, 0}},
+                                   {.rest = false});
                     put_fastest_first(fit, coarse, coarse_times, state.sense);
                     const double ratio = state.sense * fit.shares[0].pulse / state.share;
                     if (ratio > 0.33 && ratio < 1.4 &&
@@ -131,7 +133,7 @@ public:
               const WallSearch& search) const {
         WallState& state = wall.state;
         const GateSpectrum moved = gate(state, times, half_gate);
-        const WallModel model(moved, times, state,
+        WallModel model(moved, times, state,
                               largest_layer(state, std::max(1.0, search.highest_ratio)),
                               line_.settings, options_.model);
         double noise = 0.05 * model.power();
@@ -184,7 +186,7 @@ public:
             if (k >= -drift_steps) {
                 trial.own = k == 0 ? Eigen::ArrayXd() : Eigen::ArrayXd(k * step * ramp);
             }
-            const WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1.25),
+            WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1.25),
                                   line_.settings, options_.model);
             const double noise = noise_of(model, wall.layered, options_.model, 0.5);
             for (const double ratio : {0.8, 1.0, 1.25}) {
@@ -210,7 +212,7 @@ public:
         double best = -std::numeric_limits<double>::infinity();
         WallState likeliest = state;
         const auto judge = [&](WallState trial, double lowest, double highest) {
-            const WallModel model(wall.layered.gate, times, trial,
+            WallModel model(wall.layered.gate, times, trial,
                                   largest_layer(state, std::max(highest, 1.6)), line_.settings,
                                   options_.model);
             const double noise = noise_of(model, wall.layered, options_.model);
@@ -267,7 +269,7 @@ public:
         for (const int k : {0, -1, 1}) {
             WallState trial = state;
             trial.*bulk += step * k;
-            const WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1),
+            WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1),
                                   line_.settings, options_.model);
             if (k == 0) {
                 noise = noise_of(model, wall.layered, options_.model);
@@ -284,7 +286,7 @@ public:
 private:
     [[nodiscard]] double evidence_of(const SeparatedWall& wall, const WallState& state,
                                      const LayerTimes& times) const {
-        const WallModel model(wall.layered.gate, times, state, largest_layer(state, 1),
+        WallModel model(wall.layered.gate, times, state, largest_layer(state, 1),
                               line_.settings, options_.model);
         return model.evidence(state, noise_of(model, wall.layered, options_.model));
     }

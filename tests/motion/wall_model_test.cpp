@@ -124,7 +124,7 @@ TEST_CASE("the evidence is the Gaussian likelihood with its covariance written o
     times.weight = Eigen::ArrayXd::Ones(times.pulse.size());
     const MadeGate made = made_gate(times, {{-200e-6, 1.1}, {-40e-6, 0.95}, {10e-6, 0.95}}, 0.3, 3);
     const WallState wall = some_wall();
-    const WallModel model(made.gate, times, wall, 600e-6, settings(), options);
+    WallModel model(made.gate, times, wall, 600e-6, settings(), options);
     CHECK_WITHIN_RELATIVE(model.power(), made.gate.values.abs2().mean(), 1e-12);
     const double noise = 0.1 * model.power();
     for (const double share : {120e-6, 200e-6, 290e-6}) {
@@ -154,7 +154,7 @@ TEST_CASE("the share of a sheet with tissue on it is found, and its layers leave
     const Eigen::ArrayXXcd pulse = 4 * sheet_pulses(made.gate, wall, at);
     made.gate.values += layer_phasors(made.gate, times, {-200e-6, 1.1}).rowwise() * pulse.row(0);
     WallModelOptions options;
-    const WallModel model(made.gate, times, wall, 800e-6, settings(), options);
+    WallModel model(made.gate, times, wall, 800e-6, settings(), options);
     WallState start = wall;
     start.share = 160e-6;
     double noise = 0.05 * model.power();

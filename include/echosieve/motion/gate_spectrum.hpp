@@ -2,8 +2,11 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <cstddef>
+#include <numbers>
 
 #include "echosieve/core/grid.hpp"
+#include "echosieve/kernels/phasors.hpp"
 #include "echosieve/motion/line.hpp"
 
 namespace echosieve {
@@ -16,6 +19,14 @@ struct GateSpectrum {
     double depth = 0;            ///< of the gate's centre [m]
 
     [[nodiscard]] Eigen::Index bins() const noexcept { return frequencies.size(); }
+    /// The bins' angular frequencies [rad/s]: bins are evenly spaced.
+    [[nodiscard]] FrequencyRow angular() const noexcept {
+        constexpr double turn = 2 * std::numbers::pi;
+        const Eigen::Index count = bins();
+        return {count > 0 ? turn * frequencies[0] : 0,
+                count > 1 ? turn * (frequencies[1] - frequencies[0]) : 0,
+                static_cast<std::size_t>(count)};
+    }
 };
 
 /// Part of a gate's length that is tapered, unless another is asked for.

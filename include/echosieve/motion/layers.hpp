@@ -63,6 +63,7 @@ struct LayerFitOptions {
     double ridge = 0.01;      ///< added to the Gram matrix, as a part of the frames' weight
     int iterations = 10;      ///< Gauss-Newton steps at most
     double tolerance = 1e-6;  ///< ends when a step lowers the cost by less than this part of it
+    bool rest = true;         ///< work out what the layers leave of each frame
 };
 
 /// E_k [frames x bins] of a layer.

@@ -53,7 +53,7 @@ inline void validate(const WallSearch& search) {
 /// The share that is most likely, and how sure it is; `noise` [per block and bin] is updated.
 /// Depth and share are searched together; the share's mean and standard deviation are those of its
 /// likelihood, strain marginalised.
-[[nodiscard]] WallState likeliest_wall(const WallModel& model, WallState start,
+[[nodiscard]] WallState likeliest_wall(WallModel& model, WallState start,
                                        const WallSearch& search, const WallModelOptions& options,
                                        double& noise);
 

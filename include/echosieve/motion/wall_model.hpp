@@ -8,8 +8,10 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/motion/block_means.hpp"
 #include "echosieve/motion/gate_spectrum.hpp"
 #include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/turned_sums.hpp"
 
 namespace echosieve {
 
@@ -40,6 +42,8 @@ struct WallPrior {
 
 struct WallModelOptions {
     double interval = 4e-3;     ///< frames within it are averaged, their bulk turned back [s]
+    double longest_interval = 32e-3;  ///< the same where little moves [s]; see quiet_blocks
+    double largest_turn = 0.7;  ///< of the wall's echo against the tissue's within an average [rad]
     double thickness = 1.1e-3;  ///< of the sheet, from z_r towards the lumen [m]
     double lead = 0.35e-3;      ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
     double decay = 0.5e-3;      ///< l [m]
@@ -55,6 +59,10 @@ struct WallModelOptions {
 
 inline void validate(const WallModelOptions& options) {
     require(options.interval >= 0, "interval", options.interval, "must be zero or more [s]");
+    require(options.longest_interval >= 0, "longest_interval", options.longest_interval,
+            "must be zero or more [s]");
+    require(options.largest_turn >= 0, "largest_turn", options.largest_turn,
+            "must be zero or more [rad]");
     require(options.thickness > 0, "thickness", options.thickness, "must be positive [m]");
     require(options.lead >= 0, "lead", options.lead, "must be zero or more [m]");
     require(options.decay > 0, "decay", options.decay, "must be positive [m]");
@@ -96,13 +104,18 @@ struct WallState {
     }
 };
 
+/// How far frames may differ that are averaged while a wall is taken apart.
+[[nodiscard]] QuietBlockLimits block_limits(const WallState& wall,
+                                            const RecordingSettings& settings,
+                                            const WallModelOptions& options);
+
 /// The largest share [m] that a layer of the wall can have while the wall's is looked for, up to
 /// `ratio` of what it is now, and a little more: what a WallModel must be tabulated for.
 [[nodiscard]] inline double largest_layer(const WallState& state, double ratio) noexcept {
     return 1.3 * ratio * state.share + 0.7 * state.widening();
 }
 
-/// One gate, tabulated.
+/// One gate, tabulated. Keeps what it worked out last, so one object a thread.
 class WallModel {
 public:
     /// `largest_share` [m] bounds the shares that will be asked for. The gate moves with the wall.
@@ -111,8 +124,9 @@ public:
               const WallModelOptions& options = {});
 
     /// Log evidence of a wall. Its sense, bulk shares and own motion are those of the set-up;
-    /// depth, share, radius and prior are the argument's.
-    [[nodiscard]] double evidence(const WallState& wall, double noise) const;
+    /// depth, share, radius and prior are the argument's. After a call that differed in depth or
+    /// wall_power alone it costs a tenth.
+    [[nodiscard]] double evidence(const WallState& wall, double noise);
 
     /// Mean squared value per block and bin.
     [[nodiscard]] double power() const noexcept { return power_; }
@@ -126,15 +140,40 @@ public:
         std::size_t reference = 0;  ///< which of them lies at z_r
         double noise = 0;           ///< mean squared rest per block and bin
     };
-    [[nodiscard]] Layers layers(const WallState& wall, double noise) const;
+    [[nodiscard]] Layers layers(const WallState& wall, double noise);
 
 private:
-    struct Solved;
-    [[nodiscard]] Solved solve(const WallState& wall, double noise, bool coefficients) const;
-    [[nodiscard]] Eigen::ArrayXd distances() const;
+    // Elements [2 stride x n]: of each the real parts of all bins, then the imaginary ones.
+    using Elements = Eigen::ArrayXXd;
 
-    GateSpectrum gate_;  // its averaged values, bulk turned back
-    LayerTimes coarse_;
+    // What depends on share, radius and prior, the wall's power apart: the sheet's sums with tissue
+    // and what stands still marginalised.
+    struct Reduced {
+        double share = 0, radius = 0, widening = 0, strain = 0, reach = 0, tissue_power = 0;
+        double noise = 0;           // 0: nothing yet
+        Eigen::ArrayXd shares;         // of the sheet
+        Eigen::ArrayXd tissue_shares;  // sizes, along the sense
+        Eigen::ArrayXXd precision;     // of the tissue, [stride x layers]
+        Elements gathered;             // sums between the tables' rows
+        Elements factor, reduced, projected, sheet_left, wall_left;
+        Eigen::ArrayXd still_gram, quadratic;  // [stride]
+        double log_determinant = 0;
+        double explained = 0;  // by tissue and what stands still
+    };
+    // The sheet's pulses at a depth.
+    struct Pulses {
+        double depth = 0;
+        Eigen::ArrayXXcd spectra;  // D, [sheet x bins]
+        Elements elements;
+    };
+    struct Solved;
+
+    void reduce(const WallState& wall, double noise);
+    [[nodiscard]] const Pulses& pulses_at(double depth);
+    [[nodiscard]] Solved solve(const WallState& wall, double noise);
+    [[nodiscard]] Eigen::ArrayXd still_variance() const;
+
+    GateSpectrum gate_;  // its values averaged, bulk turned back
     RecordingSettings settings_;
     WallModelOptions options_;
     double sense_ = 1;
@@ -143,14 +182,15 @@ private:
     double power_ = 0;
     double weight_ = 0;
     Eigen::ArrayXd pulse_power_;
+    Eigen::ArrayXd distances_;  // d
     double step_ = 0;
-    Eigen::Index below_ = 0;  // grid points below share 0
-    // [grid x bins]; of the tissue's and of the wall's bulk share
-    Eigen::ArrayXXcd tissue_projection_, wall_projection_, gram_, cross_;
-    Eigen::Index gram_zero_ = 0;
-    Eigen::ArrayXXcd own_;
-    Eigen::ArrayXXcd still_tissue_, still_wall_;  // E^H E of what stands still and the others
-    Eigen::ArrayXcd still_projection_;            // [bins]
+    Eigen::Index below_ = 0;        // rows below share 0
+    Eigen::Index cross_below_ = 0;  // of the table of differences between wall and tissue
+    TurnedSums tissue_projection_, wall_projection_, gram_, cross_;
+    TurnedSums still_tissue_, still_wall_;  // E^H E of what stands still and the others
+    Eigen::ArrayXcd still_projection_;      // [bins]
+    Reduced reduced_;
+    std::vector<Pulses> pulses_;
 };
 
 }  // namespace echosieve

@@ -1,0 +1,75 @@
+// Sums over frames of values that turn step by step.
+#include "turned_sums_kernel.hpp"
+
+#include "vectors.hpp"
+
+namespace echosieve::kernels {
+namespace {
+
+constexpr std::size_t lanes = lanes_of<Doubles>;
+constexpr std::size_t registers = 4;  // side by side: one turn waits for the one before
+constexpr std::size_t group = lanes * registers;
+
+ECHOSIEVE_INLINE double sum_of(const Doubles& x) {
+    double sum = 0;
+    for (std::size_t k = 0; k < lanes; ++k) {
+        sum += x[k];
+    }
+    return sum;
+}
+
+struct Group {
+    Doubles real[registers];
+    Doubles imag[registers];
+};
+
+// Frames first to first + group - 1, 0 beyond the last.
+ECHOSIEVE_INLINE Group load_group(const double* from, std::size_t first, std::size_t frames) {
+    Group out{};
+    for (std::size_t r = 0; r < registers; ++r) {
+        for (std::size_t l = 0; l < lanes; ++l) {
+            const std::size_t i = first + r * lanes + l;
+            if (i < frames) {
+                out.real[r][l] = from[2 * i];
+                out.imag[r][l] = from[2 * i + 1];
+            }
+        }
+    }
+    return out;
+}
+
+}  // namespace
+
+namespace ECHOSIEVE_KERNEL_SET {
+
+void turn_sums(const TurnedSumTask& task) noexcept {
+    for (std::size_t j = 0; j < task.bins; ++j) {
+        for (std::size_t k = 0; k < task.count; ++k) {
+            task.table[2 * task.stride * k + j] = 0;
+            task.table[2 * task.stride * k + task.stride + j] = 0;
+        }
+        const double* const values = task.values + 2 * j * task.frames;
+        const double* const turns = task.turn + 2 * j * task.frames;
+        for (std::size_t i = 0; i < task.frames; i += group) {
+            Group x = load_group(values, i, task.frames);
+            const Group turn = load_group(turns, i, task.frames);
+            double* to = task.table + j;
+            for (std::size_t k = 0; k < task.count; ++k, to += 2 * task.stride) {
+                Doubles real{};
+                Doubles imag{};
+                for (std::size_t r = 0; r < registers; ++r) {
+                    real += x.real[r];
+                    imag += x.imag[r];
+                    const Doubles turned = x.real[r] * turn.real[r] - x.imag[r] * turn.imag[r];
+                    x.imag[r] = x.real[r] * turn.imag[r] + x.imag[r] * turn.real[r];
+                    x.real[r] = turned;
+                }
+                to[0] += sum_of(real);
+                to[task.stride] += sum_of(imag);
+            }
+        }
+    }
+}
+
+}  // namespace ECHOSIEVE_KERNEL_SET
+}  // namespace echosieve::kernels
