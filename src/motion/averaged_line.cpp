@@ -16,83 +16,41 @@
 
 namespace echosieve {
 
-namespace {
-
-// The pulse's share at a depth, by the straight line between those known.
-double pulse_share_at(const CommonMotion& motion, double depth) {
-    const Eigen::Index last = motion.depths.size() - 1;
-    Eigen::Index k = 0;
-    while (k < last && motion.depths[k + 1] < depth) {
-        ++k;
-    }
-    if (k == last || depth <= motion.depths[0]) {
-        return motion.pulse_share[depth <= motion.depths[0] ? 0 : last];
-    }
-    const double t = (depth - motion.depths[k]) / (motion.depths[k + 1] - motion.depths[k]);
-    return (1 - t) * motion.pulse_share[k] + t * motion.pulse_share[k + 1];
-}
-
-}  // namespace
-
-AveragedLine averaged_line(const LineHistory& line, const CommonMotion& motion,
-                           Eigen::Index length) {
-    require(length >= 1, "length", length, "must be at least 1 [frames]");
-    if (length == 1) {
-        return {line, motion, 1};
-    }
+LineHistory averaged_line(const LineHistory& line, const Eigen::ArrayXd& path,
+                          const FrameBlocks& blocks) {
     const Eigen::Index frames = line.frames();
-    const Eigen::Index blocks = (frames + length - 1) / length;
+    require(path.size() == frames, "length of the path", path.size(),
+            detail::concatenate("must equal the frames, ", frames));
     const Eigen::ArrayXd weight = line.weights();
-    AveragedLine out{{Eigen::ArrayXXcd(blocks, line.samples.cols()), line.grid, line.settings, {}, {},
-                      line.stretch_centre},
-                     motion,
-                     length};
-    out.line.settings.frame_rate /= static_cast<double>(length);
-    const auto means = [&](const Eigen::ArrayXd& x) { return block_means(x, weight, even_blocks(frames, length)); };
-    out.motion.pulse = means(motion.pulse);
-    out.motion.bulk = means(motion.bulk);
+    LineHistory out{Eigen::ArrayXXcd(blocks.count(), line.samples.cols()), line.grid, line.settings,
+                    {}, {}, line.stretch_centre};
+    out.settings.frame_rate /= blocks.unit;
     if (line.stretch.size() > 0) {
-        out.line.stretch = means(line.stretch);
-        out.motion.stretch = out.line.stretch;
+        out.stretch = block_means(line.stretch, weight, blocks);
     }
-    for (Eigen::Index b = 0; b < blocks; ++b) {
-        const Eigen::Index rows = std::min(length, frames - b * length);
-        out.line.usable.push_back(2 * weight.segment(b * length, rows).sum() >=
-                                  static_cast<double>(rows));
+    const Eigen::ArrayXd means = block_means(path, weight, blocks);
+    Eigen::ArrayXd within = path;
+    Eigen::ArrayXd part = weight;  // of each frame in its block
+    for (Eigen::Index k = 0; k < blocks.count(); ++k) {
+        const auto [first, rows] = blocks.range(k);
+        const double total = weight.segment(first, rows).sum();
+        out.usable.push_back(2 * total >= static_cast<double>(rows));
+        within.segment(first, rows) -= means[k];
+        part.segment(first, rows) /= std::max(total, 1.0);
     }
-    // Within a block only the difference from its mean is turned back: no more than a few radians.
-    const auto differences = [&](const Eigen::ArrayXd& x, const Eigen::ArrayXd& mean) {
-        Eigen::ArrayXd d(frames);
-        for (Eigen::Index i = 0; i < frames; ++i) {
-            d[i] = x[i] - mean[i / length];
-        }
-        return d;
-    };
-    const Eigen::ArrayXd pulse = differences(motion.pulse, out.motion.pulse);
-    const Eigen::ArrayXd bulk = differences(motion.bulk, out.motion.bulk);
-    const Eigen::ArrayXd stretch = line.stretch.size() > 0
-                                       ? differences(line.stretch, out.line.stretch)
-                                       : Eigen::ArrayXd::Zero(frames);
-    const double k = line.phase_per_metre(line.settings.sensor.centre_frequency);
     Eigen::ArrayXcd back(frames);
+    write_phasors({within.data(), static_cast<std::size_t>(frames)},
+                  {-line.phase_per_metre(line.settings.sensor.centre_frequency), 0, 1},
+                  {back.data(), static_cast<std::size_t>(frames)});
+    back *= part;
     for (Eigen::Index n = 0; n < line.samples.cols(); ++n) {
-        const double depth = line.depth(static_cast<double>(n));
-        const Eigen::ArrayXd path = pulse_share_at(motion, depth) * pulse +
-                                    motion.bulk_share_at(depth) * bulk +
-                                    (depth - line.stretch_centre) * stretch;
-        write_phasors({path.data(), static_cast<std::size_t>(frames)}, {-k, 0, 1},
-                      {back.data(), static_cast<std::size_t>(frames)});
-        for (Eigen::Index b = 0; b < blocks; ++b) {
-            std::complex<double> sum = 0;
-            double total = 0;
-            for (Eigen::Index i = b * length; i < std::min(frames, (b + 1) * length); ++i) {
-                sum += weight[i] * line.samples(i, n) * back[i];
-                total += weight[i];
-            }
-            out.line.samples(b, n) = total > 0 ? sum / total : 0;
+        const Eigen::ArrayXcd turned = line.samples.col(n) * back;
+        for (Eigen::Index k = 0; k < blocks.count(); ++k) {
+            const auto [first, rows] = blocks.range(k);
+            out.samples(k, n) = turned.segment(first, rows).sum();
         }
     }
-    bridge(out.line.samples, out.line.usable);
+    bridge(out.samples, out.usable);
     return out;
 }
 

@@ -51,8 +51,7 @@ Eigen::ArrayXd block_means(const Eigen::ArrayXd& x, const Eigen::ArrayXd& weight
                            const FrameBlocks& blocks) {
     Eigen::ArrayXd means(blocks.count());
     for (Eigen::Index k = 0; k < means.size(); ++k) {
-        const Eigen::Index first = blocks.first[static_cast<std::size_t>(k)];
-        const Eigen::Index rows = blocks.first[static_cast<std::size_t>(k) + 1] - first;
+        const auto [first, rows] = blocks.range(k);
         const double total = weight.segment(first, rows).sum();
         means[k] = total > 0
                        ? (x.segment(first, rows) * weight.segment(first, rows)).sum() / total
@@ -67,8 +66,7 @@ LayerTimes block_means(const LayerTimes& times, const FrameBlocks& blocks) {
     out.bulk = block_means(times.bulk, times.weight, blocks);
     out.weight.resize(blocks.count());
     for (Eigen::Index k = 0; k < out.weight.size(); ++k) {
-        const Eigen::Index first = blocks.first[static_cast<std::size_t>(k)];
-        const Eigen::Index rows = blocks.first[static_cast<std::size_t>(k) + 1] - first;
+        const auto [first, rows] = blocks.range(k);
         out.weight[k] = times.weight.segment(first, rows).sum() / blocks.unit;
     }
     out.sound_speed = times.sound_speed;
@@ -81,8 +79,7 @@ Eigen::ArrayXXcd block_means(const GateSpectrum& gate, const LayerTimes& times,
     if (share.pulse != 0) {
         const Eigen::ArrayXd means = block_means(times.pulse, times.weight, blocks);
         for (Eigen::Index k = 0; k < means.size(); ++k) {
-            const Eigen::Index first = blocks.first[static_cast<std::size_t>(k)];
-            const Eigen::Index rows = blocks.first[static_cast<std::size_t>(k) + 1] - first;
+            const auto [first, rows] = blocks.range(k);
             within.pulse.segment(first, rows) -= means[k];
         }
     }
@@ -91,8 +88,7 @@ Eigen::ArrayXXcd block_means(const GateSpectrum& gate, const LayerTimes& times,
         times.weight.cast<std::complex<double>>();
     Eigen::ArrayXXcd means(blocks.count(), still.cols());
     for (Eigen::Index k = 0; k < means.rows(); ++k) {
-        const Eigen::Index first = blocks.first[static_cast<std::size_t>(k)];
-        const Eigen::Index rows = blocks.first[static_cast<std::size_t>(k) + 1] - first;
+        const auto [first, rows] = blocks.range(k);
         const double total = times.weight.segment(first, rows).sum();
         means.row(k) = still.middleRows(first, rows).colwise().sum() / (total > 0 ? total : 1.0);
     }

@@ -52,19 +52,6 @@ Eigen::ArrayXXcd turned_back(const Eigen::Ref<const Eigen::ArrayXXcd>& gate,
            (std::complex<double>(0, phase_per_metre) * u.cast<std::complex<double>>()).exp();
 }
 
-// What the line as a whole moves by, before each of its frames [m]: no frames have to be averaged
-// for it, and once it is turned back those that are averaged may differ by more than a cycle.
-Eigen::ArrayXd motion_of_all(const LineHistory& line, const PhaseTrackOptions& options) {
-    const Eigen::Index frames = line.frames();
-    const Eigen::Index first =
-        line.gate(line.first_depth() + options.first_offset, options.half_gate).first;
-    const auto below = line.samples.rightCols(line.samples.cols() - first);
-    const Eigen::ArrayXcd product =
-        (below.topRows(frames - 1).conjugate() * below.bottomRows(frames - 1)).rowwise().sum();
-    return displacement(product, options.phase_smoothing * line.settings.frame_rate,
-                        line.phase_per_metre(line.settings.sensor.centre_frequency));
-}
-
 // The tracks of a line that is in contact all the time, into some rows of all; what each gate's
 // power and the part of it that follows its track are is added up.
 void track_run(LineHistory line, const PhaseTrackOptions& options, std::size_t begin,
@@ -72,7 +59,7 @@ void track_run(LineHistory line, const PhaseTrackOptions& options, std::size_t b
     const Eigen::Index frames = line.frames();
     const double phase_per_metre = line.phase_per_metre(line.settings.sensor.centre_frequency);
     const double sigma = options.phase_smoothing * line.settings.frame_rate;
-    const Eigen::ArrayXd all = motion_of_all(line, options);
+    const Eigen::ArrayXd all = line_motion(line, options);
     line.samples = turned_back(line.samples, all, phase_per_metre);
     const Eigen::ArrayXXcd lines = matched_lines(line, options.line_smoothing);
     for (Eigen::Index g = 0; g < tracks.depths.size(); ++g) {
@@ -103,6 +90,17 @@ void track_run(LineHistory line, const PhaseTrackOptions& options, std::size_t b
 }
 
 }  // namespace
+
+Eigen::ArrayXd line_motion(const LineHistory& line, const PhaseTrackOptions& options) {
+    const Eigen::Index frames = line.frames();
+    const Eigen::Index first =
+        line.gate(line.first_depth() + options.first_offset, options.half_gate).first;
+    const auto below = line.samples.rightCols(line.samples.cols() - first);
+    const Eigen::ArrayXcd product =
+        (below.topRows(frames - 1).conjugate() * below.bottomRows(frames - 1)).rowwise().sum();
+    return displacement(product, options.phase_smoothing * line.settings.frame_rate,
+                        line.phase_per_metre(line.settings.sensor.centre_frequency));
+}
 
 Eigen::MatrixXd leading_plane(const Eigen::ArrayXXd& tracks, const Eigen::ArrayXd& weight) {
     const Eigen::MatrixXd weighted = tracks.rowwise() * weight.transpose();

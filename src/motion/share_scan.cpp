@@ -1,15 +1,15 @@
 #include "echosieve/motion/share_scan.hpp"
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <complex>
+#include <cstddef>
 #include <limits>
 #include <numbers>
 
-#include "echosieve/motion/block_means.hpp"
+#include "../kernels/wall_sums_kernel.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/slow_time.hpp"
 
@@ -18,16 +18,22 @@ namespace echosieve {
 namespace {
 
 constexpr double standing_motion = 30e-6;  // over the range of p [m]
+constexpr double slots_per_sigma = 5;      // of the drift's Gaussian
 
 }  // namespace
 
-ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
-                     const Sensor& sensor, double frame_rate, const ShareScanOptions& options)
-    : options_(options), times_(times), frequencies_(frequencies) {
+ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& moments,
+                     const Eigen::ArrayXd& frequencies, const Sensor& sensor,
+                     const ShareScanOptions& options)
+    : options_(options), times_(times) {
     validate(options);
-    block_ = std::max<Eigen::Index>(1, std::lround(options.interval * frame_rate));
-    block_rate_ = frame_rate / static_cast<double>(block_);
-    coarse_ = block_means(times, even_blocks(times.pulse.size(), block_));
+    require(moments.size() == times.pulse.size() && moments.size() > 0, "number of moments",
+            moments.size(), detail::concatenate("must be that of the frames, at least 1, ",
+                                                times.pulse.size()));
+    bins_.frequencies = frequencies;
+    // Slots short enough for what drifts.
+    const double slot = 1 / (2 * std::numbers::pi * options.drift_frequency) / slots_per_sigma;
+    places_ = (moments - moments.minCoeff()) / slot;
     constexpr double least_power = 0.01;  // far from the band's centre, where the pulse is unsure
     const double offset = sensor.bandwidth / 2;
     pulse_power_ = (-std::log(4.0) * ((frequencies - sensor.centre_frequency) / offset).square())
@@ -37,52 +43,34 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies,
     require(range > 0, "range of the pulse", range, "must be positive");
     step_ = times.sound_speed / 2 / sensor.centre_frequency / options.steps_per_wavelength / range;
     against_ = static_cast<Eigen::Index>(std::ceil(options.against / range / step_));
-    const auto count =
-        against_ + 1 + static_cast<Eigen::Index>(std::ceil(options.largest_share / range / step_));
+    reach_ = static_cast<Eigen::Index>(std::ceil(options.largest_share / range / step_));
+    const Eigen::Index count = against_ + 1 + reach_;
     shares_ = step_ * Eigen::ArrayXd::LinSpaced(count, -static_cast<double>(against_),
-                                                static_cast<double>(count - 1 - against_));
-    GateSpectrum bins;
-    bins.frequencies = frequencies;
-    const Eigen::ArrayXXcd turn = layer_phasors(bins, coarse_, {step_, 0});
-    Eigen::ArrayXXcd running =
-        coarse_.weight.cast<std::complex<double>>().replicate(1, frequencies.size());
-    Eigen::ArrayXXcd by_difference(count, frequencies.size());
-    for (Eigen::Index k = 0; k < count; ++k) {
-        by_difference.row(k) = running.colwise().sum();
-        running *= turn;
-    }
-    for (Eigen::Index j = 0; j < frequencies.size(); ++j) {
-        Eigen::MatrixXcd gram(count, count);
-        for (Eigen::Index k = 0; k < count; ++k) {
-            for (Eigen::Index l = 0; l <= k; ++l) {
-                gram(l, k) = by_difference(k - l, j);
-                gram(k, l) = std::conj(gram(l, k));
-            }
-        }
-        gram_.push_back(std::move(gram));
-    }
+                                                static_cast<double>(reach_));
+    turn_ = layer_phasors(bins_, times_, {step_, 0});
+    weights_ = times.weight.cast<std::complex<double>>().replicate(1, frequencies.size());
+    gram_ = TurnedSums(weights_, turn_, count);
+}
+
+TurnedSums ShareScan::projections(const Eigen::ArrayXXcd& values) const {
+    return {values * weights_ *
+                layer_phasors(bins_, times_, {-static_cast<double>(reach_) * step_, 0}).conjugate(),
+            turn_.conjugate(), 2 * reach_ + 1};
 }
 
 std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, double bulk) const {
-    require(gate.bins() == frequencies_.size(), "number of bins", gate.bins(),
+    require(gate.bins() == bins_.bins(), "number of bins", gate.bins(),
             "must be that of the set-up");
-    const Eigen::ArrayXXcd values = without_drift(block_means(gate, times_, {0, bulk}, even_blocks(times_.pulse.size(), block_)));
-    const double power = (values.abs2().colwise() * coarse_.weight).sum() / coarse_.weight.sum() /
+    require(gate.values.rows() == times_.pulse.size(), "number of frames", gate.values.rows(),
+            detail::concatenate("must be that of the set-up, ", times_.pulse.size()));
+    const Eigen::ArrayXXcd values =
+        without_drift(gate.values * layer_phasors(bins_, times_, {0, -bulk}));
+    const double power = (values.abs2().colwise() * times_.weight).sum() / times_.weight.sum() /
                          static_cast<double>(gate.bins());
+    const TurnedSums sums = projections(values);
     std::array<Eigen::ArrayXd, 2> curves;
-    for (const double direction : {-1.0, 1.0}) {
-        Eigen::ArrayXXcd running =
-            (values * layer_phasors(gate, coarse_, {direction * shares_[0], 0}).conjugate())
-                .colwise() *
-            coarse_.weight.cast<std::complex<double>>();
-        const Eigen::ArrayXXcd back =
-            layer_phasors(gate, coarse_, {direction * step_, 0}).conjugate();
-        Eigen::ArrayXXcd projections(shares_.size(), gate.bins());
-        for (Eigen::Index k = 0; k < shares_.size(); ++k) {
-            projections.row(k) = running.colwise().sum();
-            running *= back;
-        }
-        curves[direction > 0 ? 1 : 0] = curve(projections, power, direction);
+    for (const std::size_t k : {0U, 1U}) {
+        curves[k] = curve(sums, power, k == 0 ? -1 : 1);
     }
     // One step may be motion that a wall can have; the slack counts what is faster.
     std::array<FastestShare, 2> found;
@@ -96,41 +84,54 @@ std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, doub
 
 Eigen::ArrayXXcd ShareScan::without_drift(const Eigen::ArrayXXcd& values) const {
     // The strongest layer of one share, either way.
-    GateSpectrum bins;
-    bins.frequencies = frequencies_;
-    const Eigen::ArrayXcd weight = coarse_.weight.cast<std::complex<double>>();
+    const TurnedSums sums = projections(values);
     double most = 0;
-    Eigen::ArrayXXcd strongest;
-    for (const double direction : {-1.0, 1.0}) {
-        const Eigen::ArrayXXcd back =
-            layer_phasors(bins, coarse_, {direction * step_, 0}).conjugate();
-        Eigen::ArrayXXcd running = values.colwise() * weight;
-        for (Eigen::Index k = 0; k < shares_.size() - against_; ++k) {
-            const double energy = running.colwise().sum().abs2().sum();
-            if (energy > most) {
-                most = energy;
-                strongest = running;
-            }
-            running *= back;
+    Eigen::Index strongest = 0;
+    for (Eigen::Index k = 0; k < sums.rows(); ++k) {
+        double energy = 0;
+        for (Eigen::Index j = 0; j < sums.bins(); ++j) {
+            energy += std::norm(sums(k, j));
+        }
+        if (energy > most) {
+            most = energy;
+            strongest = k;
         }
     }
     if (!(most > 0)) {
         return values;
     }
     // Its slow phase, by which all is turned back.
-    const Eigen::ArrayXcd echo = strongest.colwise().sum().transpose();
-    const Eigen::ArrayXcd product = (strongest.matrix() * echo.conjugate().matrix()).array();
-    const double sigma = block_rate_ / (2 * std::numbers::pi * options_.drift_frequency);
-    Eigen::ArrayXd phase = unwrapped_phase(gaussian_smooth<std::complex<double>>(product, sigma));
-    phase -= phase.mean();
-    Eigen::ArrayXXcd still = values;
-    for (Eigen::Index j = 0; j < still.cols(); ++j) {
-        const double scale = frequencies_[j] / frequencies_.mean();
-        for (Eigen::Index i = 0; i < phase.size(); ++i) {
-            still(i, j) *= std::polar(1.0, -scale * phase[i]);
-        }
+    Eigen::VectorXcd echo(sums.bins());
+    for (Eigen::Index j = 0; j < sums.bins(); ++j) {
+        echo[j] = std::conj(sums(strongest, j));
     }
-    return still;
+    const double share = static_cast<double>(strongest - reach_) * step_;
+    const Eigen::ArrayXcd product =
+        ((values * weights_ * layer_phasors(bins_, times_, {share, 0}).conjugate()).matrix() * echo)
+            .array();
+    Eigen::ArrayXcd slots =
+        Eigen::ArrayXcd::Zero(static_cast<Eigen::Index>(places_.maxCoeff()) + 1);
+    for (Eigen::Index i = 0; i < product.size(); ++i) {
+        slots[static_cast<Eigen::Index>(places_[i])] += product[i];
+    }
+    const Eigen::ArrayXd slow =
+        unwrapped_phase(gaussian_smooth<std::complex<double>>(slots, slots_per_sigma));
+    Eigen::ArrayXd phase(product.size());
+    const auto last = static_cast<double>(slow.size() - 1);
+    for (Eigen::Index i = 0; i < phase.size(); ++i) {
+        const double place = std::clamp(places_[i] - 0.5, 0.0, last);
+        const auto k = std::min(static_cast<Eigen::Index>(place),
+                                std::max<Eigen::Index>(slow.size() - 2, 0));
+        const double t = place - static_cast<double>(k);
+        phase[i] = (1 - t) * slow[k] + t * slow[std::min(k + 1, slow.size() - 1)];
+    }
+    phase -= (phase * times_.weight).sum() / times_.weight.sum();
+    // As a motion at the mean frequency.
+    const double mean = bins_.frequencies.mean();
+    const LayerTimes drift{
+        phase * times_.sound_speed / (2 * 2 * std::numbers::pi * mean), times_.bulk, times_.weight,
+        times_.sound_speed};
+    return values * layer_phasors(bins_, drift, {1, 0});
 }
 
 double ShareScan::total_of(const Eigen::ArrayXd& evidence, Eigen::Index still_steps) const {
@@ -139,45 +140,79 @@ double ShareScan::total_of(const Eigen::ArrayXd& evidence, Eigen::Index still_st
     return std::max(evidence.maxCoeff() - evidence[standing], 0.0);
 }
 
-Eigen::ArrayXd ShareScan::curve(const Eigen::ArrayXXcd& projections, double power,
-                                double direction) const {
-    const double weight = coarse_.weight.sum();
+Eigen::ArrayXd ShareScan::curve(const TurnedSums& sums, double power, int direction) const {
     const Eigen::Index count = shares_.size();
     if (!(power > 0)) {
         return Eigen::ArrayXd::Zero(count);
     }
-    const auto gram = [&](Eigen::Index j) -> Eigen::MatrixXcd {
-        const auto& g = gram_[static_cast<std::size_t>(j)];
-        return direction > 0 ? g : Eigen::MatrixXcd(g.conjugate());
+    const Eigen::Index bins = bins_.bins();
+    const Eigen::Index stride = gram_.stride();
+    // Elements of the kernels: [2 stride x n].
+    Eigen::ArrayXXd gram(2 * stride, count);
+    Eigen::ArrayXXd projection(2 * stride, count);
+    for (Eigen::Index k = 0; k < count; ++k) {
+        gram.col(k) = Eigen::Map<const Eigen::ArrayXd>(gram_.row(k), 2 * stride);
+        gram.col(k).tail(stride) *= direction;  // downwards they are conjugate
+        projection.col(k) = Eigen::Map<const Eigen::ArrayXd>(
+            sums.row(reach_ + direction * (k - against_)), 2 * stride);
+    }
+    const Eigen::ArrayXXd nothing = Eigen::ArrayXXd::Zero(2 * stride, count);
+    const Eigen::ArrayXd one = Eigen::ArrayXd::Ones(stride);
+    Eigen::ArrayXXd factor(2 * stride, count * (count + 1) / 2);
+    Eigen::ArrayXXd projected(2 * stride, count);
+    Eigen::ArrayXd quadratic(stride);
+    kernels::TissueTask task{};
+    task.layers = static_cast<std::size_t>(count);
+    task.stride = static_cast<std::size_t>(stride);
+    task.still_tissue = nothing.data();
+    task.still = nothing.data();
+    task.still_gram = one.data();
+    task.factor = factor.data();
+    task.projected = projected.data();
+    task.quadratic = quadratic.data();
+    // (gram scale + diag(precision)) = L L^H and y = L^-1 scale projection, of all bins.
+    const auto factorise = [&](double scale, const Eigen::ArrayXXd& precision) {
+        const Eigen::ArrayXXd g = scale * gram;
+        const Eigen::ArrayXXd h = scale * projection;
+        task.gram = g.data();
+        task.projection = h.data();
+        task.precision = precision.data();
+        kernels::take_out_tissue_of(default_instruction_set())(task);
+    };
+    const auto diagonal = [&](Eigen::Index k) {
+        return factor.col(k * (k + 1) / 2 + k).head(bins);
     };
     // Noise: what the richest set leaves, but not less than the model is good for.
     constexpr double ridge = 0.01;
-    double explained = 0;
-    for (Eigen::Index j = 0; j < projections.cols(); ++j) {
-        Eigen::MatrixXcd m = gram(j);
-        const Eigen::VectorXcd h = projections.col(j).matrix();
-        m.diagonal().array() += ridge * weight;
-        const Eigen::VectorXcd x = m.ldlt().solve(h);
-        explained += h.dot(x).real() + ridge * weight * x.squaredNorm();
+    const double weight = times_.weight.sum();
+    factorise(1, Eigen::ArrayXXd::Constant(stride, count, ridge * weight));
+    double explained = quadratic.head(bins).sum();
+    Eigen::ArrayXXd x = projected;  // L^H x = y, from the last on
+    for (Eigen::Index k = count - 1; k >= 0; --k) {
+        x.col(k) /= factor.col(k * (k + 1) / 2 + k).head(stride).replicate(2, 1);
+        explained += ridge * weight *
+                     (x.col(k).head(bins).square() + x.col(k).segment(stride, bins).square()).sum();
+        for (Eigen::Index i = 0; i < k; ++i) {
+            const auto l = factor.col(k * (k + 1) / 2 + i);
+            x.col(i).head(stride) -=
+                l.head(stride) * x.col(k).head(stride) + l.tail(stride) * x.col(k).tail(stride);
+            x.col(i).tail(stride) -=
+                l.head(stride) * x.col(k).tail(stride) - l.tail(stride) * x.col(k).head(stride);
+        }
     }
-    const double bins = static_cast<double>(projections.cols());
-    const double noise =
-        std::max(power - explained / (weight * bins), options_.least_noise * power);
+    const double noise = std::max(power - explained / (weight * static_cast<double>(bins)),
+                                  options_.least_noise * power);
     Eigen::ArrayXd best = Eigen::ArrayXd::Constant(count, -std::numeric_limits<double>::infinity());
     for (const double part : {0.01, 0.05, 0.25}) {  // v over the gate's power
-        Eigen::ArrayXd gain = Eigen::ArrayXd::Zero(count);
-        for (Eigen::Index j = 0; j < projections.cols(); ++j) {
-            const double variance = part * power * pulse_power_[j];
-            Eigen::MatrixXcd m = gram(j) / noise;
-            m.diagonal().array() += 1 / variance;
-            const Eigen::LLT<Eigen::MatrixXcd> factor(m);
-            const Eigen::VectorXcd y = factor.matrixL().solve(projections.col(j).matrix() / noise);
-            gain += y.array().abs2() - 2 * factor.matrixLLT().diagonal().array().real().log() -
-                    std::log(variance);
-        }
+        Eigen::ArrayXXd precision = Eigen::ArrayXXd::Ones(stride, count);
+        precision.topRows(bins).colwise() = 1 / (part * power * pulse_power_);
+        factorise(1 / noise, precision);
         double sum = 0;
         for (Eigen::Index k = 0; k < count; ++k) {
-            sum += gain[k];
+            sum += (projected.col(k).head(bins).square() +
+                    projected.col(k).segment(stride, bins).square() -
+                    (diagonal(k).square() / precision.col(k).head(bins)).log())
+                       .sum();
             best[k] = std::max(best[k], sum);
         }
     }

@@ -16,9 +16,11 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/averaged_line.hpp"
+#include "echosieve/motion/block_means.hpp"
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/contact.hpp"
 #include "echosieve/motion/line.hpp"
+#include "echosieve/motion/phase_track.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/smoothing.hpp"
@@ -73,25 +75,30 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     }
     LineHistory line = line_history(baseband, states);
     result.without_contact = leave_out_lost_contact(line, options.walls.dead_zone, options.contact);
-    const CommonMotion motion = estimate_common_motion(line, options.motion);
-    line.stretch = motion.stretch;
-    line.stretch_centre = motion.stretch_centre;
+    // The walls are looked for and taken apart in fewer frames, and followed in all.
+    const auto length =
+        std::max<Eigen::Index>(1, std::lround(options.averaging * line.settings.frame_rate));
+    LineHistory averaged = averaged_line(line, line_motion(line, options.motion.tracks),
+                                         even_blocks(line.frames(), length));
+    const CommonMotion motion = estimate_common_motion(averaged, options.motion);
     if (!motion.usable()) {
         result.status = TrackStatus::nothing_coherent;
         return result;
     }
+    if (motion.stretch.size() > 0) {
+        averaged.stretch = motion.stretch;
+        averaged.stretch_centre = line.stretch_centre = motion.stretch_centre;
+        line.stretch = course_of_means(motion.stretch, line.frames(), length);
+    }
     result.coherence = motion.coherence;
-    const AveragedLine averaged = averaged_line(
-        line, motion,
-        std::max<Eigen::Index>(1, std::lround(options.averaging * line.settings.frame_rate)));
-    const auto found = find_and_separate_walls(averaged.line, averaged.motion, options.walls,
-                                               options.separation, options.search,
-                                               options.wall_motion, options.confidence);
+    const auto found =
+        find_and_separate_walls(averaged, motion, options.walls, options.separation, options.search,
+                                options.wall_motion, options.confidence);
     if (!found) {
         result.status = TrackStatus::no_artery;
         return result;
     }
-    const std::optional walls = at_every_frame(line, *found, averaged.length);
+    const std::optional walls = at_every_frame(line, *found, length);
     const std::size_t count = states.size();
     const double rate = line.settings.frame_rate;
     WallMotion near = wall_motion(walls->near, walls->times, rate, options.wall_motion);
@@ -113,7 +120,7 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         return options.confidence.deviation_scale *
                std::hypot(moved.deviation[k], wall.state.share_deviation * walls->times.pulse[k]);
     };
-    result.pulse_delay = pulse_delay(averaged.line, *found, options.baseband, options.pulse);
+    result.pulse_delay = pulse_delay(averaged, *found, options.baseband, options.pulse);
     const double lag = line.settings.depth(result.pulse_delay.delay);
     result.near = report(walls->near, lag, near, line.settings, options.echoes);
     result.far = report(walls->far, lag, far, line.settings, options.echoes);

@@ -10,6 +10,8 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/motion/averaged_line.hpp"
+#include "echosieve/motion/block_means.hpp"
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
@@ -17,9 +19,30 @@
 
 namespace echosieve {
 
+namespace {
+
+constexpr double largest_bulk_difference = 0.3;  // of a depth's b from 1
+
+}  // namespace
+
 std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion& motion,
                                     const WallFinderOptions& options) {
-    const LayerTimes times{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
+    const double rate = line.settings.frame_rate;
+    const LayerTimes all{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
+    const auto in_frames = [&](double interval) {
+        return std::max<Eigen::Index>(1, std::lround(interval * rate));
+    };
+    const double most = options.largest_turn /
+                        line.phase_per_metre(line.settings.sensor.centre_frequency);
+    const FrameBlocks blocks =
+        quiet_blocks(all, {in_frames(options.interval), in_frames(options.longest_interval),
+                           most / options.usual_motion, most / largest_bulk_difference});
+    const LayerTimes times = block_means(all, blocks);
+    const LineHistory quiet = averaged_line(line, motion.bulk, blocks);
+    const Eigen::ArrayXd moments =
+        block_means(Eigen::ArrayXd::LinSpaced(line.frames(), 0, static_cast<double>(line.frames() - 1)),
+                    Eigen::ArrayXd::Ones(line.frames()), blocks) /
+        rate;
     const double half_gate = wall_half_gate(line.settings.sensor);
     // Gates of one length have the same frequencies; rounding gives two lengths.
     std::map<std::size_t, ShareScan> scans;
@@ -30,11 +53,11 @@ std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion&
             continue;
         }
         const double bulk = motion.bulk_share_at(depth);
-        const GateSpectrum gate = gate_spectrum(line, depth, half_gate, bulk * motion.bulk);
+        const GateSpectrum gate = gate_spectrum(quiet, depth, half_gate, bulk * times.bulk);
         const auto scan =
             scans
-                .try_emplace(gate.grid.count, times, gate.frequencies, line.settings.sensor,
-                             line.settings.frame_rate, options.scan)
+                .try_emplace(gate.grid.count, times, moments, gate.frequencies,
+                             line.settings.sensor, options.scan)
                 .first;
         depths.push_back({depth, bulk, scan->second(gate, bulk)});
     }

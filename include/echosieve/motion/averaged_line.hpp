@@ -4,32 +4,25 @@
 
 #include <Eigen/Core>
 
-#include "echosieve/motion/common_motion.hpp"
+#include "echosieve/motion/block_means.hpp"
 #include "echosieve/motion/line.hpp"
 #include "echosieve/motion/wall_separation.hpp"
 
 namespace echosieve {
 
 // Symbols
-//   n     frames a block;  h = n / f_r its length [s];  u_i(z) = a(z) p_i + b(z) q_i + slow path
+//   n     frames a block;  h = n / f_r its length [s];  u_i a motion of the line as a whole
 //   k     2 pi f_0 2 / c
 //   Y_B(z) = exp(-i k U_B) mean_{i in B} y_i(z) exp(i k u_i),   U_B = mean u_i
 //
-// Turned back by u, an average loses only what an echo moves by beside the tissue around it within
-// a block: half a micrometre a frame too much at 4 ms and 10 mm/s is 1 rad over the block, and 4 %
-// of the amplitude.
+// Turned back by u, an average loses only what an echo moves by beside u within a block: at 4 ms
+// and 8 mm/s, the fastest that a wall moves, that is 1 rad over the block and 4 % of the amplitude.
 
-/// A recording's line and common motion in blocks of frames.
-struct AveragedLine {
-    LineHistory line;      ///< a frame a block, the frame rate accordingly
-    CommonMotion motion;   ///< its time courses averaged, all else as it was
-    Eigen::Index length = 1;  ///< n
-};
-
-/// Blocks of `length` >= 1 frames; the last one may have fewer. A block is usable if at least half
-/// of its frames are, and holds those; what is not usable is bridged. Length 1 changes nothing.
-[[nodiscard]] AveragedLine averaged_line(const LineHistory& line, const CommonMotion& motion,
-                                         Eigen::Index length);
+/// The line in blocks of frames, `path` [m] turned back within each. A block is usable if at least
+/// half of its frames are, and holds those; what is not usable is bridged. The frame rate is that of
+/// blocks of blocks.unit frames. Throws InvalidInput unless the path has an entry a frame.
+[[nodiscard]] LineHistory averaged_line(const LineHistory& line, const Eigen::ArrayXd& path,
+                                        const FrameBlocks& blocks);
 
 /// A course of which `means` over blocks of `length` frames are known, at each of `frames` frames:
 /// the cubic through four blocks' middles, with the block's own rounding made good (the mean of a

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <utility>
 #include <vector>
 
 #include "echosieve/motion/gate_spectrum.hpp"
@@ -16,6 +17,11 @@ struct FrameBlocks {
 
     [[nodiscard]] Eigen::Index count() const noexcept {
         return static_cast<Eigen::Index>(first.size()) - 1;
+    }
+    /// First frame of block k and number of its frames.
+    [[nodiscard]] std::pair<Eigen::Index, Eigen::Index> range(Eigen::Index k) const {
+        const auto at = static_cast<std::size_t>(k);
+        return {first[at], first[at + 1] - first[at]};
     }
 };
 

@@ -56,6 +56,10 @@ struct PhaseTracks {
 /// Lines filtered for tracking: matched to the sensor's band in fast time, smoothed in slow time.
 [[nodiscard]] Eigen::ArrayXXcd matched_lines(const LineHistory& line, double line_smoothing);
 
+/// What the line as a whole moves by, up to each of its frames [m]: no frames have to be averaged
+/// for it, and once it is turned back those that are averaged may differ by more than a cycle.
+[[nodiscard]] Eigen::ArrayXd line_motion(const LineHistory& line, const PhaseTrackOptions& options);
+
 /// Tracks of all gates that lie wholly inside the line; none if it is too short.
 [[nodiscard]] PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& options);
 

@@ -10,6 +10,7 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/gate_spectrum.hpp"
 #include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/turned_sums.hpp"
 
 namespace echosieve {
 
@@ -33,7 +34,6 @@ struct ShareScanOptions {
     double steps_per_wavelength =
         4;                      ///< of the grid: a half wavelength over the range of p is so many
     double against = 60e-6;     ///< how far the grid reaches the other way [m]
-    double interval = 4e-3;     ///< frames within it are averaged, their bulk turned back [s]
     double least_noise = 0.03;  ///< part of a gate's power that the model may not reach
     double unexplained = 0.03;  ///< part of the evidence that faster shares may still hold
     double mirror = 0.7;  ///< of the evidence for motion the other way: what is no motion at all,
@@ -49,7 +49,6 @@ inline void validate(const ShareScanOptions& options) {
     require(options.steps_per_wavelength >= 1, "steps_per_wavelength", options.steps_per_wavelength,
             "must be at least 1");
     require(options.against >= 0, "against", options.against, "must be zero or more [m]");
-    require(options.interval >= 0, "interval", options.interval, "must be zero or more [s]");
     require(options.least_noise > 0 && options.least_noise < 1, "least_noise", options.least_noise,
             "must lie in (0, 1)");
     require(options.unexplained > 0 && options.unexplained < 1, "unexplained", options.unexplained,
@@ -72,18 +71,21 @@ struct FastestShare {
 /// The scan, set up once for time courses and bins that several gates share.
 class ShareScan {
 public:
-    /// Throws InvalidInput for options outside their domain.
-    ShareScan(const LayerTimes& times, const Eigen::ArrayXd& frequencies, const Sensor& sensor,
-              double frame_rate, const ShareScanOptions& options = {});
+    /// `moments` of the frames [s], which need not be even. Throws InvalidInput if they differ in
+    /// number from the time courses, or for options outside their domain.
+    ShareScan(const LayerTimes& times, const Eigen::ArrayXd& moments,
+              const Eigen::ArrayXd& frequencies, const Sensor& sensor,
+              const ShareScanOptions& options = {});
 
     /// [0] upwards with p, [1] downwards. `bulk` is the line's b there. The gate must have the
-    /// frequencies given at set-up.
+    /// frequencies and frames given at set-up.
     [[nodiscard]] std::array<FastestShare, 2> operator()(const GateSpectrum& gate,
                                                          double bulk) const;
 
 private:
-    [[nodiscard]] Eigen::ArrayXd curve(const Eigen::ArrayXXcd& projections, double power,
-                                       double direction) const;
+    // E^H of values for the shares -reach to reach steps.
+    [[nodiscard]] TurnedSums projections(const Eigen::ArrayXXcd& values) const;
+    [[nodiscard]] Eigen::ArrayXd curve(const TurnedSums& sums, double power, int direction) const;
     [[nodiscard]] Eigen::ArrayXXcd without_drift(const Eigen::ArrayXXcd& values) const;
     [[nodiscard]] double total_of(const Eigen::ArrayXd& evidence, Eigen::Index still_steps) const;
     [[nodiscard]] FastestShare fastest(const Eigen::ArrayXd& evidence, double total,
@@ -91,15 +93,16 @@ private:
 
     ShareScanOptions options_;
     LayerTimes times_;
-    Eigen::Index block_ = 1;
-    double block_rate_ = 0;  // [Hz]
-    LayerTimes coarse_;
-    Eigen::ArrayXd frequencies_;
-    Eigen::ArrayXd pulse_power_;  // |P|^2 per bin
+    GateSpectrum bins_;            // no values
+    Eigen::ArrayXd places_;        // of the frames, in slots in which the drift is averaged
+    Eigen::ArrayXd pulse_power_;   // |P|^2 per bin
     double step_ = 0;
     Eigen::Index against_ = 0;  // grid points below share 0
+    Eigen::Index reach_ = 0;    // and above
     Eigen::ArrayXd shares_;
-    std::vector<Eigen::MatrixXcd> gram_;  // E^H E per bin, downwards
+    Eigen::ArrayXXcd turn_;     // by one step, [frames x bins]
+    Eigen::ArrayXXcd weights_;  // [frames x bins]
+    TurnedSums gram_;           // E^H E, by the difference in steps, downwards
 };
 
 }  // namespace echosieve

@@ -50,6 +50,10 @@ struct WallFinderOptions {
     /// explain: beyond it the tissue pulsates as a whole, and holds no artery
     double largest_linearity = 0.965;
     ShareScanOptions scan;
+    double interval = 4e-3;          ///< frames within it are averaged, see quiet_blocks [s]
+    double longest_interval = 32e-3; ///< the same where little moves [s]
+    double usual_motion = 400e-6;    ///< of a wall over the range of p, which turns within an
+    double largest_turn = 0.7;       ///< average by this at most [m], [rad]
     DepthRange near_range;  ///< where the near wall is looked for, at rest
     DepthRange far_range;   ///< where the far wall is looked for, at rest
 };
@@ -77,6 +81,12 @@ inline void validate(const WallFinderOptions& options) {
     require(options.largest_linearity > 0 && options.largest_linearity <= 1, "largest_linearity",
             options.largest_linearity, "must lie in (0, 1]");
     validate(options.scan);
+    require(options.interval >= 0, "interval", options.interval, "must be zero or more [s]");
+    require(options.longest_interval >= 0, "longest_interval", options.longest_interval,
+            "must be zero or more [s]");
+    require(options.usual_motion > 0, "usual_motion", options.usual_motion, "must be positive [m]");
+    require(options.largest_turn >= 0, "largest_turn", options.largest_turn,
+            "must be zero or more [rad]");
     require(options.near_range.from <= options.near_range.to, "near_range.from",
             options.near_range.from,
             detail::concatenate("must not exceed near_range.to, ", options.near_range.to, " [m]"));
