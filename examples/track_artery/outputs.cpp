@@ -131,21 +131,19 @@ std::vector<Echo<Gabor<double>>> frame_echoes(const WallReport& wall, std::size_
 // The wall echoes alone, as real samples on the recording's own grid.
 void write_wall_echoes(const ArteryMotion& motion, const RecordingSettings& settings,
                        const SamplingGrid& grid, const fs::path& file) {
-    std::vector<float> samples(motion.frames.size() * grid.count, 0.0F);
+    echosieve::NpyWriter out(file, motion.frames.size(), grid.count);
+    std::vector<float> row(grid.count);
     for (std::size_t i = 0; i < motion.frames.size(); ++i) {
-        const std::span<float> row = std::span(samples).subspan(i * grid.count, grid.count);
+        std::ranges::fill(row, 0.0F);
         for (const WallReport* wall : {&motion.near, &motion.far}) {
-            for (const Echo<Gabor<double>>& echo : frame_echoes(*wall, i, settings)) {
-                const Gabor<float> atom{static_cast<float>(echo.atom.arrival),
-                                        static_cast<float>(echo.atom.centre_frequency),
-                                        static_cast<float>(echo.atom.bandwidth)};
-                // The rounding of the arrival to float turns the phase by 2e-5 rad at most.
-                echosieve::add(Echo<Gabor<float>>{atom, std::complex<float>(echo.amplitude)}, grid,
-                               row);
+            if (wall->strength[i] != 0) {  // 0: not seen
+                echosieve::add_moved_echoes(wall->reference, wall->displacement[i],
+                                            wall->strength[i], settings, grid, row);
             }
         }
+        out.write(row);
     }
-    echosieve::write_npy(file, samples, motion.frames.size(), grid.count);
+    out.commit();
 }
 
 nlohmann::ordered_json wall_json(const WallReport& wall) {

@@ -57,14 +57,7 @@ void check_size(const detail::NpyHeader& header, std::size_t value_size,
     }
 }
 
-template <class T>
-void write_values(const std::filesystem::path& file, std::span<const T> values, std::size_t rows,
-                  std::size_t columns, std::string_view descr) {
-    const bool whole = columns == 0
-                           ? values.empty()
-                           : values.size() / columns == rows && values.size() % columns == 0;
-    require(whole, "number of values", values.size(),
-            detail::concatenate("must be rows * columns = ", rows, " * ", columns));
+void write_header(AtomicFile& out, std::size_t rows, std::size_t columns, std::string_view descr) {
     // Not through a stream: the user's locale might set thousands apart.
     std::string header = "{'descr': '" + std::string(descr) +
                          "', 'fortran_order': False, 'shape': (" + std::to_string(rows) + ", " +
@@ -73,9 +66,20 @@ void write_values(const std::filesystem::path& file, std::span<const T> values, 
     const std::size_t start = magic.size() + 2 + 2;
     header.append((64 - (start + header.size() + 1) % 64) % 64, ' ');
     header += '\n';
-    AtomicFile out(file);
     out.stream() << magic << '\x01' << '\x00' << static_cast<char>(header.size() & 0xFF)
                  << static_cast<char>(header.size() >> 8) << header;
+}
+
+template <class T>
+void write_values(const std::filesystem::path& file, std::span<const T> values, std::size_t rows,
+                  std::size_t columns, std::string_view descr) {
+    const bool whole = columns == 0
+                           ? values.empty()
+                           : values.size() / columns == rows && values.size() % columns == 0;
+    require(whole, "number of values", values.size(),
+            detail::concatenate("must be rows * columns = ", rows, " * ", columns));
+    AtomicFile out(file);
+    write_header(out, rows, columns, descr);
     out.stream().write(reinterpret_cast<const char*>(values.data()),
                        static_cast<std::streamsize>(values.size_bytes()));
     out.commit();
@@ -139,6 +143,23 @@ void write_npy(const std::filesystem::path& file, std::span<const float> values,
 void write_npy(const std::filesystem::path& file, std::span<const std::complex<float>> values,
                std::size_t rows, std::size_t columns) {
     write_values(file, values, rows, columns, "<c8");
+}
+
+NpyWriter::NpyWriter(const std::filesystem::path& file, std::size_t rows, std::size_t columns)
+    : out_(file), expected_(rows * columns) {
+    write_header(out_, rows, columns, "<f4");
+}
+
+void NpyWriter::write(std::span<const float> values) {
+    out_.stream().write(reinterpret_cast<const char*>(values.data()),
+                        static_cast<std::streamsize>(values.size_bytes()));
+    written_ += values.size();
+}
+
+void NpyWriter::commit() {
+    require(written_ == expected_, "number of values written", written_,
+            detail::concatenate("must be rows * columns = ", expected_));
+    out_.commit();
 }
 
 }  // namespace echosieve

@@ -9,6 +9,7 @@
 #include <variant>
 
 #include "echosieve/core/recording.hpp"
+#include "echosieve/io/atomic_file.hpp"
 
 namespace echosieve {
 
@@ -27,5 +28,24 @@ void write_npy(const std::filesystem::path& file, std::span<const float> values,
                std::size_t columns);
 void write_npy(const std::filesystem::path& file, std::span<const std::complex<float>> values,
                std::size_t rows, std::size_t columns);
+
+/// A 2-D .npy file of float written piece by piece: for matrices that need not be in memory.
+class NpyWriter {
+public:
+    /// Throws FileError if the file can't be opened for writing.
+    NpyWriter(const std::filesystem::path& file, std::size_t rows, std::size_t columns);
+
+    /// The next values, row by row.
+    void write(std::span<const float> values);
+
+    /// Gives the file its name. Throws FileError if writing failed and InvalidInput unless rows *
+    /// columns values have been written.
+    void commit();
+
+private:
+    AtomicFile out_;
+    std::size_t expected_;
+    std::size_t written_ = 0;
+};
 
 }  // namespace echosieve

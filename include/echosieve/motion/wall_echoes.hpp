@@ -3,6 +3,7 @@
 
 #include <Eigen/Core>
 #include <cstddef>
+#include <span>
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
@@ -39,5 +40,12 @@ inline void validate(const WallEchoOptions& options) {
 [[nodiscard]] std::vector<Echo<Gabor<double>>> moved_echoes(
     const std::vector<Echo<Gabor<double>>>& echoes, double displacement, double strength,
     const RecordingSettings& settings);
+
+/// Adds those echoes to a frame of real samples on `grid`, each to within 2e-7 of its peak. Throws
+/// InvalidInput unless row.size() == grid.count and the grid has no mixing frequency. Allocates
+/// nothing.
+void add_moved_echoes(const std::vector<Echo<Gabor<double>>>& echoes, double displacement,
+                      double strength, const RecordingSettings& settings, const SamplingGrid& grid,
+                      std::span<float> row);
 
 }  // namespace echosieve
