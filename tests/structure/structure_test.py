@@ -4,6 +4,7 @@ import pathlib
 import sys
 import tempfile
 
+import kernel_symbols
 import structure
 
 HEADER = "#pragma once\n"
@@ -53,6 +54,23 @@ PLANTED = {
 }
 
 
+GOOD_SYMBOLS = """
+0000000000000000 r table
+0000000000000000 t echosieve::kernels::(anonymous namespace)::helper(int)
+0000000000000010 T echosieve::kernels::avx2::work(echosieve::kernels::Task const&)
+"""
+# name -> (line of nm, part of the report that must appear)
+PLANTED_SYMBOLS = {
+    "weak": ("0000000000000020 W std::max(double const&, double const&)", "merged by the linker: std::max"),
+    "weak of the namespace": ("0000000000000020 W echosieve::kernels::avx2::helper()", "merged by the linker"),
+    "weak object": ("0000000000000020 V table", "merged by the linker"),
+    "unique": ("0000000000000020 u guard", "merged by the linker"),
+    "another set's": ("0000000000000020 T echosieve::kernels::avx512::work(int)", "outside echosieve::kernels::avx2"),
+    "untagged": ("0000000000000020 T echosieve::kernels::work(int)", "outside echosieve::kernels::avx2"),
+    "variable": ("0000000000000020 B echosieve::kernels::avx2::state", "outside echosieve::kernels::avx2"),
+}
+
+
 def report(changes, umbrella=True):
     """The violations in the clean tree after the changes."""
     with tempfile.TemporaryDirectory() as folder:
@@ -80,9 +98,17 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         if not structure.violations(pathlib.Path(folder)):
             failures.append("a tree without headers passes")
+    if kernel_symbols.violations(GOOD_SYMBOLS, "avx2"):
+        failures.append(f"clean symbols: reported {kernel_symbols.violations(GOOD_SYMBOLS, 'avx2')}")
+    if kernel_symbols.violations("", "avx2") != ["no kernel in it"]:
+        failures.append("an object without a kernel passes")
+    for name, (line, expected) in PLANTED_SYMBOLS.items():
+        found = kernel_symbols.violations(GOOD_SYMBOLS + line, "avx2")
+        if len(found) != 1 or expected not in found[0]:
+            failures.append(f"symbol, {name}: expected one report with \"{expected}\", found {found}")
     for line in failures:
         print(line)
-    print(f"{len(PLANTED) + 3} cases, {len(failures)} failures")
+    print(f"{len(PLANTED) + len(PLANTED_SYMBOLS) + 5} cases, {len(failures)} failures")
     return 1 if failures else 0
 
 
