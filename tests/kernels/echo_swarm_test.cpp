@@ -246,7 +246,8 @@ TEST_CASE("what a swarm finds lies within the bounds, also where they leave no r
     }
 }
 
-TEST_CASE("scaling the samples scales the energy, from 1e-150 to 1e150; silence explains nothing") {
+TEST_CASE(
+    "scaling the samples scales the energy, from 1e-150 to 1e150, and silence explains nothing") {
     const std::vector<double> weights = uneven_weights();
     const Signal signal = noise(count, 9, 1);
     EchoSwarm swarm(weights, bounds);
