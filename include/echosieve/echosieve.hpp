@@ -21,6 +21,7 @@
 #include "echosieve/condition/gates.hpp"
 #include "echosieve/condition/noise_level.hpp"
 #include "echosieve/condition/sensor_spectrum.hpp"
+#include "echosieve/core/aligned.hpp"
 #include "echosieve/core/box.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"

@@ -174,11 +174,10 @@ ECHOSIEVE_INLINE void evaluate(const EchoSwarmTask& task, const Work& work, Walk
         walk = walk_for(task, range);
         if (!(range.most - range.least <= task.widest)) {
             walk.steps = -1;
-            continue;
         }
-        visit(first, first + count,
-              [&](auto v, std::size_t i) { write_start<decltype(v)>(walk, work, i); });
     }
+    visit(0, task.particles,
+          [&](auto v, std::size_t i) { write_start<decltype(v)>(walks[i / together], work, i); });
     for (std::size_t first = 0; first < task.particles; first += together) {
         const std::size_t left = task.particles - first;
         const std::size_t count = left < together ? left : together;

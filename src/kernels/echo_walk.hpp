@@ -20,7 +20,7 @@ namespace {  // NOLINT: see vectors.hpp
 // Walked from the ends inwards, A_k-1 = A_k exp(2 a): no factor ever underflows, and the energy
 // that an atom explains does not depend on g(n_0). Each step loses half a unit of the last place;
 // the energy explained is true to 2e-5 of the atom's where the particles are all over the gate, and
-// to 2e-6 where they are together.
+// to 4e-6 where they are together.
 
 struct Walk {
     std::int32_t centre = 0;

@@ -6,8 +6,8 @@
 #include <cstddef>
 #include <cstdint>
 #include <span>
-#include <vector>
 
+#include "echosieve/core/aligned.hpp"
 #include "echosieve/core/instruction_set.hpp"
 
 // Compiled: link echosieve::kernels.
@@ -111,11 +111,11 @@ private:
     EchoSwarmBounds bounds_;
     EchoSwarmOptions options_;
     InstructionSet set_;
-    std::size_t stored_;                 // particles in whole groups
-    std::vector<float> samples_;         // real, imaginary parts, weights, each amid zeros
-    std::vector<float> numbers_;         // of the particles, see task()
-    std::vector<std::uint32_t> random_;  // states of the generators
-    std::array<float, 4> best_{};        // place and energy
+    std::size_t stored_;                   // particles in whole groups
+    AlignedVector<float> samples_;         // real, imaginary parts, weights, each amid zeros
+    AlignedVector<float> numbers_;         // of the particles, see task()
+    AlignedVector<std::uint32_t> random_;  // states of the generators
+    std::array<float, 4> best_{};          // place and energy
 };
 
 }  // namespace echosieve
