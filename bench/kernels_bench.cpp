@@ -9,7 +9,10 @@
 
 #include "echosieve/core/instruction_set.hpp"
 #include "echosieve/core/random.hpp"
+#include "echosieve/kernels/echo_swarm.hpp"
 #include "echosieve/kernels/phasors.hpp"
+#include "frames.hpp"
+#include "single_echo_gate.hpp"
 
 namespace {
 
@@ -61,11 +64,44 @@ void phasors_of_the_library(benchmark::State& state) {
 }
 BENCHMARK(phasors_of_the_library)->Unit(benchmark::kMicrosecond);
 
+// One swarm a turn, on the gates of 64 frames.
+void echo_swarm(benchmark::State& state, echosieve::InstructionSet set) {
+    constexpr std::size_t gates = 64;
+    bench::SingleEchoGate problem;
+    std::vector<std::vector<double>> real, imag;
+    for (std::size_t k = 0; k < gates; ++k) {
+        problem.condition(bench::crowded_frame(k + 1));
+        real.emplace_back(problem.real().begin(), problem.real().end());
+        imag.emplace_back(problem.imag().begin(), problem.imag().end());
+    }
+    echosieve::EchoSwarm swarm(problem.weights(), problem.swarm_bounds(), {}, set);
+    std::size_t next = 0;
+    for (auto _ : state) {
+        benchmark::DoNotOptimize(swarm.search(real[next], imag[next]));
+        next = (next + 1) % gates;
+    }
+    const auto evaluations = static_cast<double>(state.iterations()) *
+                             static_cast<double>(swarm.options().particles) *
+                             static_cast<double>(swarm.options().iterations);
+    state.counters["evaluations/s"] = benchmark::Counter(evaluations, benchmark::Counter::kIsRate);
+    // 16 products and 16 sums for two samples; some 22 samples an evaluation at least, since an
+    // atom reaches 2 sqrt(8 / decay) = 25 to 30 of them where the gate's ends don't cut it.
+    state.counters["flop/s, at least"] =
+        benchmark::Counter(evaluations * 22 * 16, benchmark::Counter::kIsRate);
+}
+
+void register_for(echosieve::InstructionSet set, const char* what,
+                  void (*bench)(benchmark::State&, echosieve::InstructionSet)) {
+    std::string name(what);
+    name.append("<").append(echosieve::describe(set)).append(">");
+    benchmark::RegisterBenchmark(name.c_str(), bench, set)->Unit(benchmark::kMicrosecond);
+}
+
 [[maybe_unused]] const bool registered = [] {
     for (const echosieve::InstructionSet set : echosieve::all_instruction_sets) {
         if (echosieve::available(set)) {
-            const std::string name = "phasors<" + std::string(echosieve::describe(set)) + ">";
-            benchmark::RegisterBenchmark(name.c_str(), phasors, set)->Unit(benchmark::kMicrosecond);
+            register_for(set, "phasors", phasors);
+            register_for(set, "echo_swarm", echo_swarm);
         }
     }
     return true;

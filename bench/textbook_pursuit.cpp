@@ -1,5 +1,6 @@
 #include "textbook_pursuit.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <numbers>
@@ -139,6 +140,22 @@ double energy(const std::vector<double>& x) {
 }
 
 }  // namespace
+
+Point search(const Samples& residual, const Bounds& bounds, const Swarm& swarm,
+             std::uint64_t seed) {
+    Random random(seed);
+    return search(residual, residual.values, bounds, swarm, random);
+}
+
+double captured(const Samples& residual, const Point& place) {
+    return project(residual, residual.values, place).captured;
+}
+
+void subtract(const Samples& residual, const Point& place, double* left) {
+    const Projection a = project(residual, residual.values, place);
+    std::copy_n(residual.values, left == residual.values ? 0 : residual.count, left);
+    subtract(residual, left, place, a);
+}
 
 std::vector<Echo> pursue(const Samples& samples, const Bounds& bounds, std::size_t echoes,
                          const Swarm& swarm, std::uint64_t seed, double& left) {

@@ -37,6 +37,14 @@ struct Swarm {
     int iterations = 100;
 };
 
+/// Arrival, frequency, bandwidth of the best echo that a global-best particle swarm finds.
+[[nodiscard]] std::array<double, 3> search(const Samples& residual, const Bounds& bounds,
+                                           const Swarm& swarm, std::uint64_t seed);
+/// Energy that an echo there explains, its amplitude and phase by projection.
+[[nodiscard]] double captured(const Samples& residual, const std::array<double, 3>& place);
+/// Writes what that echo leaves to `left`, which may be the samples themselves.
+void subtract(const Samples& residual, const std::array<double, 3>& place, double* left);
+
 /// Echo after echo, each the best that a global-best particle swarm finds on what the others left,
 /// its amplitude and phase by projection; one exponential, cosine and sine a sample. The last
 /// residual energy is written to `left`.

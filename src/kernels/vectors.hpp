@@ -11,6 +11,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <type_traits>
 
 #if !defined(ECHOSIEVE_KERNEL_SET) || !defined(ECHOSIEVE_REGISTER_BYTES)
 #error "kernels are compiled by echosieve_add_kernel (src/kernels/CMakeLists.txt)"
@@ -23,33 +24,48 @@ namespace {  // NOLINT: on purpose, see above
 
 inline constexpr std::size_t register_bytes = ECHOSIEVE_REGISTER_BYTES;
 
-template <class T>
-struct RegisterOf {
-    typedef T type __attribute__((vector_size(register_bytes)));
-    typedef T unaligned
-        __attribute__((vector_size(register_bytes), aligned(alignof(T)), may_alias));
+/// N numbers side by side: a register of this set, or part of one.
+template <class T, std::size_t N>
+struct VectorOf {
+    typedef T type __attribute__((vector_size(N * sizeof(T))));
+    typedef T unaligned __attribute__((vector_size(N * sizeof(T)), aligned(alignof(T)), may_alias));
 };
 
-using Doubles = RegisterOf<double>::type;
-using Longs = RegisterOf<std::int64_t>::type;
-using Floats = RegisterOf<float>::type;
-using Integers = RegisterOf<std::int32_t>::type;
-using Unsigned = RegisterOf<std::uint32_t>::type;
+using Doubles = VectorOf<double, register_bytes / 8>::type;
+using Longs = VectorOf<std::int64_t, register_bytes / 8>::type;
+using Floats = VectorOf<float, register_bytes / 4>::type;
 
 template <class V>
-inline constexpr std::size_t lanes_of = register_bytes / sizeof(V{}[0]);
+using NumberOf = std::remove_cvref_t<decltype(V{}[0])>;
+template <class V>
+inline constexpr std::size_t lanes_of = sizeof(V) / sizeof(NumberOf<V>);
+/// As many 32-bit integers as V has floats.
+template <class V>
+using IntegersOf = typename VectorOf<std::int32_t, lanes_of<V>>::type;
+template <class V>
+using UnsignedOf = typename VectorOf<std::uint32_t, lanes_of<V>>::type;
 
-ECHOSIEVE_INLINE Doubles load(const double* from) {
-    return *reinterpret_cast<const RegisterOf<double>::unaligned*>(from);
+template <class V>
+ECHOSIEVE_INLINE V load(const NumberOf<V>* from) {
+    return *reinterpret_cast<const typename VectorOf<NumberOf<V>, lanes_of<V>>::unaligned*>(from);
 }
-ECHOSIEVE_INLINE void store(const Doubles& x, double* to) {
-    *reinterpret_cast<RegisterOf<double>::unaligned*>(to) = x;
+template <class V>
+ECHOSIEVE_INLINE void store(const V& x, NumberOf<V>* to) {
+    *reinterpret_cast<typename VectorOf<NumberOf<V>, lanes_of<V>>::unaligned*>(to) = x;
 }
-ECHOSIEVE_INLINE Floats load(const float* from) {
-    return *reinterpret_cast<const RegisterOf<float>::unaligned*>(from);
+
+/// Where the mask, the result of a comparison, is true, x; elsewhere y.
+template <class V>
+ECHOSIEVE_INLINE V choose(const IntegersOf<V>& mask, const V& x, const V& y) {
+    return mask ? x : y;
 }
-ECHOSIEVE_INLINE void store(const Floats& x, float* to) {
-    *reinterpret_cast<RegisterOf<float>::unaligned*>(to) = x;
+template <class V>
+ECHOSIEVE_INLINE V smaller(const V& x, const V& y) {
+    return x < y ? x : y;
+}
+template <class V>
+ECHOSIEVE_INLINE V larger(const V& x, const V& y) {
+    return x > y ? x : y;
 }
 
 }  // namespace

@@ -8,6 +8,7 @@
 
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/pursue.hpp"
+#include "echosieve/pursuit/swarm_pursuit.hpp"
 #include "support/check.hpp"
 #include "support/pursuit.hpp"
 
@@ -162,6 +163,29 @@ TEST_CASE_TEMPLATE("the fast path allocates nothing once it is made", R, float, 
     const std::size_t after = allocations;
     CHECK(after == before);
     CHECK(atoms == 200);
+}
+
+TEST_CASE_TEMPLATE("a pursuit by swarms in lanes allocates nothing once it is made", R, float,
+                   double) {
+    const SamplingGrid base{20e-6, 125e6 / 15, 44, 4e6};
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.10, {20e-6, 25e-6});
+    std::vector<std::vector<std::complex<R>>> frames;
+    for (std::uint64_t frame = 0; frame < 5; ++frame) {
+        RandomStream stream(9, frame);
+        frames.emplace_back(base.count);
+        for (std::complex<R>& sample : frames.back()) {
+            sample = random_sample<std::complex<R>>(stream);
+        }
+    }
+    SwarmPursuit<R> pursuit(base, box, {.swarm = {.iterations = 20}, .stop = {}});
+    std::size_t atoms = 0;
+    const std::size_t before = allocations;
+    for (const auto& frame : frames) {  // the first among them
+        atoms += pursuit.run(frame, 7).atoms.size();
+    }
+    const std::size_t after = allocations;
+    CHECK(after == before);
+    CHECK(atoms == 50);
 }
 
 TEST_CASE_TEMPLATE("all memory of the fast path fits a first-level cache", R, float, double) {

@@ -6,7 +6,6 @@
 #include <complex>
 #include <cstddef>
 #include <limits>
-#include <numbers>
 #include <optional>
 #include <span>
 #include <vector>
@@ -20,19 +19,13 @@
 #include "echosieve/pursuit/fast_options.hpp"
 #include "echosieve/pursuit/lane_atom.hpp"
 #include "echosieve/pursuit/lane_basis.hpp"
+#include "echosieve/pursuit/lane_frame.hpp"
 #include "echosieve/pursuit/lane_polish.hpp"
 #include "echosieve/pursuit/lane_scan.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve {
 
-// Symbols
-//   f_m  the samples' mixing frequency;   f_c centre of the box;   t_0 first sample;   h step
-//   y_n  samples, w_n their weights;   r_n = sqrt(w_n) y_n exp(-i 2 pi (f_c - f_m) h n)
-//   g    atom of lane_atom.hpp, its rotation counted from f_c;   b coefficient of g in r
-//
-//   a = b exp(i 2 pi (f_m tau + (f_c - f_m) (tau - t_0)))    amplitude of the echo
-//
 // An orthogonal pursuit, as PursuitEngine runs it with EchoSource and GaussNewton, then sweeps in
 // which each atom is polished again on what the others leave, and all amplitudes solved for anew.
 // What makes it fast: a grid dictionary of a few taps (lane_scan.hpp), sums over many samples at
@@ -58,20 +51,13 @@ public:
           box_(box),
           bounds_(detail::lane_bounds(grid, box)),
           lanes_(detail::sample_factors<R>(grid, weights)),
+          frame_(grid, box, detail::sample_factors<R>(grid, weights)),
           scan_(lanes_, bounds_),
           signal_(lanes_.stored(), 0, 0),
           residual_(signal_),
           trial_(signal_),
           atoms_(options.atoms, signal_),
           basis_(lanes_.stored(), options.atoms) {
-        centre_ = box.centre_frequency.centre();
-        for (std::size_t n = 0; n < grid.count; ++n) {
-            const std::complex<double> turn = unit_phasor(-(centre_ - grid.mixing_frequency) *
-                                                          grid.step() * static_cast<double>(n));
-            const double factor = lanes_.factors()[n];
-            turns_.emplace_back(static_cast<R>(factor * turn.real()),
-                                static_cast<R>(factor * turn.imag()));
-        }
         if (options.stop.false_alarm) {
             threshold_ = false_alarm_threshold(box, options.stop.false_alarm->probability);
         }
@@ -98,7 +84,8 @@ public:
         result_.residual_energy.clear();
         points_.clear();
         basis_.clear();
-        result_.signal_energy = load(samples);
+        frame_.load(samples, signal_);
+        result_.signal_energy = basis_.energy(signal_);
         require(is_finite(result_.signal_energy), "signal energy", result_.signal_energy,
                 "must be finite: NaN or infinity among the samples, or scale the signal down");
         result_.status = result_.signal_energy > 0 ? decompose() : PursuitStatus::silent;
@@ -108,19 +95,6 @@ public:
     [[nodiscard]] const Result& result() const noexcept { return result_; }
 
 private:
-    // Shifts the samples to the box's centre frequency; their energy.
-    [[nodiscard]] R load(std::span<const std::complex<R>> samples) noexcept {
-        for (std::size_t n = 0; n < samples.size(); ++n) {
-            const R x = samples[n].real();
-            const R y = samples[n].imag();
-            const R c = turns_[n].real();
-            const R s = turns_[n].imag();
-            signal_.real()[n] = x * c - y * s;
-            signal_.imag()[n] = x * s + y * c;
-        }
-        return basis_.energy(signal_);
-    }
-
     [[nodiscard]] PursuitStatus decompose() {
         start_again();
         const R total = result_.signal_energy;
@@ -207,20 +181,9 @@ private:
     }
 
     void write_echoes() noexcept {
-        const double beside = centre_ - grid_.mixing_frequency;
         basis_.solve();
         for (std::size_t k = 0; k < points_.size(); ++k) {
-            const detail::LanePoint& p = points_[k];
-            const double step = grid_.step();
-            const Gabor<double> atom =
-                box_.clamped({grid_.time(p.arrival),
-                              centre_ + p.rotation / (2 * std::numbers::pi) * grid_.sampling_rate,
-                              bandwidth_from_decay(p.decay / (step * step))});
-            const double turns =
-                grid_.mixing_frequency * grid_.time(p.arrival) + beside * p.arrival * step;
-            const R angle = static_cast<R>(2 * std::numbers::pi * (turns - std::nearbyint(turns)));
-            const std::complex<double> turn(std::cos(angle), std::sin(angle));
-            result_.atoms.push_back({atom, basis_.coefficient(k) * turn});
+            result_.atoms.push_back(frame_.echo(points_[k], basis_.coefficient(k)));
         }
     }
 
@@ -229,16 +192,15 @@ private:
     GaborBox box_;
     detail::LaneBounds bounds_;
     detail::LaneGrid<R> lanes_;
+    detail::LaneFrame<R> frame_;
     detail::LaneScan<R> scan_;
     detail::LaneArray<R> signal_;
     detail::LaneArray<R> residual_;
     detail::LaneArray<R> trial_;
     std::vector<detail::LaneArray<R>> atoms_;
     detail::LaneBasis<R> basis_;
-    double centre_ = 0;
     double threshold_ = 0;
     double least_gain_ = 0;
-    std::vector<std::complex<R>> turns_;
     std::vector<detail::LanePoint> points_;
     Result result_;
 };

@@ -1,0 +1,177 @@
+// A pursuit whose echoes a particle swarm finds, a vector lane a particle.
+#pragma once
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <cstdint>
+#include <limits>
+#include <span>
+#include <vector>
+
+#include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/instruction_set.hpp"
+#include "echosieve/core/scalar.hpp"
+#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/kernels/echo_swarm.hpp"
+#include "echosieve/pursuit/engine.hpp"
+#include "echosieve/pursuit/fast_options.hpp"
+#include "echosieve/pursuit/lane_atom.hpp"
+#include "echosieve/pursuit/lane_basis.hpp"
+#include "echosieve/pursuit/lane_frame.hpp"
+#include "echosieve/pursuit/stop.hpp"
+
+// The swarm is compiled: link echosieve::kernels.
+
+namespace echosieve {
+
+struct SwarmPursuitOptions {
+    std::size_t atoms = 10;  ///< at most
+    EchoSwarmOptions swarm;
+    Stop stop;
+};
+
+inline void validate(const SwarmPursuitOptions& options) {
+    require(options.atoms >= 1 && options.atoms <= fast_most_atoms, "atoms", options.atoms,
+            detail::concatenate("must lie in 1 to ", fast_most_atoms));
+    validate(options.swarm);
+    validate(options.stop);
+}
+
+/// Decomposes frame after frame of one grid as Greedy does: echo after echo, each the best that a
+/// swarm (kernels/echo_swarm.hpp) finds on what the others left, its amplitude and phase by
+/// projection, and none looked at again. FastPursuit explains more in less time; this one is for
+/// those who want, or want to compare with, a swarm.
+///
+/// The swarm computes in float, residual and amplitudes in double. Not thread-safe: one object a
+/// thread. Everything is allocated when it is made: runs allocate nothing.
+template <Real R>
+class SwarmPursuit {
+public:
+    using Result = PursuitResult<Echo<Gabor<double>>, R>;
+
+    /// `weights` as in FastPursuit. Throws InvalidInput as that does, or for bandwidths that differ
+    /// by more than a factor of 4, or arrivals further outside the grid than 5 / sqrt(decay).
+    SwarmPursuit(const SamplingGrid& grid, const GaborBox& box,
+                 const SwarmPursuitOptions& options = {}, std::span<const double> weights = {},
+                 InstructionSet set = default_instruction_set())
+        : options_((detail::validate_fast(grid, box), validate(options), options)),
+          grid_(grid),
+          box_(box),
+          factors_(detail::sample_factors<double>(grid, weights)),
+          lanes_(factors_),
+          frame_(grid, box, factors_),
+          swarm_(squared(factors_), swarm_bounds(grid, box), options.swarm, set),
+          residual_(lanes_.stored(), 0, 0),
+          weighted_(residual_),
+          atom_(residual_),
+          sums_(lanes_.stored(), 1) {
+        if (options.stop.false_alarm) {
+            threshold_ = false_alarm_threshold(box, options.stop.false_alarm->probability);
+        }
+        result_.atoms.reserve(options.atoms);
+        result_.residual_energy.reserve(options.atoms);
+    }
+
+    [[nodiscard]] const SamplingGrid& grid() const noexcept { return grid_; }
+    [[nodiscard]] const GaborBox& box() const noexcept { return box_; }
+    [[nodiscard]] const SwarmPursuitOptions& options() const noexcept { return options_; }
+    [[nodiscard]] InstructionSet instruction_set() const noexcept {
+        return swarm_.instruction_set();
+    }
+
+    /// Decomposes the samples. The same seed and frame number give the same bits, whatever ran
+    /// before and with whatever instruction set the swarm runs. The result stays valid until the
+    /// next run. Throws InvalidInput if the number of samples is not the grid's count, or a sample
+    /// or the sum of their squares is not finite.
+    const Result& run(std::span<const std::complex<R>> samples, std::uint64_t seed,
+                      std::uint64_t frame = 0) {
+        if (samples.size() != grid_.count) {  // no text is made in a good run
+            require(false, "number of samples", samples.size(),
+                    detail::concatenate("must be the grid's count, ", grid_.count));
+        }
+        result_.status = PursuitStatus::not_run;
+        result_.atoms.clear();
+        result_.residual_energy.clear();
+        frame_.load(samples, residual_);
+        const double energy = sums_.energy(residual_);
+        result_.signal_energy = static_cast<R>(energy);
+        if (!is_finite(result_.signal_energy)) {
+            require(false, "signal energy", energy,
+                    "must be finite: NaN or infinity among the samples, or scale the signal down");
+        }
+        swarm_.seed(seed, frame);
+        result_.status = energy > 0 ? decompose(energy) : PursuitStatus::silent;
+        return result_;
+    }
+    [[nodiscard]] const Result& result() const noexcept { return result_; }
+
+private:
+    [[nodiscard]] static std::vector<double> squared(std::vector<double> x) {
+        for (double& value : x) {
+            value *= value;
+        }
+        return x;
+    }
+    [[nodiscard]] static EchoSwarmBounds swarm_bounds(const SamplingGrid& grid,
+                                                      const GaborBox& box) noexcept {
+        const detail::LaneBounds b = detail::lane_bounds(grid, box);
+        return {{b.arrival.lower, b.arrival.upper},
+                {b.rotation.lower, b.rotation.upper},
+                {std::sqrt(b.decay.lower), std::sqrt(b.decay.upper)}};
+    }
+
+    [[nodiscard]] PursuitStatus decompose(double signal) {
+        // Taking echoes out leaves rounding of the samples, which are R, and of the swarm's float.
+        constexpr double eps = std::numeric_limits<R>::epsilon();
+        const double small = std::max(64 * eps * eps, options_.stop.residual_fraction) * signal;
+        double energy = signal;
+        while (result_.atoms.size() < options_.atoms) {
+            if (energy <= small) {
+                return PursuitStatus::residual_small;
+            }
+            for (std::size_t n = 0; n < grid_.count; ++n) {
+                weighted_.real()[n] = factors_[n] * residual_.real()[n];
+                weighted_.imag()[n] = factors_[n] * residual_.imag()[n];
+            }
+            const EchoSwarmPoint found =
+                swarm_.search({weighted_.real(), grid_.count}, {weighted_.imag(), grid_.count});
+            const detail::LanePoint point{found.arrival, found.rotation,
+                                          found.root_decay * found.root_decay};
+            const detail::LaneMoments sums = lanes_.moments(point, residual_, atom_);
+            const double captured = sums.captured();
+            if (options_.stop.false_alarm &&
+                2 * captured < threshold_ * options_.stop.false_alarm->noise_variance) {
+                return PursuitStatus::not_significant;
+            }
+            if (!(captured > 0)) {
+                return PursuitStatus::exhausted;
+            }
+            const std::complex<double> coefficient = sums.c[0] / sums.m[0];
+            sums_.subtract(coefficient, atom_, residual_);
+            energy = sums_.energy(residual_);
+            result_.atoms.push_back(frame_.echo(point, coefficient));
+            result_.residual_energy.push_back(static_cast<R>(energy));
+        }
+        return PursuitStatus::atom_count;
+    }
+
+    SwarmPursuitOptions options_;
+    SamplingGrid grid_;
+    GaborBox box_;
+    std::vector<double> factors_;
+    detail::LaneGrid<double> lanes_;
+    detail::LaneFrame<double> frame_;
+    EchoSwarm swarm_;
+    detail::LaneArray<double> residual_;
+    detail::LaneArray<double> weighted_;
+    detail::LaneArray<double> atom_;
+    detail::LaneBasis<double> sums_;  // for its sums over lanes
+    double threshold_ = 0;
+    Result result_;
+};
+
+}  // namespace echosieve
