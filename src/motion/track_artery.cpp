@@ -6,6 +6,7 @@
 #include <complex>
 #include <cstddef>
 #include <limits>
+#include <span>
 #include <variant>
 #include <vector>
 
@@ -13,6 +14,7 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/core/threads.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/contact.hpp"
@@ -153,6 +155,14 @@ ArteryMotion track_artery(const Recording& recording, const TrackOptions& option
                                 options);
         },
         recording.samples);
+}
+
+std::vector<ArteryMotion> track_arteries(std::span<const Recording> recordings,
+                                         const TrackOptions& options, std::size_t threads) {
+    std::vector<ArteryMotion> motions(recordings.size());
+    for_each_item(recordings.size(), threads,
+                  [&](std::size_t k) { motions[k] = track_artery(recordings[k], options); });
+    return motions;
 }
 
 }  // namespace echosieve

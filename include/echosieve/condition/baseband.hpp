@@ -16,6 +16,7 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/core/threads.hpp"
 
 namespace echosieve {
 
@@ -112,21 +113,26 @@ struct Baseband {
     RecordingSettings settings;  ///< of the recording that it was made from
 };
 
-/// All frames at once. Throws as Basebander does.
+/// All frames at once, on `threads` threads: the same bits on any number of them. Throws as
+/// Basebander and for_each_part do.
 template <Real R, class T>
 [[nodiscard]] Baseband<R> to_baseband(const FrameView<T>& frames, const RecordingSettings& settings,
-                                      const BasebandOptions& options = {}) {
-    Basebander<R> basebander(settings, frames.samples(), options);
+                                      const BasebandOptions& options = {},
+                                      std::size_t threads = 1) {
+    const Basebander<R> basebander(settings, frames.samples(), options);
     Baseband<R> result;
     result.grid = basebander.grid();
     result.settings = settings;
     result.samples.resize(static_cast<Eigen::Index>(frames.frames()),
                           static_cast<Eigen::Index>(result.grid.count));
-    for (std::size_t i = 0; i < frames.frames(); ++i) {
-        basebander.process(frames[i], std::span<std::complex<R>>(
-                                          result.samples.row(static_cast<Eigen::Index>(i)).data(),
-                                          result.grid.count));
-    }
+    for_each_part(frames.frames(), threads, [&](std::size_t first, std::size_t end) {
+        Basebander<R> own(basebander);
+        for (std::size_t i = first; i < end; ++i) {
+            own.process(frames[i], std::span<std::complex<R>>(
+                                       result.samples.row(static_cast<Eigen::Index>(i)).data(),
+                                       result.grid.count));
+        }
+    });
     return result;
 }
 

@@ -17,6 +17,7 @@
 #include "echosieve/core/lanes.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/core/threads.hpp"
 
 namespace echosieve {
 
@@ -148,5 +149,23 @@ private:
     std::vector<Row> rows_;
     std::vector<std::size_t> ends_;
 };
+
+/// Gates of raw samples, one a frame, to baseband: row i is what `basebander.process` gives of
+/// frame i. `basebander` is left as it is: each of the `threads` threads works with a copy. The
+/// same bits on any number of them. Throws InvalidInput unless frames have the samples that
+/// `basebander` is made for, and as for_each_part does.
+template <Real R, class T>
+[[nodiscard]] FrameMatrix<std::complex<R>> gates_to_baseband(const FrameView<T>& frames,
+                                                             const GateBasebander<R>& basebander,
+                                                             std::size_t threads = 1) {
+    FrameMatrix<std::complex<R>> result(frames.frames(), basebander.grid().count);
+    for_each_part(frames.frames(), threads, [&](std::size_t first, std::size_t end) {
+        GateBasebander<R> own(basebander);
+        for (std::size_t i = first; i < end; ++i) {
+            own.process(frames[i], result[i]);
+        }
+    });
+    return result;
+}
 
 }  // namespace echosieve
