@@ -33,8 +33,8 @@ template <class T>
             {arrival, 4e6, 1e6}, std::polar(3000.0, 2 * std::numbers::pi * stream.uniform())};
         echosieve::add(echo, grid, std::span<double>(line));
     }
-    std::vector<double> noise(4 * line_samples);
-    for (double& x : noise) {
+    std::vector<double> hiss(4 * line_samples);
+    for (double& x : hiss) {
         x = 200 * stream.normal();
     }
     echosieve::FrameMatrix<T> out(frames, line_samples);
@@ -42,7 +42,7 @@ template <class T>
         // Another part of the same noise: drawing it anew would take longer than any bench.
         const std::size_t first = (i * 7919) % (3 * line_samples);
         for (std::size_t n = 0; n < line_samples; ++n) {
-            out[i][n] = static_cast<T>(std::clamp(line[n] + noise[first + n], -32768.0, 32767.0));
+            out[i][n] = static_cast<T>(std::clamp(line[n] + hiss[first + n], -32768.0, 32767.0));
         }
     }
     return out;
