@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <limits>
 #include <optional>
+#include <span>
 #include <variant>
 #include <vector>
 
@@ -14,6 +15,7 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/core/threads.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/averaged_line.hpp"
 #include "echosieve/motion/block_means.hpp"
@@ -166,6 +168,14 @@ ArteryMotion track_artery(const Recording& recording, const TrackOptions& option
                                 options);
         },
         recording.samples);
+}
+
+std::vector<ArteryMotion> track_arteries(std::span<const Recording> recordings,
+                                         const TrackOptions& options, std::size_t threads) {
+    std::vector<ArteryMotion> motions(recordings.size());
+    for_each_item(recordings.size(), threads,
+                  [&](std::size_t k) { motions[k] = track_artery(recordings[k], options); });
+    return motions;
 }
 
 }  // namespace echosieve

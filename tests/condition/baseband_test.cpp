@@ -246,3 +246,24 @@ TEST_CASE("baseband refuses invalid settings, options and sizes") {
     settings.sensor.bandwidth = 0;
     CHECK_THROWS_AS(Basebander<double>(settings, 10), InvalidInput);
 }
+
+TEST_CASE_TEMPLATE("any number of threads gives the same bits", R, float, double) {
+    const RecordingSettings settings = settings_of(4e6, 1e6);
+    RandomStream random(8);
+    FrameMatrix<std::int16_t> frames(7, 900);
+    for (std::size_t i = 0; i < 7; ++i) {
+        for (auto& x : frames[i]) {
+            x = static_cast<std::int16_t>(random.uniform(-8192.0, 8192.0));
+        }
+    }
+    const Baseband<R> alone = to_baseband<R>(frames.view(), settings);
+    for (const std::size_t threads : {std::size_t{2}, std::size_t{4}, std::size_t{20}}) {
+        CAPTURE(threads);
+        const Baseband<R> together = to_baseband<R>(frames.view(), settings, {}, threads);
+        CHECK((together.samples == alone.samples).all());
+    }
+    CHECK_THROWS_AS(static_cast<void>(to_baseband<R>(frames.view(), settings, {}, 0)),
+                    InvalidInput);
+    const FrameMatrix<std::int16_t> none(0, 900);
+    CHECK(to_baseband<R>(none.view(), settings, {}, 4).samples.rows() == 0);
+}

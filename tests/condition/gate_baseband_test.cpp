@@ -168,3 +168,28 @@ TEST_CASE("what is outside its domain is refused") {
                                        std::span<Complex>(out).first(out.size() - 1)),
                     InvalidInput);
 }
+
+TEST_CASE_TEMPLATE("gates one after the other, or on any number of threads, come out the same", R,
+                   float, double) {
+    FrameMatrix<std::int16_t> frames(9, gate.count);
+    RandomStream stream(4);
+    for (std::size_t i = 0; i < 9; ++i) {
+        for (std::int16_t& x : frames[i]) {
+            x = static_cast<std::int16_t>(200 * stream.normal());
+        }
+    }
+    GateBasebander<R> basebander(gate, sensor);
+    std::vector<std::complex<R>> alone(basebander.grid().count);
+    for (const std::size_t threads : {std::size_t{1}, std::size_t{2}, std::size_t{4}}) {
+        CAPTURE(threads);
+        const auto all = gates_to_baseband(frames.view(), basebander, threads);
+        REQUIRE(all.frames() == 9);
+        for (std::size_t i = 0; i < 9; ++i) {
+            basebander.process(frames.view()[i], std::span<std::complex<R>>(alone));
+            CHECK(std::ranges::equal(all[i], alone));
+        }
+    }
+    const FrameMatrix<std::int16_t> wrong(2, gate.count - 1);
+    CHECK_THROWS_AS(static_cast<void>(gates_to_baseband(wrong.view(), basebander, 2)),
+                    InvalidInput);
+}

@@ -4,14 +4,17 @@
 
 #include <Eigen/Core>
 #include <algorithm>
+#include <array>
 #include <cmath>
-#include <complex>
 #include <cstddef>
 #include <numbers>
+#include <numeric>
 #include <span>
+#include <type_traits>
 
 #include "echosieve/condition/fir.hpp"
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/lanes.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
 
@@ -28,58 +31,138 @@ namespace echosieve::detail {
 
 /// Filters one frame at a time; samples outside the frame count as zero. Does not allocate after
 /// construction.
+///
+/// Sums are taken a register of taps at a time, and for several results at once that share the
+/// taps. Loads across a cache line cost double: so each possible place of a window in its registers
+/// has its own copy of the taps, zeros before and after, and the samples are read from whole
+/// registers.
 template <Real R>
 class AnalyticFilter {
 public:
-    /// `cutoff` is the low-pass's, in sensor bandwidths to each side of the centre (limited to half
-    /// the sampling rate). Throws InvalidInput for invalid settings.
-    AnalyticFilter(const RecordingSettings& settings, std::size_t samples, double cutoff) {
+    /// For results at every `step`-th sample. `cutoff` is the low-pass's, in sensor bandwidths to
+    /// each side of the centre (limited to half the sampling rate). Throws InvalidInput for invalid
+    /// settings.
+    AnalyticFilter(const RecordingSettings& settings, std::size_t samples, double cutoff,
+                   std::size_t step)
+        : samples_(samples), step_(step), count_((samples + step - 1) / step) {
         validate(settings);
         const double rate = settings.sampling_rate;
         const double bandwidth = settings.sensor.bandwidth;
         const Eigen::ArrayXd taps = low_pass_taps(filter_length(rate, bandwidth),
                                                   std::min(cutoff * bandwidth, 0.499 * rate), rate);
-        half_ = taps.size() / 2;
-        real_taps_.resize(taps.size());
-        imaginary_taps_.resize(taps.size());
-        for (Eigen::Index k = 0; k < taps.size(); ++k) {
-            const double turns =
-                settings.sensor.centre_frequency * static_cast<double>(k - half_) / rate;
+        window_ = static_cast<std::size_t>(taps.size());
+        width_ = whole_lanes<R>(window_ + L::size - 1);
+        places_ = L::size / std::gcd(L::size, step);
+        padded_.setZero(static_cast<Eigen::Index>(samples + width_ + L::size));
+        taps_.setZero(static_cast<Eigen::Index>(2 * width_ * places_));
+        for (std::size_t k = 0; k < window_; ++k) {
+            const double turns = settings.sensor.centre_frequency *
+                                 (static_cast<double>(k) - static_cast<double>(half())) / rate;
             const double angle = -2 * std::numbers::pi * (turns - std::nearbyint(turns));
-            real_taps_[k] = static_cast<R>(2 * taps[k] * std::cos(angle));
-            imaginary_taps_[k] = static_cast<R>(2 * taps[k] * std::sin(angle));
+            const double h = 2 * taps[static_cast<Eigen::Index>(k)];
+            for (std::size_t place = 0; place < places_; ++place) {
+                R* const to = taps_.data() + 2 * width_ * place + place * step % L::size + k;
+                to[0] = static_cast<R>(h * std::cos(angle));
+                to[width_] = static_cast<R>(h * std::sin(angle));
+            }
         }
-        padded_.setZero(static_cast<Eigen::Index>(samples) + 2 * half_);
     }
 
-    [[nodiscard]] Eigen::Index samples() const noexcept { return padded_.size() - 2 * half_; }
+    /// Number of results.
+    [[nodiscard]] std::size_t count() const noexcept { return count_; }
 
-    /// Takes the frame in. Throws InvalidInput unless it has the samples that the filter is made
-    /// for.
-    template <class T>
-    void load(std::span<const T> frame) {
-        require(static_cast<Eigen::Index>(frame.size()) == samples(), "samples in the frame",
-                frame.size(), concatenate("must be ", samples()));
-        padded_.segment(half_, samples()) =
-            Eigen::Map<const Eigen::Array<T, Eigen::Dynamic, 1>>(frame.data(), samples())
-                .template cast<R>();
+    /// Filters the frame: calls use(m, Re z, Im z) for every result m, at sample m * step, in no
+    /// order. Throws InvalidInput unless the frame has the samples that the filter is made for.
+    template <class T, class Use>
+    void analytic(std::span<const T> frame, Use use) {
+        run<true>(frame, use);
     }
-
-    /// Re z_n, with n one of the frame's samples.
-    [[nodiscard]] R real(Eigen::Index n) const noexcept { return dot(n, real_taps_); }
-    /// Im z_n.
-    [[nodiscard]] R imag(Eigen::Index n) const noexcept { return dot(n, imaginary_taps_); }
+    /// use(m, Re z).
+    template <class T, class Use>
+    void real(std::span<const T> frame, Use use) {
+        run<false>(frame, [&](std::size_t m, R re, R) { use(m, re); });
+    }
 
 private:
+    using L = Lanes<R>;
     using Array = Eigen::Array<R, Eigen::Dynamic, 1>;
+    // As many as the registers hold: 32 of them with AVX-512, 16 else.
+    static constexpr std::size_t together = sizeof(L) == 64 ? 6 : 4;
 
-    [[nodiscard]] R dot(Eigen::Index n, const Array& taps) const noexcept {
-        return padded_.segment(n, taps.size()).matrix().dot(taps.matrix());
+    [[nodiscard]] std::size_t half() const noexcept { return window_ / 2; }
+
+    template <bool Imaginary, class T, class Use>
+    void run(std::span<const T> frame, Use use) {
+        if (frame.size() != samples_) {  // no text is made in a good run
+            require(false, "samples in the frame", frame.size(), concatenate("must be ", samples_));
+        }
+        R* const inside = padded_.data() + half();
+        for (std::size_t n = 0; n < samples_; ++n) {
+            inside[n] = static_cast<R>(frame[n]);
+        }
+        // A zero tap makes a NaN of a NaN or an infinity that is out of the window's reach.
+        const auto checked = [&](std::size_t m, R re, R im) {
+            if constexpr (!std::is_integral_v<T>) {
+                if (!is_finite(re) || !is_finite(im)) {
+                    re = windowed(m, taps_.data() + 2 * width_ * (m % places_));
+                    im = Imaginary ? windowed(m, taps_.data() + 2 * width_ * (m % places_) + width_)
+                                   : R{0};
+                }
+            }
+            use(m, re, im);
+        };
+        for (std::size_t place = 0; place < places_; ++place) {
+            std::size_t m = place;
+            for (; m + (together - 1) * places_ < count_; m += together * places_) {
+                sums<together, Imaginary>(m, checked);
+            }
+            for (; m < count_; m += places_) {
+                sums<1, Imaginary>(m, checked);
+            }
+        }
     }
 
-    Eigen::Index half_ = 0;
-    Array real_taps_;
-    Array imaginary_taps_;
+    // The results m, m + places_ ... which share their taps.
+    template <std::size_t N, bool Imaginary, class Use>
+    void sums(std::size_t m, Use& use) const {
+        const R* const taps = taps_.data() + 2 * width_ * (m % places_);
+        const R* const x = padded_.data() + m * step_ / L::size * L::size;
+        const std::size_t apart = places_ * step_;
+        std::array<L, N> re;
+        std::array<L, N> im;
+        for (std::size_t k = 0; k < width_; k += L::size) {
+            const L real = L::load(taps + k);
+            const L imag = Imaginary ? L::load(taps + width_ + k) : L();
+            for (std::size_t i = 0; i < N; ++i) {
+                const L sample = L::load(x + i * apart + k);
+                re[i] = multiply_add(sample, real, re[i]);
+                if constexpr (Imaginary) {
+                    im[i] = multiply_add(sample, imag, im[i]);
+                }
+            }
+        }
+        for (std::size_t i = 0; i < N; ++i) {
+            use(m + i * places_, re[i].sum(), Imaginary ? im[i].sum() : R{0});
+        }
+    }
+
+    // One sum over the window alone, out of turn.
+    [[nodiscard]] R windowed(std::size_t m, const R* taps) const noexcept {
+        const R* const x = padded_.data() + m * step_;
+        R sum = 0;
+        for (std::size_t k = 0; k < window_; ++k) {
+            sum += x[k] * taps[m * step_ % L::size + k];
+        }
+        return sum;
+    }
+
+    std::size_t samples_;
+    std::size_t step_;
+    std::size_t count_;
+    std::size_t window_ = 0;  // taps
+    std::size_t width_ = 0;   // taps with their zeros, in whole registers
+    std::size_t places_ = 1;  // of windows in their registers, after which they repeat
+    Array taps_;              // by place: the real parts, then the imaginary ones
     Array padded_;
 };
 

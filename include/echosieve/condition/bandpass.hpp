@@ -41,7 +41,7 @@ public:
     /// domain.
     BandPass(const RecordingSettings& settings, std::size_t samples,
              const BandPassOptions& options = {})
-        : filter_((validate(options), settings), samples, options.cutoff),
+        : filter_((validate(options), settings), samples, options.cutoff, 1),
           grid_(settings.grid(samples)) {}
 
     /// Grid of the result: the frame's own, unmixed.
@@ -51,29 +51,24 @@ public:
     /// this object is made for.
     template <class T>
     void process(std::span<const T> frame, std::span<R> out) {
-        load(frame, out.size());
-        for (std::size_t n = 0; n < out.size(); ++n) {
-            out[n] = filter_.real(static_cast<Eigen::Index>(n));
-        }
+        check(out.size());
+        filter_.real(frame, [&](std::size_t n, R re) { out[n] = re; });
     }
 
     /// The analytic signal of the band-passed frame: its real part is what the other overload
     /// gives, its modulus the envelope.
     template <class T>
     void process(std::span<const T> frame, std::span<std::complex<R>> out) {
-        load(frame, out.size());
-        for (std::size_t n = 0; n < out.size(); ++n) {
-            const auto index = static_cast<Eigen::Index>(n);
-            out[n] = {filter_.real(index), filter_.imag(index)};
-        }
+        check(out.size());
+        filter_.analytic(frame, [&](std::size_t n, R re, R im) { out[n] = {re, im}; });
     }
 
 private:
-    template <class T>
-    void load(std::span<const T> frame, std::size_t size) {
-        require(size == grid_.count, "size of the output", size,
-                detail::concatenate("must be ", grid_.count));
-        filter_.load(frame);
+    void check(std::size_t size) const {
+        if (size != grid_.count) {  // no text is made in a good run
+            require(false, "size of the output", size,
+                    detail::concatenate("must be ", grid_.count));
+        }
     }
 
     detail::AnalyticFilter<R> filter_;

@@ -16,6 +16,7 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/core/threads.hpp"
 
 namespace echosieve {
 
@@ -56,14 +57,11 @@ public:
     /// domain.
     Basebander(const RecordingSettings& settings, std::size_t samples,
                const BasebandOptions& options = {})
-        : filter_((validate(options), settings), samples, options.cutoff) {
-        const double rate = settings.sampling_rate;
-        decimation_ = std::max<Eigen::Index>(
-            1, static_cast<Eigen::Index>(rate / (options.rate * settings.sensor.bandwidth)));
-        const auto step = static_cast<std::size_t>(decimation_);
+        : step_(kept_step((validate(options), validate(settings), settings), options)),
+          filter_(settings, samples, options.cutoff, step_),
+          grid_{settings.start_time, settings.sampling_rate / static_cast<double>(step_),
+                filter_.count(), settings.sensor.centre_frequency} {
         const double mixing = settings.sensor.centre_frequency;
-        grid_ = {settings.start_time, rate / static_cast<double>(step), (samples + step - 1) / step,
-                 mixing};
         phasors_.reserve(grid_.count);
         for (std::size_t m = 0; m < grid_.count; ++m) {
             const double turns = mixing * grid_.time(static_cast<double>(m));
@@ -80,23 +78,28 @@ public:
     /// is made for.
     template <class T>
     void process(std::span<const T> frame, std::span<std::complex<R>> out) {
-        require(out.size() == grid_.count, "size of the output", out.size(),
-                detail::concatenate("must be ", grid_.count));
-        filter_.load(frame);
-        for (std::size_t m = 0; m < out.size(); ++m) {
-            const Eigen::Index n = static_cast<Eigen::Index>(m) * decimation_;
-            const R re = filter_.real(n);
-            const R im = filter_.imag(n);
+        if (out.size() != grid_.count) {  // no text is made in a good run
+            require(false, "size of the output", out.size(),
+                    detail::concatenate("must be ", grid_.count));
+        }
+        filter_.analytic(frame, [&](std::size_t m, R re, R im) {
             const R c = phasors_[m].real();
             const R s = phasors_[m].imag();
             out[m] = {re * c - im * s, re * s + im * c};
-        }
+        });
     }
 
 private:
+    [[nodiscard]] static std::size_t kept_step(const RecordingSettings& settings,
+                                               const BasebandOptions& options) {
+        return std::max<std::size_t>(
+            1, static_cast<std::size_t>(settings.sampling_rate /
+                                        (options.rate * settings.sensor.bandwidth)));
+    }
+
+    std::size_t step_;
     detail::AnalyticFilter<R> filter_;
     SamplingGrid grid_;
-    Eigen::Index decimation_ = 1;
     std::vector<std::complex<R>> phasors_;
 };
 
@@ -110,21 +113,26 @@ struct Baseband {
     RecordingSettings settings;  ///< of the recording that it was made from
 };
 
-/// All frames at once. Throws as Basebander does.
+/// All frames at once, on `threads` threads: the same bits on any number of them. Throws as
+/// Basebander and for_each_part do.
 template <Real R, class T>
 [[nodiscard]] Baseband<R> to_baseband(const FrameView<T>& frames, const RecordingSettings& settings,
-                                      const BasebandOptions& options = {}) {
-    Basebander<R> basebander(settings, frames.samples(), options);
+                                      const BasebandOptions& options = {},
+                                      std::size_t threads = 1) {
+    const Basebander<R> basebander(settings, frames.samples(), options);
     Baseband<R> result;
     result.grid = basebander.grid();
     result.settings = settings;
     result.samples.resize(static_cast<Eigen::Index>(frames.frames()),
                           static_cast<Eigen::Index>(result.grid.count));
-    for (std::size_t i = 0; i < frames.frames(); ++i) {
-        basebander.process(frames[i], std::span<std::complex<R>>(
-                                          result.samples.row(static_cast<Eigen::Index>(i)).data(),
-                                          result.grid.count));
-    }
+    for_each_part(frames.frames(), threads, [&](std::size_t first, std::size_t end) {
+        Basebander<R> own(basebander);
+        for (std::size_t i = first; i < end; ++i) {
+            own.process(frames[i], std::span<std::complex<R>>(
+                                       result.samples.row(static_cast<Eigen::Index>(i)).data(),
+                                       result.grid.count));
+        }
+    });
     return result;
 }
 

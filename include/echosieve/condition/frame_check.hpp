@@ -93,10 +93,44 @@ namespace detail {
 template <class T>
 [[nodiscard]] bool all_finite(std::span<const T> frame) noexcept {
     if constexpr (std::is_floating_point_v<T>) {
-        return std::all_of(frame.begin(), frame.end(), [](T x) { return is_finite(x); });
+        bool all = true;  // no early end: so it is vectorised
+        for (const T x : frame) {
+            all &= is_finite(x);
+        }
+        return all;
     } else {
         return true;
     }
+}
+
+template <class T>
+struct Extremes {
+    T low = std::numeric_limits<T>::max();
+    T high = std::numeric_limits<T>::lowest();
+
+    void take(const Extremes& other) noexcept {
+        low = std::min(low, other.low);
+        high = std::max(high, other.high);
+    }
+};
+
+// Of a frame of finite samples.
+template <class T>
+[[nodiscard]] Extremes<T> extremes(std::span<const T> frame) noexcept {
+    Extremes<T> out;
+    if constexpr (std::is_floating_point_v<T>) {
+        if (!frame.empty()) {  // a compiler may not reorder this by itself
+            const Eigen::Map<const Eigen::Array<T, Eigen::Dynamic, 1>> x(
+                frame.data(), static_cast<Eigen::Index>(frame.size()));
+            out = {x.minCoeff(), x.maxCoeff()};
+        }
+    } else {
+        for (const T x : frame) {
+            out.low = std::min(out.low, x);
+            out.high = std::max(out.high, x);
+        }
+    }
+    return out;
 }
 
 // Calls mark(k) for the samples in runs of at least `run` that equal `low` or `high`.
@@ -120,16 +154,15 @@ void for_each_pinned(std::span<const T> frame, T low, T high, std::size_t run, M
 template <class T>
 void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
                   const FrameCheckOptions& options, std::vector<FrameState>& states) {
-    T low = std::numeric_limits<T>::max();
-    T high = std::numeric_limits<T>::lowest();
+    std::vector<Extremes<T>> of_frame(states.size());
+    Extremes<T> all;
     for (std::size_t i = 0; i < states.size(); ++i) {
         if (states[i] != FrameState::not_finite) {
-            for (const T x : frames[i]) {
-                low = std::min(low, x);
-                high = std::max(high, x);
-            }
+            of_frame[i] = extremes(frames[i]);
+            all.take(of_frame[i]);
         }
     }
+    const auto [low, high] = all;
     if (!(high > low)) {
         return;
     }
@@ -142,17 +175,22 @@ void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
         const double cycle = settings.sampling_rate / settings.sensor.centre_frequency;
         run += static_cast<std::size_t>(std::ceil(cycle / std::numbers::pi * std::sqrt(2 / top)));
     }
+    const auto touches = [&, low = low, high = high](std::size_t i) {
+        return of_frame[i].low == low || of_frame[i].high == high;
+    };
     std::vector<std::size_t> pinned(frames.samples(), 0);
     std::size_t looked_at = 0;
     for (std::size_t i = 0; i < states.size(); ++i) {
         if (states[i] == FrameState::good) {
             ++looked_at;
-            for_each_pinned(frames[i], low, high, run, [&](std::size_t k) { ++pinned[k]; });
+            if (touches(i)) {
+                for_each_pinned(frames[i], low, high, run, [&](std::size_t k) { ++pinned[k]; });
+            }
         }
     }
     const double saturated = options.saturated_part * static_cast<double>(looked_at);
     for (std::size_t i = 0; i < states.size(); ++i) {
-        if (states[i] != FrameState::good) {
+        if (states[i] != FrameState::good || !touches(i)) {
             continue;
         }
         std::size_t clipped = 0;

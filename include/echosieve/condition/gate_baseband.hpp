@@ -1,7 +1,9 @@
 // A gate of raw samples to a few complex ones, in a microsecond or two.
 #pragma once
 
+#include <Eigen/Core>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -15,6 +17,7 @@
 #include "echosieve/core/lanes.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/core/threads.hpp"
 
 namespace echosieve {
 
@@ -53,15 +56,12 @@ public:
         weights_ = design.weights();
         width_ = whole_lanes<R>(design.window());
         frame_.assign(raw.count + width_, R{0});
+        const auto width = static_cast<Eigen::Index>(width_);
+        taps_.setZero(width, 2 * static_cast<Eigen::Index>(design.filters().size()));
+        Eigen::Index column = 0;
         for (const Eigen::VectorXcd& filter : design.filters()) {
-            const auto write = [&](const auto& part) {
-                for (Eigen::Index k = 0; k < filter.size(); ++k) {
-                    taps_.push_back(static_cast<R>(part(filter[k])));
-                }
-                taps_.resize(taps_.size() + width_ - design.window(), R{0});
-            };
-            write([](const std::complex<double>& h) { return h.real(); });
-            write([](const std::complex<double>& h) { return h.imag(); });
+            taps_.col(column++).head(filter.size()) = filter.real().template cast<R>();
+            taps_.col(column++).head(filter.size()) = filter.imag().template cast<R>();
         }
         for (std::size_t m = 0; m < grid_.count; ++m) {
             const double turns = sensor.centre_frequency * grid_.time(static_cast<double>(m));
@@ -69,6 +69,9 @@ public:
                 std::polar(1.0, -2 * std::numbers::pi * (turns - std::nearbyint(turns)));
             rows_.push_back(
                 {design.first(m), 2 * width_ * design.filter(m), std::complex<R>(turn)});
+            if (m + 1 == grid_.count || design.filter(m + 1) != design.filter(m)) {
+                ends_.push_back(m + 1);
+            }
         }
     }
 
@@ -89,21 +92,14 @@ public:
         for (std::size_t n = 0; n < gate.size(); ++n) {
             frame_[n] = static_cast<R>(gate[n]);
         }
-        for (std::size_t m = 0; m < out.size(); ++m) {
-            const Row& row = rows_[m];
-            const R* const x = frame_.data() + row.first;
-            const R* const real = taps_.data() + row.taps;
-            const R* const imag = real + width_;
-            L re, im;
-            for (std::size_t k = 0; k < width_; k += L::size) {
-                const L sample = L::load(x + k);
-                re = multiply_add(sample, L::load(real + k), re);
-                im = multiply_add(sample, L::load(imag + k), im);
+        std::size_t m = 0;
+        for (const std::size_t end : ends_) {  // of rows that share their filter
+            for (; m + together <= end; m += together) {
+                sums<together>(m, out);
             }
-            const R zr = re.sum();
-            const R zi = im.sum();
-            out[m] = {zr * row.turn.real() - zi * row.turn.imag(),
-                      zr * row.turn.imag() + zi * row.turn.real()};
+            for (; m < end; ++m) {
+                sums<1>(m, out);
+            }
         }
     }
 
@@ -113,14 +109,63 @@ private:
         std::size_t taps;   // where the filter stands: the real parts, then the imaginary ones
         std::complex<R> turn;
     };
+    static constexpr std::size_t together = 2;
+
+    // The results m .. m + N - 1, which share their filter.
+    template <std::size_t N>
+    void sums(std::size_t m, std::span<std::complex<R>> out) const noexcept {
+        const R* const real = taps_.data() + rows_[m].taps;
+        const R* const imag = real + width_;
+        std::array<const R*, N> x;
+        for (std::size_t i = 0; i < N; ++i) {
+            x[i] = frame_.data() + rows_[m + i].first;
+        }
+        std::array<L, N> re;
+        std::array<L, N> im;
+        for (std::size_t k = 0; k < width_; k += L::size) {
+            const L c = L::load(real + k);
+            const L s = L::load(imag + k);
+            for (std::size_t i = 0; i < N; ++i) {
+                const L sample = L::load(x[i] + k);
+                re[i] = multiply_add(sample, c, re[i]);
+                im[i] = multiply_add(sample, s, im[i]);
+            }
+        }
+        for (std::size_t i = 0; i < N; ++i) {
+            const R zr = re[i].sum();
+            const R zi = im[i].sum();
+            const std::complex<R> turn = rows_[m + i].turn;
+            out[m + i] = {zr * turn.real() - zi * turn.imag(), zr * turn.imag() + zi * turn.real()};
+        }
+    }
 
     SamplingGrid raw_;
     SamplingGrid grid_;
     std::size_t width_ = 0;  // taps in whole lanes
     std::vector<double> weights_;
     std::vector<R> frame_;
-    std::vector<R> taps_;
+    // By filter: the real parts, then the imaginary ones. In memory that Eigen aligns.
+    Eigen::Array<R, Eigen::Dynamic, Eigen::Dynamic> taps_;
     std::vector<Row> rows_;
+    std::vector<std::size_t> ends_;
 };
+
+/// Gates of raw samples, one a frame, to baseband: row i is what `basebander.process` gives of
+/// frame i. `basebander` is left as it is: each of the `threads` threads works with a copy. The
+/// same bits on any number of them. Throws InvalidInput unless frames have the samples that
+/// `basebander` is made for, and as for_each_part does.
+template <Real R, class T>
+[[nodiscard]] FrameMatrix<std::complex<R>> gates_to_baseband(const FrameView<T>& frames,
+                                                             const GateBasebander<R>& basebander,
+                                                             std::size_t threads = 1) {
+    FrameMatrix<std::complex<R>> result(frames.frames(), basebander.grid().count);
+    for_each_part(frames.frames(), threads, [&](std::size_t first, std::size_t end) {
+        GateBasebander<R> own(basebander);
+        for (std::size_t i = first; i < end; ++i) {
+            own.process(frames[i], result[i]);
+        }
+    });
+    return result;
+}
 
 }  // namespace echosieve

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstddef>
+#include <span>
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
@@ -78,5 +79,12 @@ inline constexpr std::size_t fewest_frames = 64;
 /// Throws InvalidInput for settings or options outside their domain.
 [[nodiscard]] ArteryMotion track_artery(const Recording& recording,
                                         const TrackOptions& options = {});
+
+/// Many recordings, each as track_artery follows it, on `threads` threads: the same bits on any
+/// number of them. Each thread needs the memory that one recording takes. Throws as track_artery
+/// does, for the first recording that it refuses, and as for_each_item does.
+[[nodiscard]] std::vector<ArteryMotion> track_arteries(std::span<const Recording> recordings,
+                                                       const TrackOptions& options = {},
+                                                       std::size_t threads = 1);
 
 }  // namespace echosieve

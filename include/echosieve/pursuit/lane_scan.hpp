@@ -56,7 +56,7 @@ public:
         const double width = bounds.rotation.width();
         const double step = 4 * std::sqrt(2 * decay_ * -std::log1p(-loss));
         pairs_ = static_cast<std::size_t>(std::max(1.0, std::ceil(width / step / 2)));
-        const auto taps = static_cast<std::size_t>(2 * reach_ + 2);
+        const std::size_t taps = this->taps();
         const std::size_t stored = whole_lanes<R>(arrivals_);
         weights_.assign(stored, R{0});
         for (std::size_t q = 0; q < pairs_; ++q) {
@@ -87,6 +87,10 @@ public:
     }
 
     [[nodiscard]] std::size_t atoms() const noexcept { return 2 * pairs_ * arrivals_; }
+    /// Samples that an atom of the grid reaches over.
+    [[nodiscard]] std::size_t taps() const noexcept {
+        return static_cast<std::size_t>(2 * reach_ + 2);
+    }
 
     /// The grid's atom that captures most; nothing if none captures anything.
     [[nodiscard]] std::optional<LanePoint> best(const LaneGrid<R>& grid,
@@ -98,7 +102,7 @@ public:
         }
         R most = 0;
         LanePoint found;
-        const auto taps = static_cast<std::size_t>(2 * reach_ + 2);
+        const std::size_t taps = this->taps();
         for (std::size_t q = 0; q < pairs_; ++q) {
             const R* const cosines = cosines_.data() + q * taps;
             const R* const sines = sines_.data() + q * taps;
