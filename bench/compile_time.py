@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Times how long a user's file takes to compile, header-only and against the compiled library.
 
-    python3 bench/compile_time.py [--times 3] [--compilers g++ clang++-16] [--flags "-O2"] [--eigen /usr/include/eigen3]
+    python3 bench/compile_time.py [--times 3] [--compilers g++ clang++-16] [--flags "-O2"] [--eigen DIR]
 
 The file includes the umbrella header (or single headers) and takes a frame apart by an orthogonal pursuit with a particle
 swarm. Prints, for each case, the least of several runs: processor seconds (of the compiler and its children), which other
@@ -30,14 +30,14 @@ int main() {
 }
 """
 ALL = '#include "echosieve/echosieve.hpp"\n'
-SOME = '#include "echosieve/optimise/particle_swarm.hpp"\n#include "echosieve/pursuit/pursue.hpp"\n'
+SOME = '#include "echosieve/pursuit/compiled.hpp"\n'
 CASES = [
     ("Eigen/Core alone", "#include <Eigen/Core>\n", False),
     ("umbrella header, no call", ALL, False),
     ("umbrella header, pursue(...)", ALL + CALLS, False),
-    ("two headers, pursue(...)", SOME + CALLS, False),
+    ("one header, pursue(...)", SOME + CALLS, False),
     ("umbrella header, pursue(...), compiled library", ALL + CALLS, True),
-    ("two headers, pursue(...), compiled library", SOME + CALLS, True),
+    ("one header, pursue(...), compiled library", SOME + CALLS, True),
 ]
 
 
@@ -56,10 +56,13 @@ def main():
     parser.add_argument("--times", type=int, default=3, help="runs of each case")
     parser.add_argument("--compilers", nargs="+", default=["g++", "clang++-16"])
     parser.add_argument("--flags", default="-O2")
-    parser.add_argument("--eigen", default="/usr/include/eigen3")
+    parser.add_argument("--eigen", help="folder that holds Eigen/Core; default: pkg-config's")
     parser.add_argument("--include", default=str(root / "include"), help="folder of the library's headers")
     options = parser.parse_args()
     os.environ["CCACHE_DISABLE"] = "1"
+    if not options.eigen:
+        found = subprocess.run(["pkg-config", "--cflags-only-I", "eigen3"], capture_output=True, text=True)
+        options.eigen = found.stdout.strip().removeprefix("-I") or parser.error("Eigen was not found: give --eigen")
     with tempfile.TemporaryDirectory() as folder:
         for compiler in options.compilers:
             if not shutil.which(compiler):

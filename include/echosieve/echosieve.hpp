@@ -97,6 +97,7 @@
 #include "echosieve/optimise/swarm_workspace.hpp"
 #include "echosieve/pursuit/atom_moments.hpp"
 #include "echosieve/pursuit/bounded_step.hpp"
+#include "echosieve/pursuit/compiled.hpp"
 #include "echosieve/pursuit/echo_count.hpp"
 #include "echosieve/pursuit/echo_covariance.hpp"
 #include "echosieve/pursuit/echo_source.hpp"
