@@ -106,6 +106,7 @@
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/fit_options.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
+#include "echosieve/pursuit/gram_scan.hpp"
 #include "echosieve/pursuit/joint_fit.hpp"
 #include "echosieve/pursuit/lane_atom.hpp"
 #include "echosieve/pursuit/lane_basis.hpp"
