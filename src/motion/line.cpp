@@ -1,8 +1,39 @@
 #include "echosieve/motion/line.hpp"
 
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <vector>
+
+#include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/motion/frame_run.hpp"
 #include "echosieve/motion/slow_time.hpp"
 
 namespace echosieve {
+
+Eigen::ArrayXd LineHistory::slow_path(double depth) const {
+    return stretch.size() > 0 ? Eigen::ArrayXd(stretch * (depth - stretch_centre))
+                              : Eigen::ArrayXd::Zero(frames());
+}
+
+std::vector<FrameRun> LineHistory::runs() const {
+    const auto in_frames = [&](double time) {
+        return static_cast<std::size_t>(std::lround(time * settings.frame_rate));
+    };
+    return runs_of(usable, in_frames(30e-3), std::max<std::size_t>(2, in_frames(60e-3)));
+}
+
+Eigen::ArrayXd LineHistory::weights() const {
+    Eigen::ArrayXd w(frames());
+    for (Eigen::Index i = 0; i < w.size(); ++i) {
+        w[i] = usable[static_cast<std::size_t>(i)] ? 1 : 0;
+    }
+    return w;
+}
 
 LineHistory line_history(const Baseband<double>& baseband, const std::vector<FrameState>& states) {
     require(states.size() == static_cast<std::size_t>(baseband.samples.rows()),

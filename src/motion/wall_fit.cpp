@@ -196,3 +196,20 @@ WallState likeliest_wall(WallModel& model, WallState start, const WallSearch& se
 }
 
 }  // namespace echosieve
+
+namespace echosieve {
+
+void validate(const WallSearch& search) {
+    require(!search.offsets.empty(), "number of offsets", search.offsets.size(),
+            "must be at least 1");
+    require(search.lowest_ratio > 0 && search.lowest_ratio <= search.highest_ratio, "lowest_ratio",
+            search.lowest_ratio, "must be positive and not exceed highest_ratio");
+    require(search.ratios >= 1, "ratios", search.ratios, "must be at least 1");
+}
+
+double noise_of(const WallModel& model, const LayeredGate& layered, const WallModelOptions& options,
+                double part) {
+    return model.power() * std::max(part * layered.fit.residual(), options.least_noise);
+}
+
+}  // namespace echosieve

@@ -134,3 +134,47 @@ TEST_CASE("batches that make no sense are refused") {
     pursuit.run(Matrix<double>::Ones(4, 2), {}, result);
     CHECK(result.columns.rows() == 4);
 }
+
+TEST_CASE("columns that float takes for one are told apart, and the first of equal ones is taken") {
+    // Pairs of columns 1e-9 apart: 1 / 100 of float's resolution, 1e6 times that of double.
+    RandomStream stream(11);
+    Matrix<double> columns = random_dictionary<double>(stream, 30, 200);
+    for (Eigen::Index k = 0; k < 100; ++k) {
+        columns.col(100 + k) = columns.col(k) + 1e-9 * random_matrix<double>(stream, 30, 1);
+    }
+    columns.col(150) = columns.col(50);
+    columns.colwise().normalize();
+    const Matrix<double> signals = random_matrix<double>(stream, 30, 50);
+    GramPursuit<double> pursuit(columns, 6);
+    GramPursuitResult<double> result;
+    pursuit.run(signals, {}, result);
+    MatrixDictionary<double> dictionary(columns);
+    Eigen::Index of_second_half = 0;
+    for (Eigen::Index t = 0; t < signals.cols(); ++t) {
+        const Eigen::VectorXd signal = signals.col(t);
+        const auto alone = pursue(span_of(signal), dictionary, Orthogonal{6});
+        for (std::size_t k = 0; k < alone.atoms.size(); ++k) {
+            const Eigen::Index chosen = result.columns(static_cast<Eigen::Index>(k), t);
+            REQUIRE(chosen == static_cast<Eigen::Index>(alone.atoms[k].index));
+            CHECK(chosen != 150);
+            of_second_half += chosen >= 100 ? 1 : 0;
+        }
+    }
+    // Whoever took the first of each pair would pass but for this.
+    CHECK(of_second_half > 50);
+}
+
+TEST_CASE("a signal's size changes its coefficients and nothing else") {
+    RandomStream stream(13);
+    const Matrix<double> columns = random_dictionary<double>(stream, 25, 77);
+    const Matrix<double> signals = random_matrix<double>(stream, 25, 9);
+    GramPursuit<double> pursuit(columns, 6);
+    GramPursuitResult<double> plain, scaled;
+    pursuit.run(signals, {}, plain);
+    for (const double scale : {0x1p-400, 0x1p400}) {  // beyond float's range; powers of two: exact
+        pursuit.run(scale * signals, {}, scaled);
+        CHECK(scaled.columns == plain.columns);
+        CHECK(scaled.coefficients == scale * plain.coefficients);
+    }
+    CHECK_THROWS_AS(pursuit.run(0x1p600 * signals, {}, scaled), InvalidInput);
+}

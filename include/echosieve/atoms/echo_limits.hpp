@@ -16,6 +16,7 @@
 #include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 
@@ -57,27 +58,29 @@ inline void validate(const LimitOptions& options) {
 
 /// Inverse of an information matrix, its entries of any units; infinite throughout where the matrix
 /// is singular to the options' pivot.
-[[nodiscard]] inline Eigen::MatrixXd least_covariance(const Eigen::MatrixXd& information,
-                                                      const LimitOptions& options = {}) {
+template <OnlyDouble R = double>
+[[nodiscard]] Eigen::MatrixXd least_covariance(const Eigen::MatrixXd& given,
+                                               const LimitOptions& options = {}) {
     validate(options);
+    const Eigen::MatrixX<R>& information = given;
     require(information.rows() == information.cols(), "columns", information.cols(),
             detail::concatenate("must be the rows, ", information.rows()));
     const Eigen::Index size = information.rows();
     const auto unknown = [&] {
-        return Eigen::MatrixXd(
-            Eigen::MatrixXd::Constant(size, size, std::numeric_limits<double>::infinity()));
+        return Eigen::MatrixX<R>(
+            Eigen::MatrixX<R>::Constant(size, size, std::numeric_limits<double>::infinity()));
     };
-    const Eigen::ArrayXd diagonal = information.diagonal().array();
+    const Eigen::ArrayX<R> diagonal = information.diagonal().array();
     if (!information.allFinite() || (size > 0 && !(diagonal.minCoeff() > 0))) {
         return unknown();
     }
-    const Eigen::VectorXd scale = diagonal.sqrt().inverse().matrix();
-    const Eigen::MatrixXd scaled = scale.asDiagonal() * information * scale.asDiagonal();
-    const Eigen::LDLT<Eigen::MatrixXd> factor(scaled);
+    const Eigen::VectorX<R> scale = diagonal.sqrt().inverse().matrix();
+    const Eigen::MatrixX<R> scaled = scale.asDiagonal() * information * scale.asDiagonal();
+    const Eigen::LDLT<Eigen::MatrixX<R>> factor(scaled);
     if (size > 0 && !(factor.vectorD().minCoeff() > options.least_pivot)) {
         return unknown();
     }
-    const Eigen::MatrixXd inverse = factor.solve(Eigen::MatrixXd::Identity(size, size));
+    const Eigen::MatrixX<R> inverse = factor.solve(Eigen::MatrixX<R>::Identity(size, size));
     return scale.asDiagonal() * inverse * scale.asDiagonal();
 }
 
@@ -128,7 +131,7 @@ template <Atom A>
 /// free ones of centre frequency, bandwidth and chirp rate) in all frames, and arrival, amplitude
 /// and phase of its own in each. Throws InvalidInput as fisher_information does, or unless all
 /// frames have as many echoes.
-template <Atom A>
+template <Atom A, OnlyDouble R = double>
 [[nodiscard]] std::vector<std::vector<EchoLimit>> shared_shape_limits(
     std::span<const std::vector<Echo<A>>> frames, const FreeParameters& free,
     const SampledNoise& noise, const LimitOptions& options = {}) {
@@ -149,24 +152,25 @@ template <Atom A>
             }
         }
     }
-    std::vector<Eigen::MatrixXd> spread;    // W^-1
-    std::vector<Eigen::MatrixXd> leverage;  // W^-1 C
+    std::vector<Eigen::MatrixX<R>> spread;    // W^-1
+    std::vector<Eigen::MatrixX<R>> leverage;  // W^-1 C
     const auto shapes = static_cast<Eigen::Index>(shared.size());
-    Eigen::MatrixXd rest = Eigen::MatrixXd::Zero(shapes, shapes);  // T
+    Eigen::MatrixX<R> rest = Eigen::MatrixX<R>::Zero(shapes, shapes);  // T
     for (const std::vector<Echo<A>>& frame : frames) {
         require(frame.size() == echoes, "number of echoes", frame.size(),
                 detail::concatenate("must be that of the first frame, ", echoes));
-        const Eigen::MatrixXd f = fisher_information(std::span<const Echo<A>>(frame), free, noise);
-        const Eigen::MatrixXd c = f(own, shared);
+        const Eigen::MatrixX<R> f =
+            fisher_information(std::span<const Echo<A>>(frame), free, noise);
+        const Eigen::MatrixX<R> c = f(own, shared);
         spread.push_back(least_covariance(f(own, own), options));
         leverage.push_back(spread.back() * c);
         rest += f(shared, shared) - c.transpose() * leverage.back();
     }
-    const Eigen::MatrixXd shape_covariance = least_covariance(rest, options);
+    const Eigen::MatrixX<R> shape_covariance = least_covariance(rest, options);
     for (std::size_t i = 0; i < frames.size(); ++i) {
-        Eigen::MatrixXd all =
-            Eigen::MatrixXd::Zero(free.count() * static_cast<Eigen::Index>(echoes),
-                                  free.count() * static_cast<Eigen::Index>(echoes));
+        Eigen::MatrixX<R> all =
+            Eigen::MatrixX<R>::Zero(free.count() * static_cast<Eigen::Index>(echoes),
+                                    free.count() * static_cast<Eigen::Index>(echoes));
         all(own, own) = spread[i];
         if (shapes > 0) {
             all(own, own) += leverage[i] * shape_covariance * leverage[i].transpose();

@@ -57,6 +57,7 @@ inline void validate(const GateBasebandOptions& options) {
 namespace detail {
 
 /// The numbers above for gates of `samples` at `rate` [Hz], every step-th sample kept.
+template <OnlyDouble R = double>
 class GateDesign {
 public:
     GateDesign(std::size_t samples, double rate, std::size_t step, const Sensor& sensor,
@@ -80,7 +81,9 @@ public:
     /// Number of the filter of result m: results share filters.
     [[nodiscard]] std::size_t filter(std::size_t m) const noexcept { return filter_[m]; }
     /// The filters, each of `window` taps.
-    [[nodiscard]] const std::vector<Eigen::VectorXcd>& filters() const noexcept { return filters_; }
+    [[nodiscard]] const std::vector<Eigen::VectorX<std::complex<R>>>& filters() const noexcept {
+        return filters_;
+    }
     /// w of each result, in units of the largest.
     [[nodiscard]] const std::vector<double>& weights() const noexcept { return weights_; }
 
@@ -99,14 +102,14 @@ private:
 
     void design_filters(std::size_t half, double noise) {
         const auto size = static_cast<Eigen::Index>(window_);
-        Eigen::MatrixXd matrix(size, size);
+        Eigen::MatrixX<R> matrix(size, size);
         for (Eigen::Index i = 0; i < size; ++i) {
             for (Eigen::Index k = 0; k < size; ++k) {
                 matrix(i, k) = rho(static_cast<double>(i - k)).real() + offset_variance;
             }
             matrix(i, i) += noise;
         }
-        const Eigen::LLT<Eigen::MatrixXd> factor(matrix);
+        const Eigen::LLT<Eigen::MatrixX<R>> factor(matrix);
         const std::size_t none = kept_;
         std::vector<std::size_t> known(window_, none);  // by the result's place in its window
         for (std::size_t m = 0; m < kept_; ++m) {
@@ -115,14 +118,14 @@ private:
             std::size_t& number = known[at - first_.back()];
             if (number == none) {
                 number = filters_.size();
-                Eigen::MatrixXd right(size, 2);
+                Eigen::MatrixX<R> right(size, 2);
                 for (Eigen::Index k = 0; k < size; ++k) {
                     const auto r =
                         rho(static_cast<double>(at - first_.back()) - static_cast<double>(k));
                     right(k, 0) = r.real();
                     right(k, 1) = r.imag();
                 }
-                const Eigen::MatrixXd h = factor.solve(right);
+                const Eigen::MatrixX<R> h = factor.solve(right);
                 filters_.push_back(h.col(0) + std::complex<double>(0, 1) * h.col(1));
             }
             filter_.push_back(number);
@@ -132,30 +135,31 @@ private:
     void weigh() {
         const auto count = static_cast<Eigen::Index>(kept_);
         const auto size = static_cast<Eigen::Index>(window_);
-        Eigen::MatrixXcd taps = Eigen::MatrixXcd::Zero(static_cast<Eigen::Index>(samples_), count);
-        Eigen::VectorXd right = Eigen::VectorXd::Zero(count);
+        Eigen::MatrixX<std::complex<R>> taps =
+            Eigen::MatrixX<std::complex<R>>::Zero(static_cast<Eigen::Index>(samples_), count);
+        Eigen::VectorX<R> right = Eigen::VectorX<R>::Zero(count);
         for (Eigen::Index m = 0; m < count; ++m) {
             const auto number = static_cast<std::size_t>(m);
             const auto first = static_cast<Eigen::Index>(first_[number]);
-            const Eigen::VectorXcd& h = filters_[filter_[number]];
+            const Eigen::VectorX<std::complex<R>>& h = filters_[filter_[number]];
             taps.col(m).segment(first, size) = h;
             for (Eigen::Index k = 0; k < size; ++k) {
                 const double at = static_cast<double>(number * step_);
                 right[m] += (std::conj(h[k]) * rho(at - static_cast<double>(first + k))).real();
             }
         }
-        const Eigen::MatrixXcd products = taps.adjoint() * taps;
-        Eigen::MatrixXd matrix(count, count);
+        const Eigen::MatrixX<std::complex<R>> products = taps.adjoint() * taps;
+        Eigen::MatrixX<R> matrix(count, count);
         for (Eigen::Index i = 0; i < count; ++i) {
             for (Eigen::Index k = 0; k < count; ++k) {
                 const auto apart = static_cast<double>(i - k) * static_cast<double>(step_);
                 matrix(i, k) = (products(i, k) * rho(apart)).real();
             }
         }
-        const Eigen::VectorXd pull = evenness * matrix.diagonal();
+        const Eigen::VectorX<R> pull = evenness * matrix.diagonal();
         const double equal = right.sum() / matrix.sum();
         matrix.diagonal() += pull;
-        const Eigen::VectorXd w = matrix.ldlt().solve(right + equal * pull);
+        const Eigen::VectorX<R> w = matrix.ldlt().solve(right + equal * pull);
         for (Eigen::Index m = 0; m < count; ++m) {
             weights_.push_back(std::clamp(w[m] / w.maxCoeff(), least_weight, 1.0));
         }
@@ -169,7 +173,7 @@ private:
     std::size_t window_ = 0;
     std::vector<std::size_t> first_;
     std::vector<std::size_t> filter_;
-    std::vector<Eigen::VectorXcd> filters_;
+    std::vector<Eigen::VectorX<std::complex<R>>> filters_;
     std::vector<double> weights_;
 };
 

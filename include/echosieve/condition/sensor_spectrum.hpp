@@ -19,6 +19,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 
@@ -83,7 +84,7 @@ struct LineSpectrum {
 /// by the inverse of the root of their power over 1/8 of the line, so that one strong echo, or
 /// the ring-down, does not stand for all. Throws InvalidInput for an invalid grid, gate or option,
 /// a grid of another count than the frames' samples, or fewer than 16 samples.
-template <class T>
+template <class T, OnlyDouble R = double>
 [[nodiscard]] LineSpectrum line_spectrum(const FrameView<T>& frames, const SamplingGrid& grid,
                                          const SensorSpectrumOptions& options = {}) {
     validate(grid);
@@ -104,24 +105,24 @@ template <class T>
         }
     }
     const auto part = [&](std::size_t i) {
-        const Eigen::ArrayXd x = Eigen::Map<const Eigen::Array<T, Eigen::Dynamic, 1>>(
-                                     frames[i].data() + range.first, count)
-                                     .template cast<double>();
-        return Eigen::ArrayXd(x - x.mean());
+        const Eigen::ArrayX<R> x = Eigen::Map<const Eigen::Array<T, Eigen::Dynamic, 1>>(
+                                       frames[i].data() + range.first, count)
+                                       .template cast<double>();
+        return Eigen::ArrayX<R>(x - x.mean());
     };
 
-    Eigen::ArrayXd power = Eigen::ArrayXd::Zero(count);
+    Eigen::ArrayX<R> power = Eigen::ArrayX<R>::Zero(count);
     for (const std::size_t i : chosen) {
         power += part(i).square();
     }
     const Eigen::Index reach = std::max<Eigen::Index>(1, count / 16);
-    Eigen::ArrayXd local(count);
+    Eigen::ArrayX<R> local(count);
     for (Eigen::Index n = 0; n < count; ++n) {
         const Eigen::Index first = std::max<Eigen::Index>(0, n - reach);
         local[n] = power.segment(first, std::min(count, n + reach + 1) - first).mean();
     }
     const double typical = detail::middle({local.begin(), local.end()});
-    Eigen::ArrayXd gain(count);
+    Eigen::ArrayX<R> gain(count);
     for (Eigen::Index n = 0; n < count; ++n) {
         const double position = (static_cast<double>(n) + 0.5) / static_cast<double>(count);
         gain[n] = local[n] > 0 ? tukey(position, 0.2) / std::sqrt(local[n] + typical) : 0;
@@ -135,15 +136,15 @@ template <class T>
     spectrum.power.setZero(length / 2 + 1);
     spectrum.step = grid.sampling_rate / static_cast<double>(length);
     spectrum.frames = chosen.size();
-    const Eigen::ArrayXd weighed = gain.square() * local;
+    const Eigen::ArrayX<R> weighed = gain.square() * local;
     const double energy = weighed.square().sum();
     spectrum.effective_time = energy > 0 ? weighed.sum() * weighed.sum() / energy * grid.step() : 0;
-    Eigen::FFT<double> transform;
-    transform.SetFlag(Eigen::FFT<double>::HalfSpectrum);
+    Eigen::FFT<R> transform;
+    transform.SetFlag(Eigen::FFT<R>::HalfSpectrum);
     std::vector<double> line(static_cast<std::size_t>(length), 0);
     std::vector<std::complex<double>> values;
     for (const std::size_t i : chosen) {
-        Eigen::Map<Eigen::ArrayXd>(line.data(), count) = part(i) * gain;
+        Eigen::Map<Eigen::ArrayX<R>>(line.data(), count) = part(i) * gain;
         transform.fwd(values, line);
         for (Eigen::Index k = 0; k < spectrum.power.size(); ++k) {
             spectrum.power[k] +=
@@ -172,10 +173,11 @@ struct BandModel {
 
 // The best of a coarse grid of bands by Whittle's likelihood over all frequencies from value
 // `first` on, the spectrum's values taken four at a time.
-[[nodiscard]] inline BandModel coarse_band(const LineSpectrum& spectrum, Eigen::Index first) {
+template <OnlyDouble R = double>
+[[nodiscard]] BandModel coarse_band(const LineSpectrum& spectrum, Eigen::Index first) {
     const Eigen::Index count = (spectrum.power.size() - first) / 4;
-    Eigen::ArrayXd power(count);
-    Eigen::ArrayXd frequency(count);
+    Eigen::ArrayX<R> power(count);
+    Eigen::ArrayX<R> frequency(count);
     for (Eigen::Index k = 0; k < count; ++k) {
         power[k] = spectrum.power.segment(first + 4 * k, 4).mean();
         frequency[k] = spectrum.step * (static_cast<double>(first + 4 * k) + 1.5);
@@ -185,7 +187,7 @@ struct BandModel {
     const double floor = std::max(sorted[sorted.size() / 10], 1e-9 * power.mean());
     BandModel best;
     double best_cost = std::numeric_limits<double>::infinity();
-    Eigen::ArrayXd shape(count);
+    Eigen::ArrayX<R> shape(count);
     for (double centre = frequency[0]; centre < frequency[count - 1]; centre *= 1.06) {
         for (double spread = 0.03 * centre; spread < 0.5 * centre; spread *= 1.5) {
             shape = (-((frequency - centre) / spread).square() / 2).exp();
@@ -215,7 +217,7 @@ struct BandModel {
 /// It is the band of the echoes that is estimated: attenuation that grows with frequency, by the
 /// factor exp(-b f) in amplitude along the way, lowers the centre by 0.18 B^2 b.
 /// An echo-free or narrow-band recording gives no_band. Throws as line_spectrum does.
-template <class T>
+template <class T, OnlyDouble R = double>
 [[nodiscard]] SensorEstimate estimate_sensor(const FrameView<T>& frames, const SamplingGrid& grid,
                                              const SensorSpectrumOptions& options = {}) {
     const LineSpectrum spectrum = line_spectrum(frames, grid, options);
@@ -239,8 +241,8 @@ template <class T>
     Eigen::Index first = lowest;
     Eigen::Index last = size;
     bool converged = false;
-    Eigen::Matrix4d hessian;
-    Eigen::Matrix4d scatter;
+    Eigen::Matrix<R, 4, 4> hessian;
+    Eigen::Matrix<R, 4, 4> scatter;
     const double least_floor = 1e-9 * spectrum.power.maxCoeff();
     while (model.peak > 0 && !converged && result.iterations < options.max_iterations) {
         if (result.iterations < 10) {  // the band to look at, then kept so that the steps end
@@ -254,14 +256,14 @@ template <class T>
         }
         hessian.setZero();
         scatter.setZero();
-        Eigen::Vector4d gradient = Eigen::Vector4d::Zero();
+        Eigen::Vector<R, 4> gradient = Eigen::Vector<R, 4>::Zero();
         const double cells = 1 / (spectrum.effective_time * spectrum.step);
         for (Eigen::Index k = first; k < last; ++k) {
             const double f = spectrum.step * static_cast<double>(k);
             const double x = (f - model.centre) / model.spread;
             const double signal = model.peak * model.shape(f);
             // Parameters in units of A, s, s, N: all of order one.
-            const Eigen::Vector4d slope(signal, signal * x, signal * x * x, model.floor);
+            const Eigen::Vector<R, 4> slope(signal, signal * x, signal * x * x, model.floor);
             const double weight = 1 / ((signal + model.floor + model.peak / 50) *
                                        (signal + model.floor + model.peak / 50));
             // The speckle of the echoes stays from frame to frame, the noise is averaged.
@@ -272,7 +274,7 @@ template <class T>
             scatter += weight * weight * variance * slope * slope.transpose();
             gradient += weight * slope * (spectrum.power[k] - signal - model.floor);
         }
-        const Eigen::Vector4d step = hessian.fullPivLu().solve(gradient);
+        const Eigen::Vector<R, 4> step = hessian.fullPivLu().solve(gradient);
         if (!step.allFinite()) {
             break;
         }
@@ -293,8 +295,8 @@ template <class T>
         result.status = model.peak > 0 ? SensorStatus::not_converged : SensorStatus::no_band;
         return result;
     }
-    const Eigen::Matrix4d inverse = hessian.fullPivLu().inverse();
-    const Eigen::Matrix4d covariance = inverse * scatter * inverse;
+    const Eigen::Matrix<R, 4, 4> inverse = hessian.fullPivLu().inverse();
+    const Eigen::Matrix<R, 4, 4> covariance = inverse * scatter * inverse;
     result.centre_std = model.spread * std::sqrt(covariance(1, 1));
     result.bandwidth_std = model.bandwidth() * std::sqrt(covariance(2, 2));
     result.signal_to_noise = model.peak / model.floor;

@@ -1,14 +1,24 @@
 // A sampled signal in memory that somebody else owns.
 #pragma once
 
+#include <concepts>
 #include <cstddef>
+#include <iterator>
 #include <span>
+#include <type_traits>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
+
+/// Samples one after the other in memory: a span, a vector, an array.
+template <class S>
+concept SampleSequence = requires(const S& samples) {
+    { std::size(samples) } -> std::convertible_to<std::size_t>;
+    requires Sample<std::remove_cvref_t<decltype(*std::data(samples))>>;
+};
 
 /// Samples with the grid that they lie on. Complex samples are analytic or baseband, real ones
 /// unmixed.

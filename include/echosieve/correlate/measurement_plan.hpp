@@ -19,6 +19,7 @@
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/bound.hpp"
 #include "echosieve/correlate/delay_limits.hpp"
 
@@ -90,7 +91,8 @@ struct PlannedPrecision {
 }
 
 /// Throws InvalidInput for an invalid plan.
-[[nodiscard]] inline PlannedPrecision planned_precision(const MeasurementPlan& plan) {
+template <OnlyDouble R = double>
+[[nodiscard]] PlannedPrecision planned_precision(const MeasurementPlan& plan) {
     validate(plan);
     const Gabor<double> pulse{0, plan.sensor.centre_frequency, plan.sensor.bandwidth};
     const ChirpedGabor<double> code = coded_pulse(plan.sensor, plan.code_length);
@@ -134,7 +136,8 @@ struct PlannedPrecision {
 /// The signal-to-noise ratio [dB] at which a plan reaches a displacement deviation [m] of the wall
 /// (of its layers, if it has two). Throws InvalidInput for an invalid plan or wanted <= 0; infinite
 /// if no ratio does.
-[[nodiscard]] inline double required_signal_to_noise(MeasurementPlan plan, double wanted) {
+template <OnlyDouble R = double>
+[[nodiscard]] double required_signal_to_noise(MeasurementPlan plan, double wanted) {
     require(wanted > 0 && is_finite(wanted), "wanted", wanted, "must be positive and finite [m]");
     plan.signal_to_noise = 0;
     // All deviations go as 1 / sqrt(eta).

@@ -44,16 +44,8 @@ template <Real R>
 }
 
 /// Median of the energies of the good frames; 0 if there are none.
-[[nodiscard]] inline double reference_energy(const std::vector<double>& energies,
-                                             const std::vector<FrameState>& states) {
-    std::vector<double> good;
-    for (std::size_t i = 0; i < states.size(); ++i) {
-        if (states[i] == FrameState::good && std::isfinite(energies[i])) {
-            good.push_back(energies[i]);
-        }
-    }
-    return detail::middle(std::move(good));
-}
+[[nodiscard]] double reference_energy(const std::vector<double>& energies,
+                                      const std::vector<FrameState>& states);
 
 /// State of each frame of a block; frames out of contact are `dropped`. `reference` is E, 0 if
 /// there is none yet. Throws as check_frames does.

@@ -8,7 +8,6 @@
 #include <cstddef>
 #include <span>
 #include <utility>
-#include <variant>
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
@@ -190,13 +189,7 @@ template <class T>
     return motion;
 }
 
-[[nodiscard]] inline BlockMotion track_in_blocks(const Recording& recording,
-                                                 const BlockOptions& options = {}) {
-    return std::visit(
-        [&](const auto& frames) {
-            return track_in_blocks(frames.view(), recording.settings, options);
-        },
-        recording.samples);
-}
+[[nodiscard]] BlockMotion track_in_blocks(const Recording& recording,
+                                          const BlockOptions& options = {});
 
 }  // namespace echosieve

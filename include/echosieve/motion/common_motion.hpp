@@ -1,9 +1,7 @@
 // The two time courses that everything along the line shares: the pulse and the bulk motion.
 #pragma once
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
-#include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <cmath>
 

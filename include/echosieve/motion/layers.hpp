@@ -2,7 +2,6 @@
 // time course.
 #pragma once
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>

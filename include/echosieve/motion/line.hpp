@@ -5,8 +5,6 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
-#include <complex>
-#include <cstddef>
 #include <numbers>
 #include <utility>
 #include <vector>
@@ -52,30 +50,16 @@ struct LineHistory {
     }
     /// What the echoes at `depth` [m] move by beside all that follows p and q: zero unless the line
     /// is stretched slowly [m]. Gates are cut with it turned back.
-    [[nodiscard]] Eigen::ArrayXd slow_path(double depth) const {
-        return stretch.size() > 0 ? Eigen::ArrayXd(stretch * (depth - stretch_centre))
-                                  : Eigen::ArrayXd::Zero(frames());
-    }
+    [[nodiscard]] Eigen::ArrayXd slow_path(double depth) const;
     /// The runs of frames in contact: gaps of up to 30 ms are bridged, runs of fewer than 60 ms are
     /// left out.
-    [[nodiscard]] std::vector<FrameRun> runs() const {
-        const auto in_frames = [&](double time) {
-            return static_cast<std::size_t>(std::lround(time * settings.frame_rate));
-        };
-        return runs_of(usable, in_frames(30e-3), std::max<std::size_t>(2, in_frames(60e-3)));
-    }
+    [[nodiscard]] std::vector<FrameRun> runs() const;
     /// By which a displacement is ambiguous at the sensor's centre frequency [m].
     [[nodiscard]] double half_wavelength() const noexcept {
         return settings.sound_speed / 2 / settings.sensor.centre_frequency;
     }
     /// 1 for usable frames, 0 for bridged ones.
-    [[nodiscard]] Eigen::ArrayXd weights() const {
-        Eigen::ArrayXd w(frames());
-        for (Eigen::Index i = 0; i < w.size(); ++i) {
-            w[i] = usable[static_cast<std::size_t>(i)] ? 1 : 0;
-        }
-        return w;
-    }
+    [[nodiscard]] Eigen::ArrayXd weights() const;
 };
 
 /// The lines of conditioned frames; those that are not good are bridged. Throws InvalidInput if the

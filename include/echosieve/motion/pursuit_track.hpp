@@ -2,14 +2,8 @@
 // frame to frame.
 #pragma once
 
-#include <Eigen/Core>
-#include <algorithm>
-#include <cmath>
-#include <complex>
 #include <cstddef>
 #include <optional>
-#include <span>
-#include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
@@ -45,18 +39,7 @@ struct PursuitTrackOptions {
     Smoothing smoothing = MovingAverage{30};
 };
 
-inline void validate(const PursuitTrackOptions& options) {
-    require(options.atoms >= 1, "atoms", options.atoms, "must be at least 1");
-    require(options.spread >= 0 && options.spread < 1, "spread", options.spread,
-            "must lie in [0, 1)");
-    require(options.least_energy >= 0 && options.least_energy < 1, "least_energy",
-            options.least_energy, "must lie in [0, 1)");
-    require(options.association > 0, "association", options.association,
-            "must be positive [pulse lengths]");
-    require(options.least_amplitude >= 0 && options.least_amplitude < 1, "least_amplitude",
-            options.least_amplitude, "must lie in [0, 1)");
-    validate(options.smoothing);
-}
+void validate(const PursuitTrackOptions& options);
 
 /// The part of a gate that a pursuit needs: the gate's wall lies in its middle, and the tissue's
 /// echoes on either side have room.
@@ -72,100 +55,14 @@ struct EchoTrack {
 /// Takes each usable frame's gate apart and follows the echo nearest to `wall_depth` [m]. The gate
 /// is cut to the line. Throws InvalidInput for a gate outside the line, or options outside their
 /// domain.
-[[nodiscard]] inline EchoTrack follow_echo(const LineHistory& line, const WallGate& gate,
-                                           double wall_depth,
-                                           const PursuitTrackOptions& options = {}) {
-    validate(gate);
-    validate(options);
-    require(is_finite(wall_depth), "wall_depth", wall_depth, "must be finite [m]");
-    using Source = EchoSource<std::complex<double>, GaussNewton>;
-    const RecordingSettings& settings = line.settings;
-    const Eigen::Index frames = line.frames();
-    const Eigen::Index last_sample = line.samples.cols() - 1;
-    const Eigen::Index first =
-        std::max<Eigen::Index>(0, std::lround(line.index(gate.depth - gate.half_length)));
-    const Eigen::Index last =
-        std::min<Eigen::Index>(last_sample, std::lround(line.index(gate.depth + gate.half_length)));
-    require(last > first, "gate depth", gate.depth,
-            detail::concatenate("the gate must overlap ", line.first_depth(), " to ",
-                                line.last_depth(), " [m]"));
-    const SamplingGrid grid =
-        line.grid.part(static_cast<std::size_t>(first), static_cast<std::size_t>(last - first + 1));
-
-    EchoTrack wall;
-    wall.track = {Eigen::ArrayXd::Zero(frames), Eigen::ArrayXd::Zero(frames),
-                  std::vector<bool>(static_cast<std::size_t>(frames), false)};
-    Source source(
-        grid, GaborBox::around(settings.sensor, options.spread, {grid.start_time, grid.end_time()}),
-        GaussNewton{}, 0);
-    PursuitEngine<Source> engine;
-    PursuitEngine<Source>::Result frame;
-    const Orthogonal strategy{options.atoms};
-    const Stop stop{options.least_energy, std::nullopt};
-    const double reach =
-        options.association * pulse_length(decay_from_bandwidth(settings.sensor.bandwidth));
-    std::vector<std::complex<double>> samples(grid.count);
-    double delay = 0;
-    for (Eigen::Index i = 0; i < frames; ++i) {
-        if (!line.usable[static_cast<std::size_t>(i)]) {
-            continue;
-        }
-        for (std::size_t k = 0; k < samples.size(); ++k) {
-            samples[k] = line.samples(i, first + static_cast<Eigen::Index>(k));
-        }
-        engine.run(std::span<const std::complex<double>>(samples), source, strategy, stop, frame);
-        const double expected =
-            wall.found ? wall.reference.atom.arrival + delay : settings.arrival(wall_depth);
-        const double least =
-            wall.found ? options.least_amplitude * std::abs(wall.reference.amplitude) : 0;
-        const Echo<Gabor<double>>* nearest = nullptr;
-        for (const Echo<Gabor<double>>& echo : frame.atoms) {
-            const double distance = std::abs(echo.atom.arrival - expected);
-            if (std::abs(echo.amplitude) >= least && (!wall.found || distance <= reach) &&
-                (nearest == nullptr || distance < std::abs(nearest->atom.arrival - expected))) {
-                nearest = &echo;
-            }
-        }
-        if (nearest == nullptr) {
-            continue;
-        }
-        if (!wall.found) {
-            wall.reference = *nearest;
-            wall.found = true;
-        }
-        const Delay step = delay_between(wall.reference, *nearest, delay);
-        if (!step.usable()) {
-            continue;
-        }
-        delay = step.delay;
-        wall.track.displacement[i] = settings.depth(delay);
-        wall.track.correlation[i] = std::min(1.0, step.correlation);
-        wall.track.valid[static_cast<std::size_t>(i)] = true;
-    }
-    bridge(wall.track.displacement, wall.track.valid);
-    return wall;
-}
+[[nodiscard]] EchoTrack follow_echo(const LineHistory& line, const WallGate& gate,
+                                    double wall_depth, const PursuitTrackOptions& options = {});
 
 /// Both walls by their echoes: `gates` say where each wall is in the first usable frame; the
 /// pursuit takes pursuit_half_length to each side, or the gate's half length where that is longer.
 /// Nothing if a wall's echo was not found. Throws as follow_echo does.
-[[nodiscard]] inline std::optional<WallPairTrack> track_echoes(
-    const LineHistory& line, const WallGates& gates, const PursuitTrackOptions& options = {}) {
-    validate(gates);
-    const auto follow = [&](const WallGate& gate) {
-        const double half = std::max(gate.half_length, pursuit_half_length);
-        return follow_echo(line, {gate.depth, half}, gate.depth, options);
-    };
-    const EchoTrack near = follow(gates.near);
-    const EchoTrack far = follow(gates.far);
-    if (!near.found || !far.found) {
-        return std::nullopt;
-    }
-    const auto depth = [&](const EchoTrack& wall) {
-        return line.settings.depth(wall.reference.atom.arrival);
-    };
-    return join_walls(near.track, depth(near), far.track, depth(far), options.smoothing,
-                      line.settings.frame_rate);
-}
+[[nodiscard]] std::optional<WallPairTrack> track_echoes(const LineHistory& line,
+                                                        const WallGates& gates,
+                                                        const PursuitTrackOptions& options = {});
 
 }  // namespace echosieve

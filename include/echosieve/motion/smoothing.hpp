@@ -35,9 +35,7 @@ struct NoSmoothing {
 struct MovingAverage {
     Eigen::Index frames = 30;
 
-    [[nodiscard]] Eigen::ArrayXd operator()(const Eigen::ArrayXd& x, double) const {
-        return moving_average(x, frames);
-    }
+    [[nodiscard]] Eigen::ArrayXd operator()(const Eigen::ArrayXd& x, double frame_rate) const;
     [[nodiscard]] double noise_gain(double) const noexcept {
         return 1 / std::sqrt(static_cast<double>(frames));
     }
@@ -47,9 +45,7 @@ struct MovingAverage {
 struct GaussianSmoothing {
     double sigma = 3e-3;
 
-    [[nodiscard]] Eigen::ArrayXd operator()(const Eigen::ArrayXd& x, double frame_rate) const {
-        return gaussian_smooth<double>(x, sigma * frame_rate);
-    }
+    [[nodiscard]] Eigen::ArrayXd operator()(const Eigen::ArrayXd& x, double frame_rate) const;
     [[nodiscard]] double noise_gain(double frame_rate) const noexcept {
         const double frames = sigma * frame_rate;
         // Sum of the squared weights of a Gaussian: 1 / (2 sqrt(pi) sigma), 1 where it has but one
@@ -62,16 +58,7 @@ struct GaussianSmoothing {
 /// The choice at run time, as options hold it.
 using Smoothing = std::variant<GaussianSmoothing, MovingAverage, NoSmoothing>;
 
-inline void validate(const Smoothing& smoothing) {
-    if (const auto* average = std::get_if<MovingAverage>(&smoothing)) {
-        require(average->frames >= 1, "moving average", average->frames,
-                "must be at least 1 [frames]");
-    }
-    if (const auto* gaussian = std::get_if<GaussianSmoothing>(&smoothing)) {
-        require(gaussian->sigma >= 0 && std::isfinite(gaussian->sigma), "smoothing sigma",
-                gaussian->sigma, "must be zero or more and finite [s]");
-    }
-}
+void validate(const Smoothing& smoothing);
 
 static_assert(Smoother<NoSmoothing> && Smoother<MovingAverage> && Smoother<GaussianSmoothing>);
 static_assert(!Smoother<double>);

@@ -1,9 +1,7 @@
 // Pulse and bulk motion kept apart: which mixture of the two common time courses is which.
 #pragma once
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
-#include <Eigen/Eigenvalues>
 #include <cmath>
 #include <optional>
 

@@ -3,9 +3,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
-#include <cmath>
-#include <numbers>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/artery_motion.hpp"
@@ -32,13 +29,7 @@ using WallSigns = Eigen::Array<double, wall_sign_count, 1>;
 /// The signs of one wall of a pair: 1; the part of its gate unexplained; log10 of its fast motion
 /// of its own [um]; the difference of both bulk shares; log10 of the part of the tissue's pulse
 /// shares that is no straight line over depth.
-[[nodiscard]] inline WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
-    const auto size = [](double x, double least) { return std::log10(std::max(x, least)); };
-    WallSigns x;
-    x << 1, wall.residual, size(1e6 * wall.fast_motion, 0.01),
-        std::abs(wall.bulk_share - other.bulk_share), size(1 - wall.tissue_linearity, 1e-3);
-    return x;
-}
+[[nodiscard]] WallSigns wall_signs(const WallReport& wall, const WallReport& other);
 
 struct WallConfidenceOptions {
     WallSigns weights = default_weights();
@@ -53,26 +44,13 @@ struct WallConfidenceOptions {
     }
 };
 
-inline void validate(const WallConfidenceOptions& options) {
-    for (const double weight : options.weights) {
-        require(std::isfinite(weight), "weights", weight, "must be finite");
-    }
-    require(options.deviation_scale > 0, "deviation_scale", options.deviation_scale,
-            "must be positive");
-    require(options.close > 0, "close", options.close, "must be positive [m]");
-    require(options.least_confidence >= 0 && options.least_confidence <= 1, "least_confidence",
-            options.least_confidence, "must lie in [0, 1]");
-}
+void validate(const WallConfidenceOptions& options);
 
 /// P(right) of a wall.
-[[nodiscard]] inline double wall_confidence(const WallSigns& signs,
-                                            const WallConfidenceOptions& options = {}) {
-    return 1 / (1 + std::exp(-(signs * options.weights).sum()));
-}
+[[nodiscard]] double wall_confidence(const WallSigns& signs,
+                                     const WallConfidenceOptions& options = {});
 
 /// Chance that a displacement with `deviation` [m] is within t of the truth, the wall being right.
-[[nodiscard]] inline double closeness(double deviation, const WallConfidenceOptions& options = {}) {
-    return deviation > 0 ? std::erf(options.close / (std::numbers::sqrt2 * deviation)) : 1;
-}
+[[nodiscard]] double closeness(double deviation, const WallConfidenceOptions& options = {});
 
 }  // namespace echosieve

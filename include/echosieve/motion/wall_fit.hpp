@@ -42,13 +42,7 @@ struct WallSearch {
     bool priors = true;  ///< reach and power of the tissue, power of the wall
 };
 
-inline void validate(const WallSearch& search) {
-    require(!search.offsets.empty(), "number of offsets", search.offsets.size(),
-            "must be at least 1");
-    require(search.lowest_ratio > 0 && search.lowest_ratio <= search.highest_ratio, "lowest_ratio",
-            search.lowest_ratio, "must be positive and not exceed highest_ratio");
-    require(search.ratios >= 1, "ratios", search.ratios, "must be at least 1");
-}
+void validate(const WallSearch& search);
 
 /// The share that is most likely, and how sure it is; `noise` [per block and bin] is updated.
 /// Depth and share are searched together; the share's mean and standard deviation are those of its
@@ -59,10 +53,8 @@ inline void validate(const WallSearch& search) {
 
 /// Noise [per block and bin] at which states of a wall are compared: what the gate's layers leave
 /// now, times `part`, but no less than the model is good for.
-[[nodiscard]] inline double noise_of(const WallModel& model, const LayeredGate& layered,
-                                     const WallModelOptions& options, double part = 1) {
-    return model.power() * std::max(part * layered.fit.residual(), options.least_noise);
-}
+[[nodiscard]] double noise_of(const WallModel& model, const LayeredGate& layered,
+                              const WallModelOptions& options, double part = 1);
 
 /// How a motion of its own [m, per frame] turns a wall's echoes, [frames x bins].
 [[nodiscard]] Eigen::ArrayXXcd own_phasors(const GateSpectrum& gate, const LayerTimes& times,

@@ -7,6 +7,8 @@
 #include <cmath>
 #include <vector>
 
+#include "echosieve/core/scalar.hpp"
+
 namespace echosieve {
 
 // Symbols
@@ -30,6 +32,7 @@ inline constexpr double weightless = 1e-24;
 inline constexpr double longest_step = 1;
 
 /// Solves for steps of n parameters. It allocates when made.
+template <OnlyDouble R = double>
 class BoundedStep {
 public:
     explicit BoundedStep(Eigen::Index n)
@@ -99,9 +102,9 @@ private:
         }
     }
 
-    Eigen::MatrixXd matrix_;
-    Eigen::VectorXd right_;
-    Eigen::LDLT<Eigen::MatrixXd> factor_;
+    Eigen::MatrixX<R> matrix_;
+    Eigen::VectorX<R> right_;
+    Eigen::LDLT<Eigen::MatrixX<R>> factor_;
     std::vector<bool> fixed_;
 };
 

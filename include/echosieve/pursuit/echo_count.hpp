@@ -97,7 +97,7 @@ inline void require_energies(std::span<const double> energies) {
 /// By the evidence. `energies` as above, one more than `echoes`, which are those of an orthogonal
 /// pursuit in the order of their choice, refined or not. Throws InvalidInput as above, for invalid
 /// echoes, prior or noise, or unless the energies are one more than the echoes.
-template <Atom A>
+template <Atom A, OnlyDouble R = double>
 [[nodiscard]] EchoCount count_by_evidence(std::span<const double> energies,
                                           std::span<const Echo<A>> echoes, const EchoPrior& prior,
                                           const SampledNoise& noise) {
@@ -122,7 +122,7 @@ template <Atom A>
     for (const double range : ranges) {
         volume += std::log(range);
     }
-    Eigen::MatrixXd all = fisher_information(echoes, free, noise);
+    Eigen::MatrixX<R> all = fisher_information(echoes, free, noise);
     for (Eigen::Index k = 0; k < all.rows(); ++k) {
         const double range = ranges[static_cast<std::size_t>(k) % ranges.size()];
         all(k, k) += 2 * std::numbers::pi / (range * range);
@@ -133,11 +133,11 @@ template <Atom A>
         const Eigen::Index rows = free.count() * static_cast<Eigen::Index>(k);
         double determinant = 0;
         if (rows > 0) {
-            const Eigen::MatrixXd part = all.topLeftCorner(rows, rows);
-            const Eigen::VectorXd scale = part.diagonal().cwiseSqrt();
-            const Eigen::VectorXd inverse = scale.cwiseInverse();
-            const Eigen::LLT<Eigen::MatrixXd> factor(inverse.asDiagonal() * part *
-                                                     inverse.asDiagonal());
+            const Eigen::MatrixX<R> part = all.topLeftCorner(rows, rows);
+            const Eigen::VectorX<R> scale = part.diagonal().cwiseSqrt();
+            const Eigen::VectorX<R> inverse = scale.cwiseInverse();
+            const Eigen::LLT<Eigen::MatrixX<R>> factor(inverse.asDiagonal() * part *
+                                                       inverse.asDiagonal());
             // Echoes that are one and the same: nothing is gained by the second.
             determinant = factor.info() == Eigen::Success
                               ? 2 * (scale.array().log().sum() +

@@ -100,25 +100,25 @@ namespace detail {
 
 // (J' J)^-1 of the columns of `jacobian`, which is overwritten: rows and columns of unknowable
 // parameters are 0, their diagonal infinite.
-[[nodiscard]] inline Eigen::MatrixXd inverse_information(Eigen::MatrixXd& jacobian,
-                                                         double threshold) {
+template <Real R>
+[[nodiscard]] Eigen::MatrixX<R> inverse_information(Eigen::MatrixX<R>& jacobian, double threshold) {
     const Eigen::Index n = jacobian.cols();
-    Eigen::VectorXd length = jacobian.colwise().norm();
+    Eigen::VectorX<R> length = jacobian.colwise().norm();
     for (Eigen::Index j = 0; j < n; ++j) {
         if (length[j] > 0) {
             jacobian.col(j) /= length[j];
         }
     }
-    Eigen::ColPivHouseholderQR<Eigen::MatrixXd> qr(jacobian.rows(), n);
+    Eigen::ColPivHouseholderQR<Eigen::MatrixX<R>> qr(jacobian.rows(), n);
     qr.setThreshold(threshold);
     qr.compute(jacobian);
     const Eigen::Index rank = qr.rank();
-    const Eigen::MatrixXd upper = qr.matrixR().topLeftCorner(rank, rank);
-    Eigen::MatrixXd inverse = Eigen::MatrixXd::Identity(rank, rank);
-    upper.triangularView<Eigen::Upper>().solveInPlace(inverse);
-    const Eigen::MatrixXd covariance = inverse * inverse.transpose();
-    const Eigen::MatrixXd null = inverse * qr.matrixR().topRightCorner(rank, n - rank);
-    Eigen::MatrixXd out = Eigen::MatrixXd::Zero(n, n);
+    const Eigen::MatrixX<R> upper = qr.matrixR().topLeftCorner(rank, rank);
+    Eigen::MatrixX<R> inverse = Eigen::MatrixX<R>::Identity(rank, rank);
+    upper.template triangularView<Eigen::Upper>().solveInPlace(inverse);
+    const Eigen::MatrixX<R> covariance = inverse * inverse.transpose();
+    const Eigen::MatrixX<R> null = inverse * qr.matrixR().topRightCorner(rank, n - rank);
+    Eigen::MatrixX<R> out = Eigen::MatrixX<R>::Zero(n, n);
     const auto& place = qr.colsPermutation().indices();
     const double moved = std::sqrt(threshold);
     const auto known = [&](Eigen::Index j) {
@@ -150,6 +150,7 @@ template <Sample T, FittedAtom A>
                                              const SamplingGrid& grid,
                                              const std::vector<AtomBox<A>>& boxes,
                                              double noise_variance) {
+    using R = typename A::real_type;
     constexpr Eigen::Index p = atom_parameters<A>;
     validate(grid);
     require(!echoes.empty(), "number of echoes", echoes.size(), "must be one or more");
@@ -173,10 +174,10 @@ template <Sample T, FittedAtom A>
     }
     require(rows >= static_cast<Eigen::Index>(unknown.size()), "number of real samples", rows,
             detail::concatenate("must be at least the number of unknowns, ", unknown.size()));
-    Eigen::MatrixXd all(rows, count * (p + 2));
+    Eigen::MatrixX<R> all(rows, count * (p + 2));
     EchoCovariance out;
     out.parameters = p + 2;
-    const Eigen::VectorXd ones = Eigen::VectorXd::Ones(p);
+    const Eigen::VectorX<R> ones = Eigen::VectorX<R>::Ones(p);
     for (Eigen::Index k = 0; k < count; ++k) {
         const Echo<A>& echo = echoes[static_cast<std::size_t>(k)];
         out.amplitude.push_back(echo.amplitude);
@@ -185,9 +186,10 @@ template <Sample T, FittedAtom A>
         write_derivatives(echo.atom, echo.amplitude, grid, is_complex<T>, block.rightCols(2), ones,
                           block.leftCols(p));
     }
-    Eigen::MatrixXd jacobian = all(Eigen::all, unknown);
-    out.matrix = Eigen::MatrixXd::Zero(all.cols(), all.cols());
-    out.matrix(unknown, unknown) =
+    Eigen::MatrixX<R> jacobian = all(Eigen::all, unknown);
+    Eigen::MatrixX<R>& matrix = out.matrix;
+    matrix = Eigen::MatrixX<R>::Zero(all.cols(), all.cols());
+    matrix(unknown, unknown) =
         detail::inverse_information(jacobian, dependence_threshold(grid.count));
     for (std::size_t k = 0; k < echoes.size(); ++k) {
         const std::complex<double> turn =
@@ -196,22 +198,22 @@ template <Sample T, FittedAtom A>
         const Eigen::Index tau = out.index(k, 0);
         for (const auto& [row, slope] : {std::pair{out.index(k, p), turn.real()},
                                          std::pair{out.index(k, p + 1), turn.imag()}}) {
-            if (out.matrix(tau, tau) > std::numeric_limits<double>::max()) {
+            if (matrix(tau, tau) > std::numeric_limits<double>::max()) {
                 if (slope != 0) {  // unknown with the arrival
-                    out.matrix.row(row).setZero();
-                    out.matrix.col(row).setZero();
-                    out.matrix(row, row) = out.matrix(tau, tau);
+                    matrix.row(row).setZero();
+                    matrix.col(row).setZero();
+                    matrix(row, row) = matrix(tau, tau);
                 }
             } else if (slope != 0) {
-                out.matrix.row(row) += slope * out.matrix.row(tau);
-                out.matrix.col(row) += slope * out.matrix.col(tau);
+                matrix.row(row) += slope * matrix.row(tau);
+                matrix.col(row) += slope * matrix.col(tau);
             }
         }
     }
     if (noise_variance > 0) {
-        out.matrix *= noise_variance;
+        matrix *= noise_variance;
     } else {
-        out.matrix = out.matrix.unaryExpr([](double x) { return std::isinf(x) ? x : 0.0; });
+        matrix = matrix.unaryExpr([](double x) { return std::isinf(x) ? x : 0.0; });
     }
     return out;
 }

@@ -45,26 +45,7 @@ public:
     /// too many of them, or one too coarse for the box: its rate must be at least twice the box's
     /// bandwidth, and the box's frequencies lie within half of it from the box's centre.
     FastPursuit(const SamplingGrid& grid, const GaborBox& box, const FastOptions& options = {},
-                std::span<const double> weights = {})
-        : options_((detail::validate_fast(grid, box), validate(options), options)),
-          grid_(grid),
-          box_(box),
-          bounds_(detail::lane_bounds(grid, box)),
-          lanes_(detail::sample_factors<R>(grid, weights)),
-          frame_(grid, box, detail::sample_factors<R>(grid, weights)),
-          scan_(lanes_, bounds_),
-          signal_(lanes_.stored(), 0, 0),
-          residual_(signal_),
-          trial_(signal_),
-          atoms_(options.atoms, signal_),
-          basis_(lanes_.stored(), options.atoms) {
-        if (options.stop.false_alarm) {
-            threshold_ = false_alarm_threshold(box, options.stop.false_alarm->probability);
-        }
-        points_.reserve(options.atoms);
-        result_.atoms.reserve(options.atoms);
-        result_.residual_energy.reserve(options.atoms);
-    }
+                std::span<const double> weights = {});
 
     [[nodiscard]] const SamplingGrid& grid() const noexcept { return grid_; }
     [[nodiscard]] const GaborBox& box() const noexcept { return box_; }
@@ -74,24 +55,7 @@ public:
 
     /// Decomposes the samples. The result stays valid until the next run. Throws InvalidInput if
     /// their number is not the grid's count, or a sample or the sum of their squares is not finite.
-    const Result& run(std::span<const std::complex<R>> samples) {
-        if (samples.size() != grid_.count) {  // no text is made in a good run
-            require(false, "number of samples", samples.size(),
-                    detail::concatenate("must be the grid's count, ", grid_.count));
-        }
-        result_.status = PursuitStatus::not_run;
-        result_.atoms.clear();
-        result_.residual_energy.clear();
-        points_.clear();
-        basis_.clear();
-        frame_.load(samples, signal_);
-        result_.signal_energy = basis_.energy(signal_);
-        require(is_finite(result_.signal_energy), "signal energy", result_.signal_energy,
-                "must be finite: NaN or infinity among the samples, or scale the signal down");
-        result_.status = result_.signal_energy > 0 ? decompose() : PursuitStatus::silent;
-        write_echoes();
-        return result_;
-    }
+    const Result& run(std::span<const std::complex<R>> samples);
     [[nodiscard]] const Result& result() const noexcept { return result_; }
 
 private:
@@ -204,5 +168,50 @@ private:
     std::vector<detail::LanePoint> points_;
     Result result_;
 };
+
+// Out of the class, and so not inline: a compiled library can hold them (compiled.hpp).
+
+template <Real R>
+FastPursuit<R>::FastPursuit(const SamplingGrid& grid, const GaborBox& box,
+                            const FastOptions& options, std::span<const double> weights)
+    : options_((detail::validate_fast(grid, box), validate(options), options)),
+      grid_(grid),
+      box_(box),
+      bounds_(detail::lane_bounds(grid, box)),
+      lanes_(detail::sample_factors<R>(grid, weights)),
+      frame_(grid, box, detail::sample_factors<R>(grid, weights)),
+      scan_(lanes_, bounds_),
+      signal_(lanes_.stored(), 0, 0),
+      residual_(signal_),
+      trial_(signal_),
+      atoms_(options.atoms, signal_),
+      basis_(lanes_.stored(), options.atoms) {
+    if (options.stop.false_alarm) {
+        threshold_ = false_alarm_threshold(box, options.stop.false_alarm->probability);
+    }
+    points_.reserve(options.atoms);
+    result_.atoms.reserve(options.atoms);
+    result_.residual_energy.reserve(options.atoms);
+}
+
+template <Real R>
+auto FastPursuit<R>::run(std::span<const std::complex<R>> samples) -> const Result& {
+    if (samples.size() != grid_.count) {  // no text is made in a good run
+        require(false, "number of samples", samples.size(),
+                detail::concatenate("must be the grid's count, ", grid_.count));
+    }
+    result_.status = PursuitStatus::not_run;
+    result_.atoms.clear();
+    result_.residual_energy.clear();
+    points_.clear();
+    basis_.clear();
+    frame_.load(samples, signal_);
+    result_.signal_energy = basis_.energy(signal_);
+    require(is_finite(result_.signal_energy), "signal energy", result_.signal_energy,
+            "must be finite: NaN or infinity among the samples, or scale the signal down");
+    result_.status = result_.signal_energy > 0 ? decompose() : PursuitStatus::silent;
+    write_echoes();
+    return result_;
+}
 
 }  // namespace echosieve

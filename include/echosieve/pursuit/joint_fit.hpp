@@ -6,7 +6,6 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
-#include <ranges>
 #include <span>
 #include <type_traits>
 #include <utility>
@@ -52,6 +51,7 @@ namespace detail {
 template <FittedAtom A>
 class JointFitter {
 public:
+    using R = typename A::real_type;
     static constexpr Eigen::Index p = atom_parameters<A>;
 
     JointFitter(const SamplingGrid& grid, bool complex_samples, const std::vector<A>& start,
@@ -65,7 +65,7 @@ public:
           solver_(units_.size()),
           down_(units_.size()),
           up_(units_.size()),
-          step_(Eigen::VectorXd::Zero(units_.size())) {}
+          step_(Eigen::VectorX<R>::Zero(units_.size())) {}
 
     void run(const Eigen::VectorXd& y, const FitOptions& options) {
         at_.project(atoms_, y);
@@ -124,13 +124,13 @@ private:
     std::vector<A> atoms_;
     std::vector<A> trial_;
     std::vector<AtomBox<A>> boxes_;
-    Eigen::VectorXd units_;
+    Eigen::VectorX<R> units_;
     ProjectedEchoes<A> at_;
     ProjectedEchoes<A> next_;
-    BoundedStep solver_;
-    Eigen::VectorXd down_;
-    Eigen::VectorXd up_;
-    Eigen::VectorXd step_;
+    BoundedStep<R> solver_;
+    Eigen::VectorX<R> down_;
+    Eigen::VectorX<R> up_;
+    Eigen::VectorX<R> step_;
 };
 
 // Number of unknowns of a frame: two of each amplitude, and the parameters that may move.
@@ -154,14 +154,13 @@ template <FittedAtom A>
 /// large amplitudes of opposite sign: `resolvable` tells. Throws InvalidInput for an invalid
 /// signal, atom, box or option, unequal numbers of atoms and boxes, no atom, or unless the real
 /// samples (two of each complex one) are more than the unknowns.
-template <std::ranges::contiguous_range Samples, FittedAtom A>
+template <SampleSequence Samples, FittedAtom A>
 [[nodiscard]] JointFit<A> fit_echoes(const Samples& samples, const SamplingGrid& grid,
                                      const std::vector<A>& start,
                                      const std::vector<AtomBox<A>>& boxes,
                                      const FitOptions& options = {}) {
-    using T = std::remove_cv_t<std::ranges::range_value_t<Samples>>;
-    static_assert(Sample<T>);
-    const std::span<const T> view(std::ranges::data(samples), std::ranges::size(samples));
+    using T = std::remove_cvref_t<decltype(*std::data(samples))>;
+    const std::span<const T> view(std::data(samples), std::size(samples));
     validate(Signal<T>{view, grid});
     validate(options);
     require(!start.empty(), "number of echoes", start.size(), "must be one or more");
@@ -177,7 +176,7 @@ template <std::ranges::contiguous_range Samples, FittedAtom A>
     const Eigen::Index unknowns = detail::count_unknowns<A>(boxes);
     require(rows > unknowns, "number of real samples", rows,
             detail::concatenate("must exceed the number of unknowns, ", unknowns));
-    Eigen::VectorXd y(rows);
+    Eigen::VectorX<typename A::real_type> y(rows);
     write_real_rows(view, y);
     const double largest = y.cwiseAbs().maxCoeff();
     const double scale = largest > 0 ? largest : 1;

@@ -145,9 +145,12 @@ template <FittedAtom A>
 class ProjectedEchoes {
 public:
     static constexpr Eigen::Index parameters = atom_parameters<A>;
+    using R = typename A::real_type;
+    using Matrix = Eigen::MatrixX<R>;
+    using Vector = Eigen::VectorX<R>;
 
     /// `units`: one of each parameter, echo by echo.
-    ProjectedEchoes(const SamplingGrid& grid, bool complex_samples, const Eigen::VectorXd& units)
+    ProjectedEchoes(const SamplingGrid& grid, bool complex_samples, const Vector& units)
         : grid_(grid),
           complex_(complex_samples),
           echoes_(units.size() / parameters),
@@ -155,7 +158,7 @@ public:
         const auto rows = static_cast<Eigen::Index>(complex_samples ? 2 * grid.count : grid.count);
         phi_.resize(rows, 2 * echoes_);
         derivatives_.resize(rows, parameters * echoes_);
-        qr_ = Eigen::ColPivHouseholderQR<Eigen::MatrixXd>(rows, 2 * echoes_);
+        qr_ = Eigen::ColPivHouseholderQR<Matrix>(rows, 2 * echoes_);
         qr_.setThreshold(dependence_threshold(grid.count));
         turned_.resize(rows);
         coefficients_.resize(2 * echoes_);
@@ -167,8 +170,8 @@ public:
 
     /// Computes all of it for these atoms and the signal's rows y; at least as many rows as columns
     /// of Phi.
-    template <class Vector>
-    void project(std::span<const A> atoms, const Vector& y) {
+    template <class Rows>
+    void project(std::span<const A> atoms, const Rows& y) {
         for (Eigen::Index k = 0; k < echoes_; ++k) {
             write_atom_columns(atoms[static_cast<std::size_t>(k)], grid_, complex_,
                                phi_.middleCols(2 * k, 2));
@@ -203,16 +206,16 @@ public:
     [[nodiscard]] std::complex<double> amplitude(Eigen::Index k) const noexcept {
         return {coefficients_[2 * k], coefficients_[2 * k + 1]};
     }
-    [[nodiscard]] double energy() const noexcept { return energy_; }                      ///< |r|^2
-    [[nodiscard]] const Eigen::MatrixXd& gram() const noexcept { return gram_; }          ///< H
-    [[nodiscard]] const Eigen::VectorXd& gradient() const noexcept { return gradient_; }  ///< h
+    [[nodiscard]] double energy() const noexcept { return energy_; }             ///< |r|^2
+    [[nodiscard]] const Matrix& gram() const noexcept { return gram_; }          ///< H
+    [[nodiscard]] const Vector& gradient() const noexcept { return gradient_; }  ///< h
     /// |d|^2 of each column of D before the projection.
-    [[nodiscard]] const Eigen::VectorXd& weight() const noexcept { return weight_; }
+    [[nodiscard]] const Vector& weight() const noexcept { return weight_; }
 
 private:
     // Multiplies by Q', reflection by reflection in the workspace.
-    template <class Matrix>
-    void rotate(Matrix& matrix) {
+    template <class Columns>
+    void rotate(Columns& matrix) {
         const Eigen::Index rows = matrix.rows();
         for (Eigen::Index k = 0; k < std::min(rows, phi_.cols()); ++k) {
             matrix.bottomRows(rows - k).applyHouseholderOnTheLeft(
@@ -223,16 +226,16 @@ private:
     SamplingGrid grid_;
     bool complex_;
     Eigen::Index echoes_;
-    Eigen::VectorXd units_;
-    Eigen::MatrixXd phi_;
-    Eigen::MatrixXd derivatives_;
-    Eigen::ColPivHouseholderQR<Eigen::MatrixXd> qr_;
-    Eigen::VectorXd turned_;
-    Eigen::VectorXd coefficients_;
-    Eigen::RowVectorXd workspace_;
-    Eigen::MatrixXd gram_;
-    Eigen::VectorXd gradient_;
-    Eigen::VectorXd weight_;
+    Vector units_;
+    Matrix phi_;
+    Matrix derivatives_;
+    Eigen::ColPivHouseholderQR<Matrix> qr_;
+    Vector turned_;
+    Vector coefficients_;
+    Eigen::RowVectorX<R> workspace_;
+    Matrix gram_;
+    Vector gradient_;
+    Vector weight_;
     double energy_ = 0;
 };
 

@@ -112,9 +112,12 @@ template <FittedAtom A>
 }
 
 // Unknowns of all frames.
-[[nodiscard]] inline double count_unknowns(const SharedBounds& bounds) {
+template <OnlyDouble R = double>
+[[nodiscard]] double count_unknowns(const SharedBounds& bounds) {
+    const Eigen::MatrixX<R>& first = bounds.first;
+    const Eigen::MatrixX<R>& last = bounds.last;
     double unknowns = 2 * static_cast<double>(bounds.first.size()) +
-                      static_cast<double>((bounds.last.array() > bounds.first.array()).count());
+                      static_cast<double>((last.array() > first.array()).count());
     for (const Interval& range : bounds.shapes) {
         unknowns += range.width() > 0 ? 1 : 0;
     }
@@ -153,7 +156,7 @@ template <Sample T, FittedAtom A>
         validate(start[k]);
         validate(boxes[k]);
     }
-    Eigen::MatrixXd rows(real_rows<T>(grid.count), count);
+    Eigen::MatrixX<typename A::real_type> rows(real_rows<T>(grid.count), count);
     for (Eigen::Index i = 0; i < count; ++i) {
         const auto samples = frames[static_cast<std::size_t>(i)];
         try {

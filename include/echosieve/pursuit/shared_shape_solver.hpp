@@ -21,10 +21,11 @@ template <FittedAtom A>
 class SharedShapeSolver {
 public:
     static constexpr Eigen::Index p = atom_parameters<A>;
+    using R = typename A::real_type;
     static constexpr Eigen::Index q = p - 1;  // shape parameters of an atom
 
     // `rows`: y of each frame as a column. Shapes and arrivals of the start lie inside the bounds.
-    SharedShapeSolver(const SamplingGrid& grid, bool complex_samples, const Eigen::MatrixXd& rows,
+    SharedShapeSolver(const SamplingGrid& grid, bool complex_samples, const Eigen::MatrixX<R>& rows,
                       const SharedState<A>& start, const SharedBounds& bounds)
         : bounds_(bounds),
           at_(start),
@@ -144,17 +145,17 @@ private:
     SharedSystem<A> system_;
     SharedEquations equations_;
     SharedEquations next_;
-    BoundedStep shape_solver_;
-    BoundedStep arrival_solver_;
-    Eigen::LDLT<Eigen::MatrixXd> factor_;
-    Eigen::MatrixXd matrix_;
-    Eigen::MatrixXd solved_;
-    Eigen::MatrixXd arrival_step_;
-    Eigen::VectorXd shape_step_;
-    Eigen::MatrixXd schur_;
-    Eigen::VectorXd schur_right_;
-    Eigen::VectorXd frame_right_;
-    Eigen::VectorXd down_, up_, shape_down_, shape_up_;
+    BoundedStep<R> shape_solver_;
+    BoundedStep<R> arrival_solver_;
+    Eigen::LDLT<Eigen::MatrixX<R>> factor_;
+    Eigen::MatrixX<R> matrix_;
+    Eigen::MatrixX<R> solved_;
+    Eigen::MatrixX<R> arrival_step_;
+    Eigen::VectorX<R> shape_step_;
+    Eigen::MatrixX<R> schur_;
+    Eigen::VectorX<R> schur_right_;
+    Eigen::VectorX<R> frame_right_;
+    Eigen::VectorX<R> down_, up_, shape_down_, shape_up_;
 };
 
 }  // namespace echosieve::detail

@@ -30,11 +30,12 @@ struct SharedUncertainty {
 };
 
 // S^-1 of the free shapes, the rest 0. `schur` is S.
-[[nodiscard]] inline Eigen::MatrixXd inverse_schur(Eigen::MatrixXd schur,
-                                                   const Eigen::VectorXd& weight,
-                                                   const SharedBounds& bounds) {
+template <Real R>
+[[nodiscard]] Eigen::MatrixX<R> inverse_schur(Eigen::MatrixX<R> schur,
+                                              const Eigen::VectorXd& weight,
+                                              const SharedBounds& bounds) {
     const Eigen::Index n = schur.rows();
-    Eigen::VectorXd scale(n);
+    Eigen::VectorX<R> scale(n);
     for (Eigen::Index j = 0; j < n; ++j) {
         const bool free = bounds.shapes[static_cast<std::size_t>(j)].width() > 0 && weight[j] > 0;
         const double ridge = rounding_ridge * weight[j];
@@ -43,8 +44,8 @@ struct SharedUncertainty {
     }
     schur = (scale.asDiagonal() * schur * scale.asDiagonal()).eval();
     schur.diagonal().setOnes();
-    const Eigen::MatrixXd identity = Eigen::MatrixXd::Identity(n, n);
-    return scale.asDiagonal() * Eigen::LDLT<Eigen::MatrixXd>(schur).solve(identity) *
+    const Eigen::MatrixX<R> identity = Eigen::MatrixX<R>::Identity(n, n);
+    return scale.asDiagonal() * Eigen::LDLT<Eigen::MatrixX<R>>(schur).solve(identity) *
            scale.asDiagonal();
 }
 
@@ -53,12 +54,13 @@ template <FittedAtom A>
 [[nodiscard]] SharedUncertainty shared_uncertainty(const SharedSystem<A>& system,
                                                    const SharedEquations& equations,
                                                    const SharedBounds& bounds, double deviation) {
+    using R = typename A::real_type;
     const double infinity = std::numeric_limits<double>::infinity();
     const Eigen::Index echoes = system.echoes();
     const Eigen::Index shapes = system.shapes();
-    Eigen::LDLT<Eigen::MatrixXd> factor(echoes);
-    Eigen::MatrixXd matrix(echoes, echoes);
-    Eigen::MatrixXd solved(echoes, shapes + 1);
+    Eigen::LDLT<Eigen::MatrixX<R>> factor(echoes);
+    Eigen::MatrixX<R> matrix(echoes, echoes);
+    Eigen::MatrixX<R> solved(echoes, shapes + 1);
     const auto no_amplitude = [&](Eigen::Index frame, Eigen::Index k) {
         const Eigen::VectorXd& weight = equations.frames[static_cast<std::size_t>(frame)].weight;
         return !(weight[k] > weightless * weight.maxCoeff());
@@ -73,16 +75,16 @@ template <FittedAtom A>
             matrix, solved);
         return frame;
     };
-    Eigen::MatrixXd schur = equations.c;
+    Eigen::MatrixX<R> schur = equations.c;
     for (Eigen::Index i = 0; i < system.frames(); ++i) {
         schur.noalias() -= eliminate(i).b.transpose() * solved.leftCols(shapes);
     }
-    const Eigen::MatrixXd inverse = inverse_schur(schur, equations.weight, bounds);
-    SharedUncertainty out{Eigen::MatrixXd(system.frames(), echoes), inverse};
-    const Eigen::MatrixXd identity = Eigen::MatrixXd::Identity(echoes, echoes);
+    const Eigen::MatrixX<R> inverse = inverse_schur(schur, equations.weight, bounds);
+    SharedUncertainty out{Eigen::MatrixX<R>(system.frames(), echoes), inverse};
+    const Eigen::MatrixX<R> identity = Eigen::MatrixX<R>::Identity(echoes, echoes);
     for (Eigen::Index i = 0; i < system.frames(); ++i) {
         eliminate(i);
-        const Eigen::MatrixXd alone = factor.solve(identity);
+        const Eigen::MatrixX<R> alone = factor.solve(identity);
         for (Eigen::Index k = 0; k < echoes; ++k) {
             const auto row = solved.row(k).head(shapes);
             const double variance = alone(k, k) + row.dot(row * inverse);

@@ -1,0 +1,11 @@
+// The usual pursuits of complex samples, for files that link the compiled library.
+#include <complex>
+
+#include "echosieve/pursuit/compiled.hpp"
+
+namespace echosieve {
+
+ECHOSIEVE_PURSUE(template, std::complex<float>)
+ECHOSIEVE_PURSUE(template, std::complex<double>)
+
+}  // namespace echosieve
