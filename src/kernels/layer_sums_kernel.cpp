@@ -44,12 +44,12 @@ ECHOSIEVE_INLINE void project(const LayerSumTask& task, const Row& e, const doub
                 yi[k] = y[2 * (i + k) + 1];
             }
         }
-        const Doubles er = load(e.real + i);
-        const Doubles ei = load(e.imag + i);
+        const Doubles er = load<Doubles>(e.real + i);
+        const Doubles ei = load<Doubles>(e.imag + i);
         const Doubles r = er * yr + ei * yi;
         const Doubles m = er * yi - ei * yr;
         for (std::size_t w = 0; w < 3; ++w) {
-            const Doubles weight = load(task.weights + w * task.stride + i);
+            const Doubles weight = load<Doubles>(task.weights + w * task.stride + i);
             real[w] += weight * r;
             imag[w] += weight * m;
         }
@@ -65,14 +65,14 @@ ECHOSIEVE_INLINE void pair(const LayerSumTask& task, const Row& k, const Row& l,
     Doubles real[6] = {};
     Doubles imag[6] = {};
     for (std::size_t i = 0; i < task.stride; i += lanes) {
-        const Doubles kr = load(k.real + i);
-        const Doubles ki = load(k.imag + i);
-        const Doubles lr = load(l.real + i);
-        const Doubles li = load(l.imag + i);
+        const Doubles kr = load<Doubles>(k.real + i);
+        const Doubles ki = load<Doubles>(k.imag + i);
+        const Doubles lr = load<Doubles>(l.real + i);
+        const Doubles li = load<Doubles>(l.imag + i);
         const Doubles r = kr * lr + ki * li;
         const Doubles m = kr * li - ki * lr;
         for (std::size_t w = 0; w < 6; ++w) {
-            const Doubles weight = load(task.weights + w * task.stride + i);
+            const Doubles weight = load<Doubles>(task.weights + w * task.stride + i);
             real[w] += weight * r;
             imag[w] += weight * m;
         }
@@ -96,7 +96,7 @@ void sum_layers(const LayerSumTask& task) noexcept {
     for (std::size_t k = 0; k < task.layers; ++k) {
         const Row e = row_of(task, k);
         for (std::size_t i = 0; i < task.stride; i += lanes) {
-            const Doubles delay = load(task.delays + k * task.stride + i);
+            const Doubles delay = load<Doubles>(task.delays + k * task.stride + i);
             const SineCosine at = sine_cosine(task.first * delay);
             const SineCosine turn = sine_cosine(task.step * delay);
             store(at.cosine, e.real + i);
@@ -119,10 +119,10 @@ void sum_layers(const LayerSumTask& task) noexcept {
         for (std::size_t k = 0; k < task.layers && j + 1 < task.bins; ++k) {
             const Row e = row_of(task, k);
             for (std::size_t i = 0; i < task.stride; i += lanes) {
-                const Doubles real = load(e.real + i);
-                const Doubles imag = load(e.imag + i);
-                const Doubles tr = load(e.turn_real + i);
-                const Doubles ti = load(e.turn_imag + i);
+                const Doubles real = load<Doubles>(e.real + i);
+                const Doubles imag = load<Doubles>(e.imag + i);
+                const Doubles tr = load<Doubles>(e.turn_real + i);
+                const Doubles ti = load<Doubles>(e.turn_imag + i);
                 store(real * tr - imag * ti, e.real + i);
                 store(real * ti + imag * tr, e.imag + i);
             }

@@ -23,7 +23,7 @@ struct Complex {
 
 // Element n of an array, the bins of one register.
 ECHOSIEVE_INLINE Complex load(const double* from, std::size_t n, std::size_t stride) {
-    return {kernels::load(from + 2 * n * stride), kernels::load(from + (2 * n + 1) * stride)};
+    return {kernels::load<Doubles>(from + 2 * n * stride), kernels::load<Doubles>(from + (2 * n + 1) * stride)};
 }
 ECHOSIEVE_INLINE void store(const Complex& x, double* to, std::size_t n, std::size_t stride) {
     kernels::store(x.real, to + 2 * n * stride);
@@ -61,7 +61,7 @@ constexpr std::size_t lower(std::size_t row) {
 // All of TissueTask for the bins from `at` on, a register of them.
 ECHOSIEVE_INLINE void take_out(const TissueTask& t, std::size_t at) {
     const std::size_t s = t.stride;
-    const Doubles inverse_still = 1.0 / kernels::load(t.still_gram + at);
+    const Doubles inverse_still = 1.0 / kernels::load<Doubles>(t.still_gram + at);
     double* const factor = t.factor + at;
     double* const reduced = t.reduced + at;
     double* const projected = t.projected + at;
@@ -78,7 +78,7 @@ ECHOSIEVE_INLINE void take_out(const TissueTask& t, std::size_t at) {
                 take_by_conjugate(m, load(factor, lower(i) + l, s), load(factor, lower(k) + l, s));
             }
             if (k == i) {
-                const Doubles pivot = m.real + kernels::load(t.precision + i * s + at);
+                const Doubles pivot = m.real + kernels::load<Doubles>(t.precision + i * s + at);
                 // The diagonal: L_ii, and its inverse in the place of the imaginary part.
                 const Doubles root = square_root(pivot);
                 store({root, 1.0 / root}, factor, lower(i) + i, s);
@@ -136,9 +136,9 @@ void between_rows(const BetweenRowsTask& task) noexcept {
     for (std::size_t n = 0; n < task.count; ++n) {
         const BetweenRows& row = task.rows[n];
         for (std::size_t j = 0; j < length; j += lanes) {
-            Doubles sum = row.weight[0] * kernels::load(row.table + j);
+            Doubles sum = row.weight[0] * kernels::load<Doubles>(row.table + j);
             for (std::size_t m = 1; m < row_points; ++m) {
-                sum += row.weight[m] * kernels::load(row.table + m * length + j);
+                sum += row.weight[m] * kernels::load<Doubles>(row.table + m * length + j);
             }
             kernels::store(sum, task.out + n * length + j);
         }

@@ -2,9 +2,12 @@
 
 #include <Eigen/Cholesky>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
+#include <cstddef>
 #include <numbers>
+#include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/motion/wall_fit.hpp"
@@ -118,6 +121,7 @@ TEST_CASE("the evidence is the Gaussian likelihood with its covariance written o
     // Frames one by one, since the slow way has them all in one matrix.
     WallModelOptions options;
     options.interval = 0;
+    options.longest_interval = 0;
     LayerTimes times = made_times(900);
     times.pulse = Eigen::ArrayXd(times.pulse(Eigen::seq(0, 899, 20)));
     times.bulk = Eigen::ArrayXd(times.bulk(Eigen::seq(0, 899, 20)));
@@ -180,4 +184,63 @@ TEST_CASE("a wall model refuses what it can't use") {
     options.thickness = std::nan("");
     CHECK_THROWS_AS(WallModel(made.gate, times, some_wall(), 1e-4, settings(), options),
                     InvalidInput);
+}
+
+TEST_CASE("the evidence does not depend on what was asked before") {
+    const LayerTimes times = made_times(800);
+    const MadeGate made = made_gate(times, {{-200e-6, 1.1}, {-40e-6, 0.95}}, 0.1, 3);
+    const WallState wall = some_wall();
+    WallModel model(made.gate, times, wall, 600e-6, settings());
+    const double noise = 0.05 * model.power();
+    std::vector<WallState> states(6, wall);
+    states[1].depth += 0.2e-3;
+    states[2].share *= 1.2;
+    states[3].prior.wall_power = 4;
+    states[4].prior.tissue_reach = 0.5;
+    states[5].radius *= 1.1;
+    std::vector<double> fresh;
+    for (const WallState& state : states) {
+        WallModel anew(made.gate, times, wall, 600e-6, settings());
+        fresh.push_back(anew.evidence(state, noise));
+    }
+    for (const std::size_t k : {0U, 1U, 2U, 1U, 3U, 4U, 0U, 5U, 3U}) {
+        CHECK(model.evidence(states[k], noise) == fresh[k]);
+        static_cast<void>(model.layers(states[k], noise));
+    }
+}
+
+TEST_CASE("frames averaged where little moves hold what all frames do") {
+    const LayerTimes times = made_times(1600);
+    const WallState wall = some_wall();
+    MadeGate made = made_gate(times, {{-20e-6, 0.95}, {-60e-6, 0.95}, {10e-6, 0.95}}, 0.05, 8);
+    Eigen::ArrayXd at(1);
+    at << 0.0;
+    const Eigen::ArrayXXcd pulse = 4 * sheet_pulses(made.gate, wall, at);
+    made.gate.values += layer_phasors(made.gate, times, {-200e-6, 1.1}).rowwise() * pulse.row(0);
+    WallModelOptions even;
+    even.longest_interval = 0;
+    const WallModelOptions quiet;
+    std::array<double, 2> share{};
+    for (const std::size_t k : {0U, 1U}) {
+        const WallModelOptions& options = k == 0 ? even : quiet;
+        WallModel model(made.gate, times, wall, 800e-6, settings(), options);
+        double noise = 0.05 * model.power();
+        share[k] = likeliest_wall(model, wall, WallSearch{}, options, noise).share;
+    }
+    constexpr double part = 0.004;  // of the share: a tenth of its usual standard deviation
+    CHECK_WITHIN_RELATIVE(share[1], share[0], part);
+}
+
+TEST_CASE("what the layers of a wall leave is what its sums say") {
+    const LayerTimes times = made_times(600);
+    const MadeGate made = made_gate(times, {{-200e-6, 1.1}, {-40e-6, 0.95}}, 0.2, 5);
+    WallState wall = some_wall();
+    WallModelOptions options;
+    options.interval = 0;
+    options.longest_interval = 0;
+    WallModel model(made.gate, times, wall, 600e-6, settings(), options);
+    const WallModel::Layers layers = model.layers(wall, 0.1 * model.power());
+    const LayerFit fit = layered_fit(made.gate, times, layers, {});
+    constexpr double interpolation = 1e-3;  // of the gate's power
+    CHECK_WITHIN(layers.noise / model.power(), fit.noise / model.power(), interpolation);
 }

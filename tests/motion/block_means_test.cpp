@@ -1,0 +1,87 @@
+#include "echosieve/motion/block_means.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "support/check.hpp"
+#include "support/layers.hpp"
+
+using namespace echosieve;
+
+using test::made_gate;
+using test::made_times;
+using test::MadeGate;
+
+TEST_CASE("even blocks cover all frames, the last perhaps with fewer") {
+    CHECK(even_blocks(8, 4).first == std::vector<Eigen::Index>{0, 4, 8});
+    CHECK(even_blocks(9, 4).first == std::vector<Eigen::Index>{0, 4, 8, 9});
+    CHECK(even_blocks(3, 4).first == std::vector<Eigen::Index>{0, 3});
+    CHECK(even_blocks(0, 4).count() == 0);
+    CHECK(even_blocks(5, 1).count() == 5);
+    CHECK_THROWS_AS(static_cast<void>(even_blocks(5, 0)), InvalidInput);
+}
+
+TEST_CASE("quiet blocks are short where much moves and never pass their limits") {
+    const LayerTimes times = made_times(3000);
+    const QuietBlockLimits limits{4, 32, 0.05, 15e-6};
+    const FrameBlocks blocks = quiet_blocks(times, limits);
+    CHECK(blocks.first.front() == 0);
+    CHECK(blocks.first.back() == 3000);
+    Eigen::Index shortest = 3000;
+    Eigen::Index longest = 0;
+    for (Eigen::Index k = 0; k < blocks.count(); ++k) {
+        const auto [first, rows] = blocks.range(k);
+        REQUIRE(rows >= 1);
+        const auto spread = [&](const Eigen::ArrayXd& x) {
+            return x.segment(first, rows).maxCoeff() - x.segment(first, rows).minCoeff();
+        };
+        if (rows > limits.unit) {
+            CHECK(spread(times.pulse) <= limits.pulse);
+            CHECK(spread(times.bulk) <= limits.bulk);
+        }
+        if (k + 1 < blocks.count()) {
+            shortest = std::min(shortest, rows);
+            longest = std::max(longest, rows);
+        }
+    }
+    CHECK(shortest < 12);
+    CHECK(longest == 32);
+    // Where nothing may move, blocks have the unit's length; where all may, the longest.
+    CHECK(quiet_blocks(times, {4, 32, 0, 0}).count() == 750);
+    CHECK(quiet_blocks(times, {4, 32, 1e9, 1e9}).count() == (3000 + 31) / 32);
+    CHECK_THROWS_AS(static_cast<void>(quiet_blocks(times, {0, 32, 1, 1})), InvalidInput);
+}
+
+TEST_CASE("block means weigh usable frames, and keep what moves as it is said to") {
+    LayerTimes times = made_times(400);
+    const LayerShare share{-200e-6, 0.9};
+    MadeGate made = made_gate(times, {share}, 0, 3);
+    times.weight.segment(40, 4).setZero();
+    made.gate.values.middleRows(40, 4) = 100;  // not usable: must not show
+    const FrameBlocks blocks = even_blocks(400, 8);
+    const LayerTimes means = block_means(times, blocks);
+    CHECK(means.weight[0] == 1);
+    CHECK(means.weight[5] == 0.5);
+    CHECK_WITHIN(means.pulse[0], times.pulse.head(8).mean(), 1e-15);
+    CHECK_WITHIN(means.pulse[5], times.pulse.segment(44, 4).mean(), 1e-15);
+    const Eigen::ArrayXXcd values = block_means(made.gate, times, share, blocks);
+    // Turned back by its own motion the layer is as strong as it was, and stands at the block's
+    // mean of the pulse; its bulk motion is gone.
+    const Eigen::ArrayXXcd expected =
+        layer_phasors(made.gate, means, {share.pulse, 0}).rowwise() * made.spectra.row(0);
+    constexpr double rounding = 1e-12;
+    CHECK_WITHIN((values - expected).abs().maxCoeff(), 0.0, rounding);
+}
+
+TEST_CASE("a block without a usable frame is zero and weighs nothing") {
+    LayerTimes times = made_times(24);
+    times.weight.segment(8, 8).setZero();
+    const MadeGate made = made_gate(times, {{1e-4, 1}}, 0, 3);
+    const FrameBlocks blocks = even_blocks(24, 8);
+    CHECK(block_means(times, blocks).weight[1] == 0);
+    CHECK((block_means(made.gate, times, {0, 1}, blocks).row(1) == 0.0).all());
+    CHECK_WITHIN(block_means(times, blocks).pulse[1], times.pulse.segment(8, 8).mean(), 1e-15);
+}
