@@ -60,10 +60,9 @@ void write_phasors(const PhasorTask& task) noexcept {
             begin + (left < bins_between_restarts ? left : bins_between_restarts);
         std::size_t i = 0;
         for (; i + lanes <= task.frames; i += lanes) {
-            walk(task, load<Doubles>(task.delays + i), begin, end,
-                 [&](std::size_t j, const Phasors& p) {
-                     store_interleaved(p.real, p.imag, task.out + 2 * (i + task.frames * j));
-                 });
+            walk(task, load(task.delays + i), begin, end, [&](std::size_t j, const Phasors& p) {
+                store_interleaved(p.real, p.imag, task.out + 2 * (i + task.frames * j));
+            });
         }
         if (i < task.frames) {
             const std::size_t rest = task.frames - i;

@@ -49,6 +49,10 @@ template <class V>
 ECHOSIEVE_INLINE V load(const NumberOf<V>* from) {
     return *reinterpret_cast<const typename VectorOf<NumberOf<V>, lanes_of<V>>::unaligned*>(from);
 }
+/// A whole register, where that is all that a kernel uses.
+ECHOSIEVE_INLINE Doubles load(const double* from) {
+    return load<Doubles>(from);
+}
 template <class V>
 ECHOSIEVE_INLINE void store(const V& x, NumberOf<V>* to) {
     *reinterpret_cast<typename VectorOf<NumberOf<V>, lanes_of<V>>::unaligned*>(to) = x;

@@ -203,8 +203,9 @@ TEST_CASE("among several echoes and noise the swarm finds what a fine grid finds
         Signal signal = noise(count, 100 + trial, 0.1);
         RandomStream stream(trial);
         for (int k = 0; k < 6; ++k) {
-            add_echo(signal, weights, random_point(stream, bounds),
-                     std::polar(0.3 + 0.7 * stream.uniform(), 6.3 * stream.uniform()));
+            const EchoSwarmPoint place = random_point(stream, bounds);
+            const double size = 0.3 + 0.7 * stream.uniform();
+            add_echo(signal, weights, place, std::polar(size, 6.3 * stream.uniform()));
         }
         double most = 0;
         for (double nu = bounds.arrival.lower; nu <= bounds.arrival.upper; nu += 0.25) {

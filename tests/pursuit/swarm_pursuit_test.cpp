@@ -22,9 +22,13 @@ const SamplingGrid grid{20e-6, 125e6 / 15, 44, 4e6};
 const GaborBox box = GaborBox::around({4e6, 1e6}, 0.10, {20e-6, 25.16e-6});
 
 Echo<Gabor<double>> random_echo(RandomStream& stream, double first, double last) {
-    return {
-        {stream.uniform(first, last), stream.uniform(3.6e6, 4.4e6), stream.uniform(0.9e6, 1.1e6)},
-        std::polar(0.3 + 0.7 * stream.uniform(), 2 * std::numbers::pi * stream.uniform())};
+    // One draw a statement: in the same order with every compiler.
+    Gabor<double> atom;
+    atom.arrival = stream.uniform(first, last);
+    atom.centre_frequency = stream.uniform(3.6e6, 4.4e6);
+    atom.bandwidth = stream.uniform(0.9e6, 1.1e6);
+    const double size = stream.uniform(0.3, 1.0);
+    return {atom, std::polar(size, stream.uniform(0.0, 2 * std::numbers::pi))};
 }
 
 template <class R>
@@ -83,8 +87,9 @@ TEST_CASE_TEMPLATE("echoes apart from each other come out as they went in", R, f
             const auto& nearest = *std::ranges::min_element(found.atoms, {}, [&](const auto& f) {
                 return std::abs(f.atom.arrival - echo.atom.arrival);
             });
-            // Where energies in float don't differ any more: one part in 1e6 of them.
-            CHECK_WITHIN(nearest.atom.arrival, echo.atom.arrival, 1e-9);
+            // Rounding of 4e-6 of the energy, and 3e-4 of the peak cut, hide as much: in the
+            // arrival sqrt(4e-6 / decay) = 1.2 ns.
+            CHECK_WITHIN(nearest.atom.arrival, echo.atom.arrival, 2e-9);
             CHECK_WITHIN_RELATIVE(nearest.atom.centre_frequency, echo.atom.centre_frequency, 3e-4);
             CHECK_WITHIN_RELATIVE(nearest.atom.bandwidth, echo.atom.bandwidth, 5e-3);
             CHECK_WITHIN(std::abs(nearest.amplitude), std::abs(echo.amplitude), 3e-3);
