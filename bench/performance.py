@@ -440,7 +440,7 @@ def whole_process(report, programs):
         size = name.stat().st_size
         best = None
         for _ in range(2):
-            text, problem = programs.run(["/bin/sh", "-c", '"$0" -f "%e %U %S %M" "$1" "$2" --no-pictures --out "$3" '
+            text, problem = programs.run(["sh", "-c", '"$0" -f "%e %U %S %M" "$1" "$2" --no-pictures --out "$3" '
                                           "2>&1 >/dev/null | tail -1", clock, track, name, Path(folder) / "out"])
             try:
                 elapsed, user, system, kilobytes = (float(x) for x in (text or "").split())
