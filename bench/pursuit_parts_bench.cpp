@@ -11,8 +11,10 @@
 #include "echosieve/condition/gate_baseband.hpp"
 #include "echosieve/core/lanes.hpp"
 #include "echosieve/core/random.hpp"
+#include "echosieve/optimise/particle_swarm.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
+#include "echosieve/pursuit/pursue.hpp"
 #include "frames.hpp"
 
 namespace {
@@ -178,6 +180,31 @@ BENCHMARK(fast_pursuit_of_size)
     ->Args({650, 20})
     ->Args({650, 40});
 
+// One echo by a swarm of range(0) particles, 100 iterations, on the conditioned gate.
+void swarm_of_size(benchmark::State& state) {
+    GateBasebander<double> basebander(bench::gate, bench::sensor);
+    const std::vector<double> raw = bench::crowded_frame(1);
+    std::vector<std::complex<double>> samples(basebander.grid().count);
+    basebander.process(std::span<const double>(raw), std::span<std::complex<double>>(samples));
+    const Signal<std::complex<double>> signal{samples, basebander.grid()};
+    const GaborBox box = bench::box();
+    Swarm swarm;
+    swarm.particles = static_cast<std::size_t>(state.range(0));
+    swarm.iterations = 100;
+    std::size_t seed = 0;
+    for (auto _ : state) {
+        benchmark::DoNotOptimize(pursue(signal, box, Orthogonal{1}, swarm, seed++));
+    }
+    count(state, "evaluations/s", 100.0 * static_cast<double>(state.range(0)));
+}
+BENCHMARK(swarm_of_size)
+    ->Arg(10)
+    ->Arg(20)
+    ->Arg(50)
+    ->Arg(100)
+    ->Arg(200)
+    ->Unit(benchmark::kMicrosecond);
+
 // range(0) samples, range(1) columns, ten atoms a signal.
 template <class R>
 void gram_pursuit(benchmark::State& state) {
@@ -195,11 +222,6 @@ void gram_pursuit(benchmark::State& state) {
         benchmark::DoNotOptimize(result.coefficients.data());
     }
     count(state, "signals/s", static_cast<double>(signals));
-    // Products with all columns, then for atom k its new direction (2 (k + 1) a column) and alpha.
-    const auto n = static_cast<double>(state.range(1));
-    count(state, "flop/s",
-          static_cast<double>(signals) *
-              (2 * n * static_cast<double>(state.range(0)) + n * (9 * 8 + 9 * 5)));
 }
 BENCHMARK(gram_pursuit<float>)->Args({42, 1050})->Unit(benchmark::kMicrosecond);
 BENCHMARK(gram_pursuit<double>)

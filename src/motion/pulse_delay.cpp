@@ -2,6 +2,7 @@
 
 #include <Eigen/Core>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -77,21 +78,26 @@ public:
             return 0;
         }
         constexpr double step = 1e-3;
+        constexpr int coarse = 20;  // steps: the envelope changes over hundreds of them
         Eigen::ArrayXcd p = spectrum(shape, 0);
         for (Eigen::Index k = 0; k < count; ++k) {
             const double beyond = std::abs(offsets_[k]) - 1;  // what a wall's gate leaves out
             p[k] *= std::clamp(0.5 - beyond / spacing, 0.0, 1.0);
         }
-        double best = 0;
+        int best = 0;
         double largest = 0;
-        for (double t = 0; t < longest_pulse_delay; t += step) {
-            const double energy = std::norm(waveform(p, t));
-            if (energy > largest) {
-                largest = energy;
-                best = t;
+        const auto look = [&](int from, int to, int by) {
+            for (int k = from; k < to; k += by) {
+                const double energy = std::norm(waveform(p, k * step));
+                if (energy > largest) {
+                    largest = energy;
+                    best = k;
+                }
             }
-        }
-        return best;
+        };
+        look(0, static_cast<int>(longest_pulse_delay / step), coarse);
+        look(std::max(best - coarse, 0), best + coarse + 1, 1);
+        return best * step;
     }
 
 private:
@@ -270,6 +276,10 @@ Eigen::ArrayXd pulse_evidence(const LineHistory& line, const SeparatedWalls& wal
     };
     Eigen::ArrayXd evidence =
         Eigen::ArrayXd::Constant(shape_count, std::numeric_limits<double>::infinity());
+    std::array<double, pulse_shapes.size()> delays{};
+    for (std::size_t m = 0; m < delays.size(); ++m) {
+        delays[m] = pulses.delay(pulse_shapes[m]);
+    }
     for (int k = 0; k < shifts; ++k) {
         const double shift = -options.largest_shift * k / (shifts - 1);
         std::map<int, double> of_order;  // phase does not change a power spectrum
@@ -280,7 +290,8 @@ Eigen::ArrayXd pulse_evidence(const LineHistory& line, const SeparatedWalls& wal
             }
             evidence[m] =
                 std::min(evidence[m],
-                         of_order[shape.order] + wall_evidence(shape, pulses.delay(shape), shift));
+                         of_order[shape.order] +
+                             wall_evidence(shape, delays[static_cast<std::size_t>(m)], shift));
         }
     }
     return evidence - evidence.minCoeff();
