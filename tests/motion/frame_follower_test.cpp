@@ -124,7 +124,6 @@ TEST_CASE("bad frames are marked, and the next good one is followed as if they h
     FrameFollower<float> follower(walls), undisturbed(walls);
     std::vector<float> frame(frames.samples());
     const std::size_t first = learned_frames(made);
-    RandomStream stream(1);
     std::size_t bad = 0;
     for (std::size_t i = first; i < frames.frames(); ++i) {
         const auto row = frames.view()[i];

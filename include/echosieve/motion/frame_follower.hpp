@@ -86,7 +86,6 @@ private:
     Vector x_ = Vector::Zero();
     Matrix c_ = Matrix::Identity();
     Matrix wide_;  // C after a search
-    double pulse_speed_ = 0;
     std::size_t energy_first_ = 0;  // first baseband sample below the dead zone
     std::size_t unseen_ = 0;        // frames in a row that showed no wall
     std::size_t longest_gap_ = 0;
