@@ -1,66 +1,18 @@
-// After its first run an engine works in the memory that it has: counted in operator new and
-// malloc's way past it that Eigen takes.
+// After its first run an engine works in the memory that it has.
 #include <complex>
 #include <cstddef>
-#include <cstdlib>
-#include <new>
 #include <vector>
 
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/pursue.hpp"
 #include "echosieve/pursuit/swarm_pursuit.hpp"
+#include "support/allocations.hpp"
 #include "support/check.hpp"
 #include "support/pursuit.hpp"
 
 using namespace echosieve;
 using namespace echosieve::test;
 using Complex = std::complex<double>;
-
-namespace {
-
-std::size_t allocations = 0;
-std::size_t allocated_bytes = 0;
-
-}  // namespace
-
-#if defined(__has_feature)
-#if __has_feature(address_sanitizer)
-#define ECHOSIEVE_TEST_SANITISED
-#endif
-#endif
-#if defined(__SANITIZE_ADDRESS__)
-#define ECHOSIEVE_TEST_SANITISED
-#endif
-
-#if defined(__GLIBC__) && !defined(ECHOSIEVE_TEST_SANITISED)
-
-// Both operator new and Eigen come by here.
-extern "C" void* __libc_malloc(std::size_t size);
-extern "C" void* malloc(std::size_t size) noexcept {
-    ++allocations;
-    allocated_bytes += size;
-    return __libc_malloc(size);
-}
-
-#else
-
-// A sanitiser has its own malloc: there, operator new alone is counted.
-void* operator new(std::size_t size) {
-    ++allocations;
-    allocated_bytes += size;
-    if (void* memory = std::malloc(size > 0 ? size : 1)) {
-        return memory;
-    }
-    throw std::bad_alloc();
-}
-void operator delete(void* memory) noexcept {
-    std::free(memory);
-}
-void operator delete(void* memory, std::size_t) noexcept {
-    std::free(memory);
-}
-
-#endif
 
 namespace {
 

@@ -1,0 +1,76 @@
+// What a following frame by frame has to know of an artery: its gates' layers, learned from the
+// first seconds of a recording.
+#pragma once
+
+#include <Eigen/Core>
+#include <cstddef>
+#include <optional>
+#include <vector>
+
+#include "echosieve/condition/baseband.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/track_artery.hpp"
+#include "echosieve/motion/wall_confidence.hpp"
+
+namespace echosieve {
+
+// Symbols: those of layers.hpp.
+//   x_g(i) = A_g p_i + B_g (q_i - q_0)   where gate g is cut in frame i, from its depth
+
+/// A gate as a sum of layers, each with its spectrum at rest.
+struct LearnedGate {
+    double depth = 0;                ///< of its centre when x_g is 0 [m]
+    LayerShare path;                 ///< A, B
+    double path_offset = 0;          ///< q_0 [m]
+    double taper = 0;                ///< of its window, see gate_window
+    SamplingGrid grid;               ///< of its samples when x_g is 0
+    Eigen::ArrayXd frequencies;      ///< absolute, evenly spaced [Hz]
+    std::vector<LayerShare> shares;  ///< per layer
+    Eigen::ArrayXXcd spectra;        ///< S, [layers x bins]
+    std::size_t wall_layers = 0;     ///< the first layers are the wall's, and move as it does
+    double noise = 0;                ///< mean squared rest per frame and bin
+    bool late = false;               ///< follows the pulse by the lag, and says nothing of p
+};
+
+struct LearnedWall {
+    LearnedGate gate;
+    LayerShare share;            ///< of the wall: a [m], b
+    double depth = 0;            ///< at rest, the pulse's delay taken off [m]
+    double share_deviation = 0;  ///< standard deviation of a [m]
+    double confidence = 0;       ///< that the right wall is followed, 0 to 1
+    Eigen::ArrayXd own;          ///< motion beyond p and q, per frame learned from [m]
+};
+
+/// An artery, learned. Depths are in metres, time courses per frame learned from.
+struct LearnedWalls {
+    RecordingSettings settings;
+    BasebandOptions baseband;
+    std::size_t samples = 0;  ///< of a raw frame
+    LearnedWall near;
+    LearnedWall far;
+    std::vector<LearnedGate> tissue;
+    Eigen::ArrayXd pulse;      ///< p
+    Eigen::ArrayXd bulk;       ///< q [m]
+    std::vector<bool> usable;  ///< frames
+    double lag = 0;            ///< of the tissue's pulse after p [frames]
+    double energy = 0;         ///< median of the frames' energy below the dead zone
+    double dead_zone = 0;      ///< [m]
+    double lowest = 0;         ///< of the raw samples of good frames
+    double highest = 0;
+    std::size_t pinned = 0;  ///< most raw samples of a good frame in flat runs at these extremes
+    WallConfidenceOptions confidence;  ///< what the learned walls' was computed with
+};
+
+struct LearnOptions {
+    TrackOptions track;
+    std::size_t tissue_gates = 4;  ///< kept, the best explained ones
+};
+
+/// Finds the artery in a recording of some seconds and takes its gates apart, as track_artery does.
+/// Nothing if there is none in it. Throws InvalidInput as track_artery does.
+[[nodiscard]] std::optional<LearnedWalls> learn_walls(const Recording& recording,
+                                                      const LearnOptions& options = {});
+
+}  // namespace echosieve

@@ -1,0 +1,189 @@
+#include "echosieve/motion/learned_walls.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <limits>
+#include <optional>
+#include <span>
+#include <variant>
+#include <vector>
+
+#include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/common_motion.hpp"
+#include "echosieve/motion/contact.hpp"
+#include "echosieve/motion/follower_gate.hpp"
+#include "echosieve/motion/gate_spectrum.hpp"
+#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/line.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
+#include "echosieve/motion/wall_motion.hpp"
+#include "echosieve/motion/wall_report.hpp"
+#include "echosieve/motion/wall_search.hpp"
+#include "echosieve/motion/wall_separation.hpp"
+
+namespace echosieve {
+
+namespace {
+
+// What raw frames are like: their extremes, and how many samples are pinned there all the time.
+template <class T>
+void learn_extremes(const FrameView<T>& frames, const std::vector<FrameState>& states,
+                    LearnedWalls& out) {
+    out.lowest = std::numeric_limits<double>::infinity();
+    out.highest = -out.lowest;
+    const auto each_good = [&](auto use) {
+        for (std::size_t i = 0; i < states.size(); ++i) {
+            if (states[i] == FrameState::good) {
+                use(frames[i]);
+            }
+        }
+    };
+    each_good([&](std::span<const T> frame) {
+        for (const T x : frame) {
+            out.lowest = std::min(out.lowest, static_cast<double>(x));
+            out.highest = std::max(out.highest, static_cast<double>(x));
+        }
+    });
+    each_good([&](std::span<const T> frame) {
+        out.pinned = std::max(out.pinned, detail::pinned_samples(frame, out.lowest, out.highest));
+    });
+}
+
+LearnedWall learn_wall(const SeparatedWall& wall, const WallMotion& motion) {
+    LearnedWall out;
+    out.share = wall.share();
+    out.depth = wall.state.depth;
+    out.share_deviation = wall.state.share_deviation;
+    out.own = motion.own;
+    const GateSpectrum& gate = wall.layered.gate;
+    out.gate = {.depth = gate.depth,
+                .path = out.share,
+                .taper = gate_taper,
+                .grid = gate.grid,
+                .frequencies = gate.frequencies,
+                .shares = wall.layered.fit.shares,
+                .spectra = wall.layered.fit.spectra,
+                .wall_layers = wall.wall_layers,
+                .noise = wall.layered.fit.noise};
+    return out;
+}
+
+// The tissue's gates that are explained best, cut anew where a follower will cut them.
+std::vector<LearnedGate> learn_tissue(const LineHistory& line, const SeparatedWalls& walls,
+                                      const LearnOptions& options) {
+    std::vector<const LayeredGate*> order;
+    for (const LayeredGate& layered : walls.tissue) {
+        order.push_back(&layered);
+    }
+    std::stable_sort(order.begin(), order.end(), [](const LayeredGate* a, const LayeredGate* b) {
+        return a->fit.residual() < b->fit.residual();
+    });
+    order.resize(std::min(order.size(), options.tissue_gates));
+    const LayerTimes& times = walls.times;
+    const double middle = times.bulk.mean();
+    std::vector<LearnedGate> out;
+    for (const LayeredGate* layered : order) {
+        const LayerShare path{0, layered->fit.shares.back().bulk};
+        const GateSpectrum gate =
+            gate_spectrum(line, layered->gate.depth, options.track.separation.tissue_half_gate,
+                          path.bulk * (times.bulk - middle), 1.0);
+        const bool late = layered->late && times.lag != 0;
+        const LayerFit fit =
+            fit_layers(gate, late ? times.late() : times, layered->fit.shares, {.iterations = 2});
+        out.push_back({.depth = gate.depth,
+                       .path = path,
+                       .path_offset = middle,
+                       .taper = 1.0,
+                       .grid = gate.grid,
+                       .frequencies = gate.frequencies,
+                       .shares = fit.shares,
+                       .spectra = fit.spectra,
+                       .noise = fit.noise,
+                       .late = late});
+    }
+    return out;
+}
+
+double median_energy(const LineHistory& line, double dead_zone) {
+    const auto first =
+        static_cast<Eigen::Index>(std::clamp(std::ceil(line.index(line.first_depth() + dead_zone)),
+                                             0.0, static_cast<double>(line.samples.cols())));
+    std::vector<double> energies;
+    for (Eigen::Index i = 0; i < line.frames(); ++i) {
+        if (line.usable[static_cast<std::size_t>(i)]) {
+            energies.push_back(
+                line.samples.row(i).rightCols(line.samples.cols() - first).abs2().sum());
+        }
+    }
+    return detail::middle(std::move(energies));
+}
+
+template <class T>
+std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSettings& settings,
+                                  const LearnOptions& options) {
+    const TrackOptions& track = options.track;
+    const Baseband<double> baseband = to_baseband<double>(frames, settings, track.baseband);
+    const std::vector<FrameState> states = check_frames(frames, baseband, track.frames);
+    if (static_cast<std::size_t>(std::count(states.begin(), states.end(), FrameState::good)) <
+        fewest_frames) {
+        return std::nullopt;
+    }
+    LineHistory line = line_history(baseband, states);
+    (void)leave_out_lost_contact(line, track.walls.dead_zone, track.contact);
+    const CommonMotion motion = estimate_common_motion(line, track.motion);
+    if (!motion.usable()) {
+        return std::nullopt;
+    }
+    const auto walls = find_and_separate_walls(line, motion, track.walls, track.separation,
+                                               track.search, track.wall_motion, track.confidence);
+    if (!walls) {
+        return std::nullopt;
+    }
+    LearnedWalls out;
+    out.settings = settings;
+    out.baseband = track.baseband;
+    out.samples = frames.samples();
+    const double rate = settings.frame_rate;
+    const WallMotion near = wall_motion(walls->near, walls->times, rate, track.wall_motion);
+    const WallMotion far = wall_motion(walls->far, walls->times, rate, track.wall_motion);
+    out.near = learn_wall(walls->near, near);
+    out.far = learn_wall(walls->far, far);
+    const double lag = settings.depth(pulse_delay(line, *walls, track.baseband, track.pulse).delay);
+    out.near.depth -= lag;
+    out.far.depth -= lag;
+    WallReport near_report = wall_report(walls->near, near, rate);
+    WallReport far_report = wall_report(walls->far, far, rate);
+    set_confidence(near_report, far_report, track.confidence);
+    out.near.confidence = near_report.confidence;
+    out.far.confidence = far_report.confidence;
+    if (std::min(near_report.confidence, far_report.confidence) <
+        track.confidence.least_confidence) {
+        return std::nullopt;  // what was found is none
+    }
+    out.tissue = learn_tissue(line, *walls, options);
+    out.pulse = walls->times.pulse;
+    out.bulk = walls->times.bulk;
+    out.usable = line.usable;
+    out.lag = walls->times.lag;
+    out.dead_zone = track.walls.dead_zone;
+    out.energy = median_energy(line, out.dead_zone);
+    out.confidence = track.confidence;
+    learn_extremes(frames, states, out);
+    return out;
+}
+
+}  // namespace
+
+std::optional<LearnedWalls> learn_walls(const Recording& recording, const LearnOptions& options) {
+    validate(options.track);
+    return std::visit(
+        [&](const auto& frames) { return learn(frames.view(), recording.settings, options); },
+        recording.samples);
+}
+
+}  // namespace echosieve

@@ -1,0 +1,231 @@
+#include "echosieve/motion/frame_follower.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <limits>
+#include <span>
+#include <utility>
+#include <vector>
+
+#include "echosieve/motion/gated_track.hpp"
+#include "echosieve/motion/learned_walls.hpp"
+#include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
+#include "echosieve/synthesis/volume_scene.hpp"
+#include "support/allocations.hpp"
+#include "support/check.hpp"
+#include "support/walls.hpp"
+
+using namespace echosieve;
+using namespace echosieve::test;
+
+namespace {
+
+using Frames = FrameMatrix<std::int16_t>;
+
+constexpr double learned_seconds = 2.5;
+
+// Coarse in both times, to render quickly; the band is kept whole.
+template <class S>
+SyntheticRecording recording_of(std::uint64_t seed, double seconds) {
+    typename S::Options options;
+    options.duration = seconds;
+    options.settings.sampling_rate = 40e6;
+    options.settings.frame_rate = 500;
+    return render<std::int16_t>(S(options, seed), seed);
+}
+
+const Frames& frames_of(const SyntheticRecording& made) {
+    return std::get<Frames>(made.recording.samples);
+}
+
+std::size_t learned_frames(const SyntheticRecording& made) {
+    return static_cast<std::size_t>(learned_seconds * made.recording.settings.frame_rate);
+}
+
+LearnedWalls learned(const SyntheticRecording& made) {
+    const Frames& frames = frames_of(made);
+    Frames part(learned_frames(made), frames.samples());
+    for (std::size_t i = 0; i < part.frames(); ++i) {
+        const auto row = frames.view()[i];
+        std::copy(row.begin(), row.end(), part[i].begin());
+    }
+    Recording recording;
+    recording.settings = made.recording.settings;
+    recording.samples = std::move(part);
+    const auto walls = learn_walls(recording);
+    REQUIRE(walls.has_value());
+    return *walls;
+}
+
+// rms with the mean taken off, of a few errors side by side.
+struct Errors {
+    double sum = 0, square = 0, count = 0;
+
+    void add(double error) {
+        sum += error;
+        square += error * error;
+        ++count;
+    }
+    [[nodiscard]] double rms() const {
+        return std::sqrt(std::max(square / count - sum / count * sum / count, 0.0));
+    }
+};
+
+double diameter(const WallDepths& w) {
+    return w.far_outer - w.near_outer;
+}
+
+}  // namespace
+
+TEST_CASE_TEMPLATE("walls in tissue 6 dB below them are followed as the frames come", S, Scene,
+                   VolumeScene) {
+    // Seeds 1 to 6 of both scenes have 1.5 to 4.1 um; gated correlation of the same frames has 9
+    // to 37.
+    constexpr double limit = 6e-6;
+    const SyntheticRecording made = recording_of<S>(3, 6);
+    const Frames& frames = frames_of(made);
+    FrameFollower<std::int16_t> follower(learned(made));
+    const std::size_t first = learned_frames(made);
+    const WallPairTrack gated = track_gates(wall_line(made), first_frame_gates(made.truth));
+    Errors near, far, both, plain;
+    double variance = 0;
+    for (std::size_t i = first; i < frames.frames(); ++i) {
+        const FollowedFrame& out = follower.push(frames.view()[i]);
+        REQUIRE(out.motion.valid);
+        CHECK(out.searched == (i == first));
+        const WallDepths& truth = made.truth.walls[i];
+        near.add(out.motion.near_wall - truth.near_outer);
+        far.add(out.motion.far_wall - truth.far_outer);
+        both.add(out.motion.diameter - diameter(truth));
+        variance += out.motion.diameter_std * out.motion.diameter_std;
+        const auto k = static_cast<Eigen::Index>(i);
+        plain.add(gated.far_wall[k] - gated.near_wall[k] - diameter(truth));
+        CHECK(out.motion.diameter == out.motion.far_wall - out.motion.near_wall);
+    }
+    MESSAGE("diameter ", 1e6 * both.rms(), " um, gated ", 1e6 * plain.rms());
+    CHECK(near.rms() < limit);
+    CHECK(far.rms() < limit);
+    CHECK(both.rms() < limit);
+    CHECK(3 * both.rms() < plain.rms());
+    // The deviation given is that of the errors, to a factor of 3.
+    const double given = std::sqrt(variance / both.count);
+    CHECK(given > both.rms() / 3);
+    CHECK(given < both.rms() * 3);
+}
+
+TEST_CASE("bad frames are marked, and the next good one is followed as if they had not been") {
+    const SyntheticRecording made = recording_of<Scene>(3, 3.5);
+    const Frames& frames = frames_of(made);
+    const LearnedWalls walls = learned(made);
+    FrameFollower<float> follower(walls), undisturbed(walls);
+    std::vector<float> frame(frames.samples());
+    const std::size_t first = learned_frames(made);
+    std::size_t bad = 0;
+    for (std::size_t i = first; i < frames.frames(); ++i) {
+        const auto row = frames.view()[i];
+        std::copy(row.begin(), row.end(), frame.begin());
+        const FollowedFrame expected = undisturbed.push(frame);
+        const std::size_t kind = (i - first) % 25;
+        FrameState state = FrameState::good;
+        if (kind == 5) {
+            frame[700] = std::numeric_limits<float>::quiet_NaN();
+            state = FrameState::not_finite;
+        } else if (kind == 10) {
+            const auto before = frames.view()[i - 1];
+            std::copy(before.begin(), before.end(), frame.begin());
+            state = FrameState::frozen;
+        } else if (kind == 15) {
+            std::fill(frame.begin(), frame.end(), 0.0F);
+            state = FrameState::dropped;
+        } else if (kind == 20) {
+            const auto top = static_cast<float>(walls.highest) / 2;
+            for (float& x : frame) {
+                x = std::clamp(20 * x, -2 * top, 2 * top);
+            }
+            state = FrameState::clipped;
+        }
+        const FollowedFrame& out = follower.push(frame);
+        REQUIRE(out.state == state);
+        REQUIRE(out.motion.valid == (state == FrameState::good));
+        CHECK(out.motion.time == expected.motion.time);
+        // One frame's own say is small beside that of all before it.
+        CHECK_WITHIN(out.motion.diameter, expected.motion.diameter, 10e-6);
+        if (state != FrameState::good) {
+            ++bad;
+            CHECK(std::isnan(out.motion.diameter_std));
+            CHECK(out.motion.quality == 0);
+        }
+    }
+    CHECK(bad >= 4 * 19);
+}
+
+TEST_CASE("after a time without echoes the walls are found again") {
+    const SyntheticRecording made = recording_of<Scene>(2, 5);
+    const Frames& frames = frames_of(made);
+    FrameFollower<std::int16_t> follower(learned(made));
+    const std::size_t first = learned_frames(made);
+    const std::vector<std::int16_t> silence(frames.samples(), 0);
+    std::size_t searches = 0;
+    Errors errors;
+    for (std::size_t i = first; i < frames.frames(); ++i) {
+        const bool gone = i >= first + 300 && i < first + 620;  // 0.64 s: most of a beat
+        const FollowedFrame& out =
+            follower.push(gone ? std::span<const std::int16_t>(silence) : frames.view()[i]);
+        CHECK(out.motion.valid == !gone);
+        searches += out.searched ? 1 : 0;
+        if (!gone) {
+            errors.add(out.motion.diameter - diameter(made.truth.walls[i]));
+        }
+    }
+    CHECK(searches == 2);
+    CHECK(errors.rms() < 8e-6);
+}
+
+TEST_CASE("a follower allocates nothing once it is made, searches included") {
+    const SyntheticRecording made = recording_of<Scene>(3, 3);
+    const Frames& frames = frames_of(made);
+    FrameFollower<std::int16_t> follower(learned(made));
+    const std::vector<std::int16_t> silence(frames.samples(), 0);
+    const std::size_t before = allocations;
+    std::size_t valid = 0;
+    for (std::size_t i = learned_frames(made); i < frames.frames(); ++i) {
+        valid += follower.push(frames.view()[i]).motion.valid ? 1 : 0;
+    }
+    for (int k = 0; k < 100; ++k) {
+        valid += follower.push(silence).motion.valid ? 1 : 0;
+    }
+    const bool searched = follower.push(frames.view()[frames.frames() - 1]).searched;
+    const std::size_t allocated = allocations - before;
+    CHECK(allocated == 0);
+    CHECK(searched);
+    CHECK(valid == frames.frames() - learned_frames(made));
+    const std::size_t now = allocations;
+    const Eigen::VectorXd more(8);  // the counter counts
+    const std::size_t one = allocations - now;
+    CHECK(more.size() == 8);
+    CHECK(one == 1);
+}
+
+TEST_CASE("no walls are learned from tissue alone, and what makes no sense is refused") {
+    SceneOptions options;
+    options.duration = 2;
+    options.settings.sampling_rate = 40e6;
+    options.settings.frame_rate = 250;
+    options.artery = false;
+    CHECK(!learn_walls(render<std::int16_t>(Scene(options, 1), 1).recording).has_value());
+    const SyntheticRecording made = recording_of<Scene>(3, 2.5);
+    const LearnedWalls walls = learned(made);
+    CHECK_THROWS_AS(FrameFollower<float>(walls, {.iterations = 0}), InvalidInput);
+    CHECK_THROWS_AS(FrameFollower<float>(walls, {.least_correlation = 1}), InvalidInput);
+    CHECK_THROWS_AS(FrameFollower<float>(walls, {.energy_range = 1}), InvalidInput);
+    CHECK_THROWS_AS(FrameFollower<float>(walls, {.clipped_fraction = -1}), InvalidInput);
+    CHECK_THROWS_AS(FrameFollower<float>(walls, {.agility = 0}), InvalidInput);
+    CHECK_THROWS_AS(FrameFollower<float>(walls, {.longest_gap = -1}), InvalidInput);
+    FrameFollower<float> follower(walls);
+    CHECK_THROWS_AS(follower.push(std::vector<float>(7)), InvalidInput);
+    CHECK(follower.pushed() == 0);
+}
