@@ -22,6 +22,7 @@ FrameBlocks even_blocks(Eigen::Index frames, Eigen::Index length) {
 
 FrameBlocks quiet_blocks(const LayerTimes& times, const QuietBlockLimits& limits) {
     require(limits.unit >= 1, "unit", limits.unit, "must be at least 1 [frames]");
+    require(limits.longest >= 1, "longest", limits.longest, "must be at least 1 [frames]");
     const Eigen::Index frames = times.pulse.size();
     FrameBlocks blocks{{}, static_cast<double>(limits.unit)};
     for (Eigen::Index begin = 0; begin < frames;) {
@@ -31,13 +32,12 @@ FrameBlocks quiet_blocks(const LayerTimes& times, const QuietBlockLimits& limits
         double least_q = times.bulk[begin];
         double most_q = least_q;
         Eigen::Index end = begin + 1;
-        for (; end < frames && end - begin < std::max(limits.longest, limits.unit); ++end) {
+        for (; end < frames && end - begin < limits.longest; ++end) {
             least_p = std::min(least_p, times.pulse[end]);
             most_p = std::max(most_p, times.pulse[end]);
             least_q = std::min(least_q, times.bulk[end]);
             most_q = std::max(most_q, times.bulk[end]);
-            if (end - begin >= limits.unit &&
-                (most_p - least_p > limits.pulse || most_q - least_q > limits.bulk)) {
+            if (most_p - least_p > limits.pulse || most_q - least_q > limits.bulk) {
                 break;
             }
         }

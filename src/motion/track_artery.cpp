@@ -78,8 +78,9 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     LineHistory line = line_history(baseband, states);
     result.without_contact = leave_out_lost_contact(line, options.walls.dead_zone, options.contact);
     // The walls are looked for and taken apart in fewer frames, and followed in all.
-    const auto length =
-        std::max<Eigen::Index>(1, std::lround(options.averaging * line.settings.frame_rate));
+    const double shorter = std::min(1.0, 4e6 / line.settings.sensor.centre_frequency);
+    const auto length = std::max<Eigen::Index>(
+        1, std::lround(options.averaging * shorter * line.settings.frame_rate));
     LineHistory averaged = averaged_line(line, line_motion(line, options.motion.tracks),
                                          even_blocks(line.frames(), length));
     const CommonMotion motion = estimate_common_motion(averaged, options.motion);

@@ -38,10 +38,8 @@ TEST_CASE("quiet blocks are short where much moves and never pass their limits")
         const auto spread = [&](const Eigen::ArrayXd& x) {
             return x.segment(first, rows).maxCoeff() - x.segment(first, rows).minCoeff();
         };
-        if (rows > limits.unit) {
-            CHECK(spread(times.pulse) <= limits.pulse);
-            CHECK(spread(times.bulk) <= limits.bulk);
-        }
+        CHECK(spread(times.pulse) <= limits.pulse);
+        CHECK(spread(times.bulk) <= limits.bulk);
         if (k + 1 < blocks.count()) {
             shortest = std::min(shortest, rows);
             longest = std::max(longest, rows);
@@ -49,10 +47,12 @@ TEST_CASE("quiet blocks are short where much moves and never pass their limits")
     }
     CHECK(shortest < 12);
     CHECK(longest == 32);
-    // Where nothing may move, blocks have the unit's length; where all may, the longest.
-    CHECK(quiet_blocks(times, {4, 32, 0, 0}).count() == 750);
+    // Where nothing may move, each frame is a block; where all may, blocks are the longest.
+    CHECK(quiet_blocks(times, {4, 32, 0, 0}).count() == 3000);
     CHECK(quiet_blocks(times, {4, 32, 1e9, 1e9}).count() == (3000 + 31) / 32);
+    CHECK(quiet_blocks(times, {4, 32, 1, 1}).unit == 4);
     CHECK_THROWS_AS(static_cast<void>(quiet_blocks(times, {0, 32, 1, 1})), InvalidInput);
+    CHECK_THROWS_AS(static_cast<void>(quiet_blocks(times, {4, 0, 1, 1})), InvalidInput);
 }
 
 TEST_CASE("block means weigh usable frames, and keep what moves as it is said to") {

@@ -32,12 +32,12 @@ struct FrameBlocks {
 struct QuietBlockLimits {
     Eigen::Index unit = 1;     ///< frames that weigh 1, see FrameBlocks
     Eigen::Index longest = 1;  ///< most frames a block
-    double pulse = 0;          ///< largest change of p within a block of more than `unit` frames
+    double pulse = 0;          ///< largest change of p within a block
     double bulk = 0;           ///< the same of q [m]
 };
 
 /// Blocks as long as the time courses stay within the limits: long in between the beats, short
-/// where the pulse rises.
+/// where the pulse rises. Throws InvalidInput unless unit and longest are at least 1.
 [[nodiscard]] FrameBlocks quiet_blocks(const LayerTimes& times, const QuietBlockLimits& limits);
 
 /// Weighted means of `x` over blocks; of all of a block's entries alike where their weights are 0.

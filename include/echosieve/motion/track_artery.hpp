@@ -35,7 +35,8 @@ struct TrackOptions {
     FrameCheckOptions frames;
     ContactOptions contact;
     CommonMotionOptions motion;
-    double averaging = 4e-3;  ///< frames averaged while the walls are looked for [s]
+    /// frames averaged while the walls are looked for, at 4 MHz; shorter in proportion above [s]
+    double averaging = 4e-3;
     WallFinderOptions walls;
     WallSeparationOptions separation;
     WallSearchOptions search;

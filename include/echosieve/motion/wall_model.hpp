@@ -41,8 +41,8 @@ struct WallPrior {
 };
 
 struct WallModelOptions {
-    double interval = 4e-3;     ///< frames within it are averaged, their bulk turned back [s]
-    double longest_interval = 32e-3;  ///< the same where little moves [s]; see quiet_blocks
+    double interval = 4e-3;     ///< frames within it together weigh 1 in the evidence [s]
+    double longest_interval = 32e-3;  ///< frames within it are averaged while little moves [s]
     double largest_turn = 0.7;  ///< of the wall's echo against the tissue's within an average [rad]
     double thickness = 1.1e-3;  ///< of the sheet, from z_r towards the lumen [m]
     double lead = 0.35e-3;      ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
