@@ -1,6 +1,7 @@
 #include "echosieve/motion/pulse_candidates.hpp"
 
 #include <Eigen/Core>
+#include <Eigen/QR>
 #include <cmath>
 
 #include "echosieve/condition/baseband.hpp"
