@@ -23,7 +23,8 @@ struct Complex {
 
 // Element n of an array, the bins of one register.
 ECHOSIEVE_INLINE Complex load(const double* from, std::size_t n, std::size_t stride) {
-    return {kernels::load<Doubles>(from + 2 * n * stride), kernels::load<Doubles>(from + (2 * n + 1) * stride)};
+    return {kernels::load<Doubles>(from + 2 * n * stride),
+            kernels::load<Doubles>(from + (2 * n + 1) * stride)};
 }
 ECHOSIEVE_INLINE void store(const Complex& x, double* to, std::size_t n, std::size_t stride) {
     kernels::store(x.real, to + 2 * n * stride);

@@ -22,8 +22,12 @@ LineHistory averaged_line(const LineHistory& line, const Eigen::ArrayXd& path,
     require(path.size() == frames, "length of the path", path.size(),
             detail::concatenate("must equal the frames, ", frames));
     const Eigen::ArrayXd weight = line.weights();
-    LineHistory out{Eigen::ArrayXXcd(blocks.count(), line.samples.cols()), line.grid, line.settings,
-                    {}, {}, line.stretch_centre};
+    LineHistory out{Eigen::ArrayXXcd(blocks.count(), line.samples.cols()),
+                    line.grid,
+                    line.settings,
+                    {},
+                    {},
+                    line.stretch_centre};
     out.settings.frame_rate /= blocks.unit;
     if (line.stretch.size() > 0) {
         out.stretch = block_means(line.stretch, weight, blocks);
@@ -72,8 +76,8 @@ Eigen::ArrayXd course_of_means(const Eigen::ArrayXd& means, Eigen::Index frames,
     const double rounding = (1 - 1 / (size * size)) / 24;
     Eigen::ArrayXd middles = means;
     middles.segment(1, blocks - 2) -=
-        rounding * (means.head(blocks - 2) - 2 * means.segment(1, blocks - 2) +
-                    means.tail(blocks - 2));
+        rounding *
+        (means.head(blocks - 2) - 2 * means.segment(1, blocks - 2) + means.tail(blocks - 2));
     Eigen::ArrayXd course(frames);
     for (Eigen::Index i = 0; i < frames; ++i) {
         const double place = (static_cast<double>(i) - (size - 1) / 2) / size;
@@ -114,12 +118,12 @@ SeparatedWalls at_every_frame(const LineHistory& line, const SeparatedWalls& ave
         }
         to.layered.trust = from.layered.trust;
         to.layered.own_layers = from.layered.own_layers;
-        to.layered.gate = wall_gate(line, to.state, out.times,
-                                    separation_half_gate(line.settings.sensor));
-        to.layered.fit = layered_fit(
-            to.layered.gate, out.times,
-            {from.layered.fit.shares, from.layered.fit.spectra, from.wall_layers, from.reference, 0},
-            to.state.own);
+        to.layered.gate =
+            wall_gate(line, to.state, out.times, separation_half_gate(line.settings.sensor));
+        to.layered.fit = layered_fit(to.layered.gate, out.times,
+                                     {from.layered.fit.shares, from.layered.fit.spectra,
+                                      from.wall_layers, from.reference, 0},
+                                     to.state.own);
         if (to.state.own.size() > 0) {
             to.layered.own = own_phasors(to.layered.gate, out.times, to.state.own);
         }

@@ -53,9 +53,8 @@ Eigen::ArrayXd block_means(const Eigen::ArrayXd& x, const Eigen::ArrayXd& weight
     for (Eigen::Index k = 0; k < means.size(); ++k) {
         const auto [first, rows] = blocks.range(k);
         const double total = weight.segment(first, rows).sum();
-        means[k] = total > 0
-                       ? (x.segment(first, rows) * weight.segment(first, rows)).sum() / total
-                       : x.segment(first, rows).mean();
+        means[k] = total > 0 ? (x.segment(first, rows) * weight.segment(first, rows)).sum() / total
+                             : x.segment(first, rows).mean();
     }
     return means;
 }

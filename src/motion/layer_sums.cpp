@@ -44,8 +44,8 @@ void LayerSummer::sum(const std::vector<LayerShare>& shares, LayerSums& out) {
     kernels::sum_layers_of(default_instruction_set())(
         {reinterpret_cast<const double*>(gate_.values.data()), delays_.data(), weights_.data(),
          static_cast<std::size_t>(gate_.values.rows()), static_cast<std::size_t>(stride_),
-         static_cast<std::size_t>(layers_), row.first, row.step, row.bins,
-         work_.data(), reinterpret_cast<double*>(out.projections_.data()),
+         static_cast<std::size_t>(layers_), row.first, row.step, row.bins, work_.data(),
+         reinterpret_cast<double*>(out.projections_.data()),
          reinterpret_cast<double*>(out.pairs_.data())});
 }
 

@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
-#include <numbers>
 #include <cstddef>
+#include <numbers>
 #include <utility>
 #include <vector>
 
@@ -56,8 +56,8 @@ using Square = Eigen::Matrix<Complex, Eigen::Dynamic, Eigen::Dynamic, 0, most_la
 using Column = Eigen::Matrix<Complex, Eigen::Dynamic, 1, 0, most_layers, 1>;
 using Slopes =
     Eigen::Matrix<Complex, Eigen::Dynamic, Eigen::Dynamic, 0, most_layers, 2 * most_layers>;
-using Hessian = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, 2 * most_layers,
-                              2 * most_layers>;
+using Hessian =
+    Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, 2 * most_layers, 2 * most_layers>;
 using Gradient = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, 2 * most_layers, 1>;
 
 // Where the layers' shares are, and all that the sums over frames say of the cost there.
@@ -101,8 +101,8 @@ public:
         out.squared_residual = std::max(energy_ - explained - ridge_ * size, 0.0);
     }
 
-    // Gauss-Newton normal equations in (a_1, b_1, a_2, b_2, ...): the columns' part that the spectra
-    // can't follow.
+    // Gauss-Newton normal equations in (a_1, b_1, a_2, b_2, ...): the columns' part that the
+    // spectra can't follow.
     void normal_equations(const LayerEvaluation& at, Hessian& hessian, Gradient& gradient) const {
         const Eigen::Index layers = at.spectra.rows();
         hessian.setZero(2 * layers, 2 * layers);

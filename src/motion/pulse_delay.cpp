@@ -288,10 +288,9 @@ Eigen::ArrayXd pulse_evidence(const LineHistory& line, const SeparatedWalls& wal
             if (!of_order.contains(shape.order)) {
                 of_order[shape.order] = tissue(shape, shift);
             }
-            evidence[m] =
-                std::min(evidence[m],
-                         of_order[shape.order] +
-                             wall_evidence(shape, delays[static_cast<std::size_t>(m)], shift));
+            evidence[m] = std::min(
+                evidence[m], of_order[shape.order] +
+                                 wall_evidence(shape, delays[static_cast<std::size_t>(m)], shift));
         }
     }
     return evidence - evidence.minCoeff();

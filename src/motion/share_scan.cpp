@@ -28,8 +28,8 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& moments,
     : options_(options), times_(times) {
     validate(options);
     require(moments.size() == times.pulse.size() && moments.size() > 0, "number of moments",
-            moments.size(), detail::concatenate("must be that of the frames, at least 1, ",
-                                                times.pulse.size()));
+            moments.size(),
+            detail::concatenate("must be that of the frames, at least 1, ", times.pulse.size()));
     bins_.frequencies = frequencies;
     // Slots short enough for what drifts.
     const double slot = 1 / (2 * std::numbers::pi * options.drift_frequency) / slots_per_sigma;
@@ -120,17 +120,16 @@ Eigen::ArrayXXcd ShareScan::without_drift(const Eigen::ArrayXXcd& values) const 
     const auto last = static_cast<double>(slow.size() - 1);
     for (Eigen::Index i = 0; i < phase.size(); ++i) {
         const double place = std::clamp(places_[i] - 0.5, 0.0, last);
-        const auto k = std::min(static_cast<Eigen::Index>(place),
-                                std::max<Eigen::Index>(slow.size() - 2, 0));
+        const auto k =
+            std::min(static_cast<Eigen::Index>(place), std::max<Eigen::Index>(slow.size() - 2, 0));
         const double t = place - static_cast<double>(k);
         phase[i] = (1 - t) * slow[k] + t * slow[std::min(k + 1, slow.size() - 1)];
     }
     phase -= (phase * times_.weight).sum() / times_.weight.sum();
     // As a motion at the mean frequency.
     const double mean = bins_.frequencies.mean();
-    const LayerTimes drift{
-        phase * times_.sound_speed / (2 * 2 * std::numbers::pi * mean), times_.bulk, times_.weight,
-        times_.sound_speed};
+    const LayerTimes drift{phase * times_.sound_speed / (2 * 2 * std::numbers::pi * mean),
+                           times_.bulk, times_.weight, times_.sound_speed};
     return values * layer_phasors(bins_, drift, {1, 0});
 }
 

@@ -25,8 +25,8 @@ double tissue_lag(const LineHistory& line, const LayerTimes& times,
         double sum = 0;
         double total = 0;
         for (const LayeredGate& layered : gates) {
-            const LayerFit fit =
-                fit_layers(layered.gate, late, layered.fit.shares, {.iterations = 3, .rest = false});
+            const LayerFit fit = fit_layers(layered.gate, late, layered.fit.shares,
+                                            {.iterations = 3, .rest = false});
             sum += layered.trust * std::log(std::max(fit.cost, 1e-300));
             total += layered.trust;
         }
@@ -75,7 +75,7 @@ bool settle_tissue_lag(const LineHistory& line, const SeparatedWall& near, const
             state.bulk = wall->layered.fit.shares[0].bulk;
             state.share = start;
             WallModel model(wall->layered.gate, trial, state, largest_layer(state, 2.5),
-                                  line.settings, model_options);
+                            line.settings, model_options);
             const double noise = noise_of(model, wall->layered, model_options);
             double most = -std::numeric_limits<double>::infinity();
             for (const double ratio : {0.5, 0.64, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5}) {

@@ -71,10 +71,10 @@ void add_moved_echoes(const std::vector<Echo<Gabor<double>>>& echoes, double dis
         }
         const double u = static_cast<double>(first) - centre;
         const double turns = echo.atom.centre_frequency * h;
-        add_recurrence({strength * echo.amplitude * std::exp(-alpha * u * u) *
-                            unit_phasor(turns * u),
-                        std::exp(-alpha * (2 * u + 1)) * unit_phasor(turns), std::exp(-2 * alpha)},
-                       row.subspan(first, end - first));
+        add_recurrence(
+            {strength * echo.amplitude * std::exp(-alpha * u * u) * unit_phasor(turns * u),
+             std::exp(-alpha * (2 * u + 1)) * unit_phasor(turns), std::exp(-2 * alpha)},
+            row.subspan(first, end - first));
     }
 }
 

@@ -32,16 +32,17 @@ std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion&
     const auto in_frames = [&](double interval) {
         return std::max<Eigen::Index>(1, std::lround(interval * rate));
     };
-    const double most = options.largest_turn /
-                        line.phase_per_metre(line.settings.sensor.centre_frequency);
+    const double most =
+        options.largest_turn / line.phase_per_metre(line.settings.sensor.centre_frequency);
     const FrameBlocks blocks =
         quiet_blocks(all, {in_frames(options.interval), in_frames(options.longest_interval),
                            most / options.usual_motion, most / largest_bulk_difference});
     const LayerTimes times = block_means(all, blocks);
     const LineHistory quiet = averaged_line(line, motion.bulk, blocks);
     const Eigen::ArrayXd moments =
-        block_means(Eigen::ArrayXd::LinSpaced(line.frames(), 0, static_cast<double>(line.frames() - 1)),
-                    Eigen::ArrayXd::Ones(line.frames()), blocks) /
+        block_means(
+            Eigen::ArrayXd::LinSpaced(line.frames(), 0, static_cast<double>(line.frames() - 1)),
+            Eigen::ArrayXd::Ones(line.frames()), blocks) /
         rate;
     const double half_gate = wall_half_gate(line.settings.sensor);
     // Gates of one length have the same frequencies; rounding gives two lengths.
@@ -54,11 +55,10 @@ std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion&
         }
         const double bulk = motion.bulk_share_at(depth);
         const GateSpectrum gate = gate_spectrum(quiet, depth, half_gate, bulk * times.bulk);
-        const auto scan =
-            scans
-                .try_emplace(gate.grid.count, times, moments, gate.frequencies,
-                             line.settings.sensor, options.scan)
-                .first;
+        const auto scan = scans
+                              .try_emplace(gate.grid.count, times, moments, gate.frequencies,
+                                           line.settings.sensor, options.scan)
+                              .first;
         depths.push_back({depth, bulk, scan->second(gate, bulk)});
     }
     return depths;

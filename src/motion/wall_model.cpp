@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
-#include <numbers>
 #include <cstddef>
+#include <numbers>
 #include <utility>
 #include <vector>
 
@@ -64,8 +64,7 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
             wall.own.size(), detail::concatenate("must be 0 or the frames, ", times.pulse.size()));
     const FrameBlocks blocks = quiet_blocks(times, block_limits(wall, settings, options));
     const LayerTimes coarse = block_means(times, blocks);
-    gate_.values =
-        block_means(gate, times, {sense_ * 0.5 * wall.share, wall.tissue}, blocks);
+    gate_.values = block_means(gate, times, {sense_ * 0.5 * wall.share, wall.tissue}, blocks);
     weight_ = coarse.weight.sum();
     const Eigen::ArrayXXcd weights = coarse.weight.cast<Complex>().replicate(1, gate.bins());
     const Eigen::ArrayXXcd weighted = gate_.values * weights;
@@ -252,8 +251,8 @@ void WallModel::reduce(const WallState& wall, double noise) {
     Eigen::ArrayXd determinant = r.still_gram.head(bins) * variance;
     r.log_determinant = 0;
     for (Eigen::Index k = 0; k < layers; ++k) {
-        determinant *= r.factor.col(k * (k + 1) / 2 + k).head(bins).square() /
-                       r.precision.col(k).head(bins);
+        determinant *=
+            r.factor.col(k * (k + 1) / 2 + k).head(bins).square() / r.precision.col(k).head(bins);
         if (k % 6 == 5 || k + 1 == layers) {  // the product stays far from overflow
             r.log_determinant += determinant.log().sum();
             determinant.setOnes();
@@ -330,9 +329,8 @@ WallModel::Solved WallModel::solve(const WallState& wall, double noise) {
     const double log_determinant =
         reduced_.log_determinant +
         2 * out.factor.matrixLLT().diagonal().array().real().log().sum() + out.variance.log().sum();
-    out.evidence =
-        out.quadratic - log_determinant -
-        weight_ * static_cast<double>(gate_.bins()) * (std::log(noise) + power_ / noise);
+    out.evidence = out.quadratic - log_determinant -
+                   weight_ * static_cast<double>(gate_.bins()) * (std::log(noise) + power_ / noise);
     return out;
 }
 
@@ -399,9 +397,8 @@ WallModel::Layers WallModel::layers(const WallState& wall, double noise) {
         out.shares.push_back({sense_ * r.tissue_shares[k], bulk_tissue_});
     }
     // (A + P) x = b with A the frames' sums: |rest|^2 = |Y|^2 - x^H b - x^H P x, all over noise.
-    out.noise = std::max(power_ - noise * (solved.quadratic + prior) /
-                                      (weight_ * static_cast<double>(bins)),
-                         0.0);
+    out.noise = std::max(
+        power_ - noise * (solved.quadratic + prior) / (weight_ * static_cast<double>(bins)), 0.0);
     return out;
 }
 

@@ -90,8 +90,8 @@ public:
         wall.layered.gate = gate(state, times, half_gate);
         // Three layers, since tissue both beside and outside the vessel may lie on the wall; from
         // many starts, on averaged frames.
-        const FrameBlocks blocks = quiet_blocks(
-            times, block_limits(state, line_.settings, options_.model));
+        const FrameBlocks blocks =
+            quiet_blocks(times, block_limits(state, line_.settings, options_.model));
         GateSpectrum coarse = wall.layered.gate;
         coarse.values = block_means(wall.layered.gate, times,
                                     {state.sense * 0.5 * state.share, state.tissue}, blocks);
@@ -134,8 +134,8 @@ public:
         WallState& state = wall.state;
         const GateSpectrum moved = gate(state, times, half_gate);
         WallModel model(moved, times, state,
-                              largest_layer(state, std::max(1.0, search.highest_ratio)),
-                              line_.settings, options_.model);
+                        largest_layer(state, std::max(1.0, search.highest_ratio)), line_.settings,
+                        options_.model);
         double noise = 0.05 * model.power();
         state = likeliest_wall(model, state, search, options_.model, noise);
         const WallModel::Layers layers = model.layers(state, noise);
@@ -187,7 +187,7 @@ public:
                 trial.own = k == 0 ? Eigen::ArrayXd() : Eigen::ArrayXd(k * step * ramp);
             }
             WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1.25),
-                                  line_.settings, options_.model);
+                            line_.settings, options_.model);
             const double noise = noise_of(model, wall.layered, options_.model, 0.5);
             for (const double ratio : {0.8, 1.0, 1.25}) {
                 trial.share = ratio * state.share;
@@ -213,8 +213,8 @@ public:
         WallState likeliest = state;
         const auto judge = [&](WallState trial, double lowest, double highest) {
             WallModel model(wall.layered.gate, times, trial,
-                                  largest_layer(state, std::max(highest, 1.6)), line_.settings,
-                                  options_.model);
+                            largest_layer(state, std::max(highest, 1.6)), line_.settings,
+                            options_.model);
             const double noise = noise_of(model, wall.layered, options_.model);
             const double by = std::min(0.25 * state.share, line_.half_wavelength() / 6);
             for (double share = lowest * state.share; share <= highest * state.share; share += by) {
@@ -270,7 +270,7 @@ public:
             WallState trial = state;
             trial.*bulk += step * k;
             WallModel model(wall.layered.gate, times, trial, largest_layer(state, 1),
-                                  line_.settings, options_.model);
+                            line_.settings, options_.model);
             if (k == 0) {
                 noise = noise_of(model, wall.layered, options_.model);
             }
@@ -286,8 +286,8 @@ public:
 private:
     [[nodiscard]] double evidence_of(const SeparatedWall& wall, const WallState& state,
                                      const LayerTimes& times) const {
-        WallModel model(wall.layered.gate, times, state, largest_layer(state, 1),
-                              line_.settings, options_.model);
+        WallModel model(wall.layered.gate, times, state, largest_layer(state, 1), line_.settings,
+                        options_.model);
         return model.evidence(state, noise_of(model, wall.layered, options_.model));
     }
 

@@ -49,10 +49,10 @@ TEST_CASE("a line that moves as a whole loses nothing by being averaged") {
     constexpr double rounding = 1e-12;
     for (Eigen::Index b = 0; b < averaged.frames(); ++b) {
         for (const Eigen::Index n : {0, 4}) {
-            CHECK_WITHIN(averaged.samples(b, n),
-                         std::polar(1.0 + static_cast<double>(n),
-                                    static_cast<double>(n) - k * mean[b]),
-                         rounding);
+            CHECK_WITHIN(
+                averaged.samples(b, n),
+                std::polar(1.0 + static_cast<double>(n), static_cast<double>(n) - k * mean[b]),
+                rounding);
         }
     }
     // Without the motion turned back some of it is lost.
@@ -75,9 +75,8 @@ TEST_CASE("frames that are not usable count for nothing, and blocks of them are 
     for (Eigen::Index b = 0; b < averaged.frames(); ++b) {
         CHECK_WITHIN(averaged.samples(b, 0), std::complex<double>(1, 0), 1e-12);
     }
-    CHECK_THROWS_AS(
-        static_cast<void>(averaged_line(line, motion.head(9), even_blocks(frames, 4))),
-        InvalidInput);
+    CHECK_THROWS_AS(static_cast<void>(averaged_line(line, motion.head(9), even_blocks(frames, 4))),
+                    InvalidInput);
 }
 
 TEST_CASE("a course is had back from its means over blocks") {

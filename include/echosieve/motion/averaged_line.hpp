@@ -19,8 +19,8 @@ namespace echosieve {
 // and 8 mm/s, the fastest that a wall moves, that is 1 rad over the block and 4 % of the amplitude.
 
 /// The line in blocks of frames, `path` [m] turned back within each. A block is usable if at least
-/// half of its frames are, and holds those; what is not usable is bridged. The frame rate is that of
-/// blocks of blocks.unit frames. Throws InvalidInput unless the path has an entry a frame.
+/// half of its frames are, and holds those; what is not usable is bridged. The frame rate is that
+/// of blocks of blocks.unit frames. Throws InvalidInput unless the path has an entry a frame.
 [[nodiscard]] LineHistory averaged_line(const LineHistory& line, const Eigen::ArrayXd& path,
                                         const FrameBlocks& blocks);
 

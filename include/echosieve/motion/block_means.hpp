@@ -47,9 +47,9 @@ struct QuietBlockLimits {
 /// The time courses' means over blocks; a block's weight is the sum of its frames' over the unit.
 [[nodiscard]] LayerTimes block_means(const LayerTimes& times, const FrameBlocks& blocks);
 
-/// The gate's values averaged over blocks, [blocks x bins]; 0 in blocks without a usable frame. What
-/// moves by `share` keeps its phase within a block; its bulk motion is turned back altogether, of
-/// its pulse what differs from the block's mean.
+/// The gate's values averaged over blocks, [blocks x bins]; 0 in blocks without a usable frame.
+/// What moves by `share` keeps its phase within a block; its bulk motion is turned back altogether,
+/// of its pulse what differs from the block's mean.
 [[nodiscard]] Eigen::ArrayXXcd block_means(const GateSpectrum& gate, const LayerTimes& times,
                                            const LayerShare& share, const FrameBlocks& blocks);
 

@@ -85,7 +85,7 @@ private:
     Matrix noise_;
     Vector x_ = Vector::Zero();
     Matrix c_ = Matrix::Identity();
-    Matrix wide_;  // C after a search
+    Matrix wide_;                   // C after a search
     std::size_t energy_first_ = 0;  // first baseband sample below the dead zone
     std::size_t unseen_ = 0;        // frames in a row that showed no wall
     std::size_t longest_gap_ = 0;

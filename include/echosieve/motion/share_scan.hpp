@@ -93,9 +93,9 @@ private:
 
     ShareScanOptions options_;
     LayerTimes times_;
-    GateSpectrum bins_;            // no values
-    Eigen::ArrayXd places_;        // of the frames, in slots in which the drift is averaged
-    Eigen::ArrayXd pulse_power_;   // |P|^2 per bin
+    GateSpectrum bins_;           // no values
+    Eigen::ArrayXd places_;       // of the frames, in slots in which the drift is averaged
+    Eigen::ArrayXd pulse_power_;  // |P|^2 per bin
     double step_ = 0;
     Eigen::Index against_ = 0;  // grid points below share 0
     Eigen::Index reach_ = 0;    // and above

@@ -42,7 +42,9 @@ public:
         return {table_(bin, row), table_(bin + stride(), row)};
     }
     /// A row: stride() real parts, then the imaginary ones.
-    [[nodiscard]] const double* row(Eigen::Index k) const { return table_.data() + k * table_.rows(); }
+    [[nodiscard]] const double* row(Eigen::Index k) const {
+        return table_.data() + k * table_.rows();
+    }
 
     /// The place of row `at`, a whole number or not; beyond the table the polynomial goes on. The
     /// table must have 6 rows at least.

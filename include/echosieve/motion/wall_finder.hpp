@@ -51,11 +51,11 @@ struct WallFinderOptions {
     double largest_linearity = 0.965;
     ShareScanOptions scan;
     double interval = 4e-3;           ///< frames within it together weigh 1 in the evidence [s]
-    double longest_interval = 32e-3;  ///< frames within it are averaged while little moves [s]
+    double longest_interval = 16e-3;  ///< frames within it are averaged while little moves [s]
     double usual_motion = 400e-6;     ///< of a wall over the range of p [m]: in an average its
-    double largest_turn = 0.7;        ///< echo turns by this at most [rad]
-    DepthRange near_range;  ///< where the near wall is looked for, at rest
-    DepthRange far_range;   ///< where the far wall is looked for, at rest
+    double largest_turn = 0.35;       ///< echo turns by this at most [rad]
+    DepthRange near_range;            ///< where the near wall is looked for, at rest
+    DepthRange far_range;             ///< where the far wall is looked for, at rest
 };
 
 inline void validate(const WallFinderOptions& options) {

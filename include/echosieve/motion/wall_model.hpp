@@ -41,9 +41,10 @@ struct WallPrior {
 };
 
 struct WallModelOptions {
-    double interval = 4e-3;     ///< frames within it together weigh 1 in the evidence [s]
-    double longest_interval = 32e-3;  ///< frames within it are averaged while little moves [s]
-    double largest_turn = 0.7;  ///< of the wall's echo against the tissue's within an average [rad]
+    double interval = 4e-3;           ///< frames within it together weigh 1 in the evidence [s]
+    double longest_interval = 16e-3;  ///< frames within it are averaged while little moves [s]
+    double largest_turn =
+        0.35;                   ///< of the wall's echo against the tissue's within an average [rad]
     double thickness = 1.1e-3;  ///< of the sheet, from z_r towards the lumen [m]
     double lead = 0.35e-3;      ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
     double decay = 0.5e-3;      ///< l [m]
@@ -150,7 +151,7 @@ private:
     // and what stands still marginalised.
     struct Reduced {
         double share = 0, radius = 0, widening = 0, strain = 0, reach = 0, tissue_power = 0;
-        double noise = 0;           // 0: nothing yet
+        double noise = 0;              // 0: nothing yet
         Eigen::ArrayXd shares;         // of the sheet
         Eigen::ArrayXd tissue_shares;  // sizes, along the sense
         Eigen::ArrayXXd precision;     // of the tissue, [stride x layers]
