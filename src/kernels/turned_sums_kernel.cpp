@@ -44,19 +44,18 @@ namespace ECHOSIEVE_KERNEL_SET {
 
 void turn_sums(const TurnedSumTask& task) noexcept {
     for (std::size_t j = 0; j < task.bins; ++j) {
-        for (std::size_t k = 0; k < task.count; ++k) {
-            task.table[2 * task.stride * k + j] = 0;
-            task.table[2 * task.stride * k + task.stride + j] = 0;
+        for (std::size_t k = 0; k < 2 * lanes * task.count; k += lanes) {
+            store(Doubles{}, task.work + k);
         }
         const double* const values = task.values + 2 * j * task.frames;
         const double* const turns = task.turn + 2 * j * task.frames;
         for (std::size_t i = 0; i < task.frames; i += group) {
             Group x = load_group(values, i, task.frames);
             const Group turn = load_group(turns, i, task.frames);
-            double* to = task.table + j;
-            for (std::size_t k = 0; k < task.count; ++k, to += 2 * task.stride) {
-                Doubles real{};
-                Doubles imag{};
+            double* to = task.work;
+            for (std::size_t k = 0; k < task.count; ++k, to += 2 * lanes) {
+                Doubles real = load<Doubles>(to);
+                Doubles imag = load<Doubles>(to + lanes);
                 for (std::size_t r = 0; r < registers; ++r) {
                     real += x.real[r];
                     imag += x.imag[r];
@@ -64,9 +63,15 @@ void turn_sums(const TurnedSumTask& task) noexcept {
                     x.imag[r] = x.real[r] * turn.imag[r] + x.imag[r] * turn.real[r];
                     x.real[r] = turned;
                 }
-                to[0] += sum_of(real);
-                to[task.stride] += sum_of(imag);
+                store(real, to);
+                store(imag, to + lanes);
             }
+        }
+        const double* from = task.work;
+        double* to = task.table + j;
+        for (std::size_t k = 0; k < task.count; ++k, from += 2 * lanes, to += 2 * task.stride) {
+            to[0] = sum_of(load<Doubles>(from));
+            to[task.stride] = sum_of(load<Doubles>(from + lanes));
         }
     }
 }

@@ -17,6 +17,7 @@ struct TurnedSumTask {
     std::size_t count;   ///< of k
     std::size_t stride;  ///< >= bins
     double* table;
+    double* work;  ///< [16 x count]
 };
 
 ECHOSIEVE_DECLARE_KERNEL(turn_sums, TurnedSumTask)

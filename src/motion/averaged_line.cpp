@@ -74,10 +74,19 @@ Eigen::ArrayXd course_of_means(const Eigen::ArrayXd& means, Eigen::Index frames,
     const auto size = static_cast<double>(length);
     // A mean over n frames is the middle's value and (n^2 - 1) / 24 of the second derivative.
     const double rounding = (1 - 1 / (size * size)) / 24;
-    Eigen::ArrayXd middles = means;
-    middles.segment(1, blocks - 2) -=
-        rounding *
-        (means.head(blocks - 2) - 2 * means.segment(1, blocks - 2) + means.tail(blocks - 2));
+    Eigen::ArrayXd means_at_middles = means;
+    // The last block's frames may be too few: their mean belongs nearer to the block before.
+    const auto last = static_cast<double>(frames - (blocks - 1) * length);
+    means_at_middles[blocks - 1] =
+        means[blocks - 2] +
+        (means[blocks - 1] - means[blocks - 2]) * size / (size - (size - last) / 2);
+    const Eigen::Index inner = blocks - 2;
+    Eigen::ArrayXd bend(blocks);  // second differences, at the ends their neighbours'
+    bend.segment(1, inner) = means_at_middles.head(inner) - 2 * means_at_middles.segment(1, inner) +
+                             means_at_middles.tail(inner);
+    bend[0] = bend[1];
+    bend[blocks - 1] = bend[blocks - 2];
+    const Eigen::ArrayXd middles = means_at_middles - rounding * bend;
     Eigen::ArrayXd course(frames);
     for (Eigen::Index i = 0; i < frames; ++i) {
         const double place = (static_cast<double>(i) - (size - 1) / 2) / size;

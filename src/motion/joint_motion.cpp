@@ -4,16 +4,25 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <cstddef>
 #include <numbers>
 #include <vector>
 
+#include "../kernels/motion_sums_kernel.hpp"
 #include "echosieve/core/error.hpp"
+#include "echosieve/kernels/phasors.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/smooth_step.hpp"
 #include "echosieve/motion/time_courses.hpp"
 
 namespace echosieve {
+
+namespace {
+
+constexpr Eigen::Index widest_register = 8;  // doubles
+
+}  // namespace
 
 void set_trust(std::vector<LayeredGate>& gates) {
     Eigen::ArrayXd residual(static_cast<Eigen::Index>(gates.size()));
@@ -73,50 +82,61 @@ void regauge(std::vector<LayeredGate>& gates, LayerTimes& times, double slow_fre
 void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
                  const JointMotionOptions& options, double frame_rate) {
     const Eigen::Index frames = times.pulse.size();
-    Eigen::ArrayXXd blocks = Eigen::ArrayXXd::Zero(frames, 4);
-    Eigen::ArrayXXd gradient = Eigen::ArrayXXd::Zero(frames, 2);
+    Eigen::ArrayXXd sums = Eigen::ArrayXXd::Zero(frames, 5);
     const LayerTimes late = times.late();
+    Eigen::ArrayXXd delays;
+    Eigen::ArrayXXcd by_pulse, by_bulk;  // [layers x bins]
+    Eigen::ArrayXd work;
     for (const LayeredGate& layered : gates) {
         const LayerFit& fit = layered.fit;
         const LayerTimes& seen = layered.late ? late : times;
         const Eigen::Index bins = layered.gate.bins();
-        Eigen::ArrayXXcd by_pulse = Eigen::ArrayXXcd::Zero(frames, bins);
-        Eigen::ArrayXXcd by_bulk = Eigen::ArrayXXcd::Zero(frames, bins);
-        for (std::size_t k = 0; k < fit.shares.size(); ++k) {
-            const Eigen::ArrayXXcd phasors = layer_phasors(layered.gate, seen, fit.shares[k]);
-            const bool by_itself = k < layered.own_layers;
+        const auto layers = static_cast<Eigen::Index>(fit.shares.size());
+        delays.resize(frames, layers);
+        by_pulse.resize(layers, bins);
+        by_bulk.resize(layers, bins);
+        work.resize(layers * 4 * widest_register);
+        // With a lag the tissue says nothing of p.
+        const double pulse_part = layered.late && times.lag != 0 ? 0 : 1;
+        for (Eigen::Index k = 0; k < layers; ++k) {
+            const LayerShare& share = fit.shares[static_cast<std::size_t>(k)];
+            delays.col(k) =
+                2 / times.sound_speed * (share.pulse * seen.pulse + share.bulk * seen.bulk);
             for (Eigen::Index j = 0; j < bins; ++j) {
                 const std::complex<double> s =
                     std::complex<double>(0, -2 * std::numbers::pi * layered.gate.frequencies[j] *
                                                 2 / times.sound_speed) *
-                    fit.spectra(static_cast<Eigen::Index>(k), j);
-                if (by_itself) {
-                    const Eigen::ArrayXcd turned = phasors.col(j) * layered.own.col(j);
-                    by_pulse.col(j) += (s * fit.shares[k].pulse) * turned;
-                    by_bulk.col(j) += (s * fit.shares[k].bulk) * turned;
-                } else {
-                    by_pulse.col(j) += (s * fit.shares[k].pulse) * phasors.col(j);
-                    by_bulk.col(j) += (s * fit.shares[k].bulk) * phasors.col(j);
-                }
+                    fit.spectra(k, j);
+                by_pulse(k, j) = pulse_part * share.pulse * s;
+                by_bulk(k, j) = share.bulk * s;
             }
         }
-        if (layered.late && times.lag != 0) {
-            by_pulse = 0;
-        }
-        const double weight = layered.trust / std::max(fit.noise, 1e-300);
-        for (Eigen::Index j = 0; j < bins; ++j) {
-            const auto p = by_pulse.col(j);
-            const auto q = by_bulk.col(j);
-            const auto rest = fit.rest.col(j);
-            blocks.col(0) += weight * p.abs2();
-            blocks.col(3) += weight * q.abs2();
-            blocks.col(2) += weight * (p.conjugate() * q).real();
-            gradient.col(0) += weight * (p.conjugate() * rest).real();
-            gradient.col(1) += weight * (q.conjugate() * rest).real();
-        }
+        const FrequencyRow row = layered.gate.angular();
+        kernels::MotionSumTask task{};
+        task.delays = delays.data();
+        task.frames = static_cast<std::size_t>(frames);
+        task.layers = static_cast<std::size_t>(layers);
+        task.first = row.first;
+        task.step = row.step;
+        task.bins = row.bins;
+        task.pulse = reinterpret_cast<const double*>(by_pulse.data());
+        task.bulk = reinterpret_cast<const double*>(by_bulk.data());
+        task.own = layered.own_layers > 0
+                       ? reinterpret_cast<const double*>(layered.own.data())
+                       : nullptr;
+        task.own_layers = layered.own_layers;
+        task.rest = reinterpret_cast<const double*>(fit.rest.data());
+        task.weight = layered.trust / std::max(fit.noise, 1e-300);
+        task.work = work.data();
+        task.out = sums.data();
+        kernels::sum_motion_of(default_instruction_set())(task);
     }
-    blocks.colwise() *= times.weight;
-    gradient.colwise() *= times.weight;
+    sums.colwise() *= times.weight;
+    Eigen::ArrayXXd blocks(frames, 4);
+    blocks.col(0) = sums.col(0);
+    blocks.col(2) = sums.col(1);
+    blocks.col(3) = sums.col(2);
+    Eigen::ArrayXXd gradient = sums.rightCols(2);
     const double pulse_curvature = blocks.col(0).mean();
     const double bulk_curvature = blocks.col(3).mean();
     if (!(pulse_curvature > 0) || !(bulk_curvature > 0)) {

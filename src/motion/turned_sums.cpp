@@ -17,11 +17,12 @@ TurnedSums::TurnedSums(const Eigen::ArrayXXcd& values, const Eigen::ArrayXXcd& t
             turn.rows(), "must be those of the values, the bins too");
     const Eigen::Index stride = (bins_ + register_size - 1) / register_size * register_size;
     table_ = Eigen::ArrayXXd::Zero(2 * stride, count);
+    Eigen::ArrayXd work(2 * register_size * count);
     kernels::turn_sums_of(default_instruction_set())(
         {reinterpret_cast<const double*>(values.data()),
          reinterpret_cast<const double*>(turn.data()), static_cast<std::size_t>(values.rows()),
          static_cast<std::size_t>(bins_), static_cast<std::size_t>(count),
-         static_cast<std::size_t>(stride), table_.data()});
+         static_cast<std::size_t>(stride), table_.data(), work.data()});
 }
 
 RowWeights TurnedSums::between(double at) const {

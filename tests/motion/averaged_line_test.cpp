@@ -89,7 +89,7 @@ TEST_CASE("a course is had back from its means over blocks") {
         const Eigen::ArrayXd back = course_of_means(means, frames, length);
         CAPTURE(length);
         // At the ends the cubic is not centred.
-        const Eigen::Index inner = frames - 8 * length;
+        const Eigen::Index inner = frames - 12 * length;
         constexpr double stated = 2e-3;
         CHECK((back - course).segment(4 * length, inner).abs().maxCoeff() < stated);
         CHECK((back - course).abs().maxCoeff() < 20 * stated);
