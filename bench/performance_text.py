@@ -54,9 +54,10 @@ class Report:
         """What a program printed, or why there is nothing."""
         self.lines += [f"{problem[0].upper()}{problem[1:]}.", ""] if problem else ["```", text.rstrip(), "```", ""]
 
-    def aim(self, what, least, value, form, why):
-        """An aim of at least `least`; `why` it is missed, or what else is to say."""
-        self.aims.append([what, form.format(value), "met" if value >= least else f"missed ({why})"])
+    def aim(self, what, least, value, form, why, shown=None):
+        """An aim of at least `least`; `why` it is missed, or what else is to say; `shown` in place of the value."""
+        self.aims.append([what, form.format(value if shown is None else shown),
+                          "met" if value >= least else f"missed ({why})"])
 
     def write(self, path):
         top = [f"# {self.title}", "",

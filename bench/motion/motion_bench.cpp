@@ -132,7 +132,7 @@ void sums_turned(benchmark::State& state) {
     const Eigen::ArrayXXcd turn = layer_phasors(made.gate, made.times, {5e-6, 0});
     constexpr Eigen::Index shares = 200;
     for (auto _ : state) {
-        benchmark::DoNotOptimize(turned_sums(made.gate.values, turn, shares));
+        benchmark::DoNotOptimize(TurnedSums(made.gate.values, turn, shares));
     }
     const auto terms = static_cast<double>(made.gate.values.size() * shares);
     count(state, "terms/s", terms);
