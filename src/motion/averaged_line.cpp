@@ -77,9 +77,8 @@ Eigen::ArrayXd course_of_means(const Eigen::ArrayXd& means, Eigen::Index frames,
     Eigen::ArrayXd means_at_middles = means;
     // The last block's frames may be too few: their mean belongs nearer to the block before.
     const auto last = static_cast<double>(frames - (blocks - 1) * length);
-    means_at_middles[blocks - 1] =
-        means[blocks - 2] +
-        (means[blocks - 1] - means[blocks - 2]) * size / (size - (size - last) / 2);
+    means_at_middles[blocks - 1] = means[blocks - 2] + (means[blocks - 1] - means[blocks - 2]) *
+                                                           size / (size - (size - last) / 2);
     const Eigen::Index inner = blocks - 2;
     Eigen::ArrayXd bend(blocks);  // second differences, at the ends their neighbours'
     bend.segment(1, inner) = means_at_middles.head(inner) - 2 * means_at_middles.segment(1, inner) +

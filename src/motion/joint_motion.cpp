@@ -121,9 +121,8 @@ void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
         task.bins = row.bins;
         task.pulse = reinterpret_cast<const double*>(by_pulse.data());
         task.bulk = reinterpret_cast<const double*>(by_bulk.data());
-        task.own = layered.own_layers > 0
-                       ? reinterpret_cast<const double*>(layered.own.data())
-                       : nullptr;
+        task.own =
+            layered.own_layers > 0 ? reinterpret_cast<const double*>(layered.own.data()) : nullptr;
         task.own_layers = layered.own_layers;
         task.rest = reinterpret_cast<const double*>(fit.rest.data());
         task.weight = layered.trust / std::max(fit.noise, 1e-300);
