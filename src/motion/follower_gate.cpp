@@ -117,13 +117,18 @@ void FollowerGate::model(double p, double q, double own) noexcept {
     }
 }
 
-double FollowerGate::misfit(double p, double q, double own) noexcept {
+FollowerGate::Shares FollowerGate::shares(double p, double q, double own) noexcept {
     model<false>(p, q, own);
-    double sum = 0;
+    Shares out;
     for (std::size_t j = 0; j < bins_; ++j) {
-        sum += std::norm(y_[j] - m_[j]);
+        out.rest += std::norm(y_[j] - m_[j]);
+        out.energy += std::norm(y_[j]);
     }
-    return sum / (noise_ * static_cast<double>(bins_));
+    return out;
+}
+
+double FollowerGate::misfit(double p, double q, double own) noexcept {
+    return shares(p, q, own).rest / (noise_ * static_cast<double>(bins_));
 }
 
 void FollowerGate::fit(double p, double q, double own, Fit& out) noexcept {

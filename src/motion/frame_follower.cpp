@@ -23,6 +23,8 @@ void validate(const FollowerOptions& options) {
     require(options.iterations >= 1, "iterations", options.iterations, "must be at least 1");
     require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
             options.least_correlation, "must lie in [0, 1)");
+    require(options.largest_rest > 0 && options.largest_rest <= 1, "largest_rest",
+            options.largest_rest, "must lie in (0, 1]");
     require(options.energy_range > 1, "energy_range", options.energy_range, "must exceed 1");
     require(options.clipped_fraction >= 0 && options.clipped_fraction <= 1, "clipped_fraction",
             options.clipped_fraction, "must lie in [0, 1]");
@@ -174,6 +176,23 @@ void WallFilter::correct(std::span<const std::complex<float>> line) {
     c_ = curvature.llt().solve(Matrix::Identity());
 }
 
+// Whether the gates hold what they held when they were learned: noise may look like a wall by
+// chance, but not like all gates.
+bool WallFilter::known_echoes() noexcept {
+    double rest = 0;
+    double energy = 0;
+    for (std::size_t g = 0; g < gates_.size(); ++g) {
+        const double p = gates_[g].late() ? x_[0] - walls_.lag * x_[1] : x_[0];
+        const FollowerGate::Shares of = gates_[g].shares(p, x_[2],
+                                                         g == 0   ? x_[4]
+                                                         : g == 1 ? x_[5]
+                                                                  : 0);
+        rest += of.rest;
+        energy += of.energy;
+    }
+    return rest <= options_.largest_rest * energy;
+}
+
 void WallFilter::report(bool valid, FollowedFrame& out) const {
     FrameMotion& m = out.motion;
     out.near_displacement = displacement(x_, false);
@@ -229,7 +248,7 @@ void WallFilter::step(std::span<const std::complex<float>> line, FrameState stat
         }
         correct(line);
         FollowerGate::Fit fit;
-        valid = true;
+        valid = known_echoes();
         for (std::size_t g = 0; g < 2; ++g) {
             gates_[g].fit(x_[0], x_[2], x_[g == 0 ? 4 : 5], fit);
             valid = valid && fit.correlation > options_.least_correlation;

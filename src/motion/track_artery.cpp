@@ -6,7 +6,6 @@
 #include <complex>
 #include <cstddef>
 #include <limits>
-#include <optional>
 #include <span>
 #include <variant>
 #include <vector>
@@ -101,11 +100,11 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         result.status = TrackStatus::no_artery;
         return result;
     }
-    const std::optional walls = at_every_frame(line, *found, length);
+    const SeparatedWalls walls = at_every_frame(line, *found, length);
     const std::size_t count = states.size();
     const double rate = line.settings.frame_rate;
-    WallMotion near = wall_motion(walls->near, walls->times, rate, options.wall_motion);
-    WallMotion far = wall_motion(walls->far, walls->times, rate, options.wall_motion);
+    WallMotion near = wall_motion(walls.near, walls.times, rate, options.wall_motion);
+    WallMotion far = wall_motion(walls.far, walls.times, rate, options.wall_motion);
     std::vector<bool> valid(count);
     for (std::size_t i = 0; i < count; ++i) {
         const auto k = static_cast<Eigen::Index>(i);
@@ -113,20 +112,20 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
                    far.correlation[k] > options.least_correlation;
         result.unassociated += line.usable[i] && !valid[i] ? 1 : 0;
     }
-    near.displacement += line.slow_path(walls->near.state.depth);
-    far.displacement += line.slow_path(walls->far.state.depth);
+    near.displacement += line.slow_path(walls.near.state.depth);
+    far.displacement += line.slow_path(walls.far.state.depth);
     const Eigen::ArrayXd near_motion = smoothed(near.displacement, valid, options.smoothing, rate);
     const Eigen::ArrayXd far_motion = smoothed(far.displacement, valid, options.smoothing, rate);
     // A share that is not sure is an error of gain: it grows with the pulse. Both leave out what
     // the model is wrong by.
     const auto deviation = [&](const WallMotion& moved, const SeparatedWall& wall, Eigen::Index k) {
         return options.confidence.deviation_scale *
-               std::hypot(moved.deviation[k], wall.state.share_deviation * walls->times.pulse[k]);
+               std::hypot(moved.deviation[k], wall.state.share_deviation * walls.times.pulse[k]);
     };
     result.pulse_delay = pulse_delay(averaged, *found, options.baseband, options.pulse);
     const double lag = line.settings.depth(result.pulse_delay.delay);
-    result.near = report(walls->near, lag, near, line.settings, options.echoes);
-    result.far = report(walls->far, lag, far, line.settings, options.echoes);
+    result.near = report(walls.near, lag, near, line.settings, options.echoes);
+    result.far = report(walls.far, lag, far, line.settings, options.echoes);
     set_confidence(result.near, result.far, options.confidence);
     constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
     result.frames.resize(count);
@@ -134,12 +133,12 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         const auto k = static_cast<Eigen::Index>(i);
         FrameMotion& frame = result.frames[i];
         frame.time = static_cast<double>(i) / rate;
-        frame.near_wall = walls->near.state.depth - lag + near_motion[k];
-        frame.far_wall = walls->far.state.depth - lag + far_motion[k];
+        frame.near_wall = walls.near.state.depth - lag + near_motion[k];
+        frame.far_wall = walls.far.state.depth - lag + far_motion[k];
         frame.diameter = frame.far_wall - frame.near_wall;
         frame.valid = valid[i];
-        frame.near_wall_std = valid[i] ? deviation(near, walls->near, k) : unknown;
-        frame.far_wall_std = valid[i] ? deviation(far, walls->far, k) : unknown;
+        frame.near_wall_std = valid[i] ? deviation(near, walls.near, k) : unknown;
+        frame.far_wall_std = valid[i] ? deviation(far, walls.far, k) : unknown;
         frame.diameter_std = std::hypot(frame.near_wall_std, frame.far_wall_std);
         const auto quality = [&](const WallReport& wall, double own_deviation) {
             return valid[i] ? wall.confidence * closeness(own_deviation, options.confidence) : 0.0;

@@ -52,6 +52,12 @@ public:
 
     /// Cuts the gate out of the line where it is when the courses are p and q.
     void cut(std::span<const std::complex<float>> line, double p, double q) noexcept;
+    struct Shares {
+        double rest = 0;    ///< sum |R|^2
+        double energy = 0;  ///< sum |Y|^2
+    };
+    /// What a state leaves of the gate.
+    [[nodiscard]] Shares shares(double p, double q, double own) noexcept;
     /// sum |R|^2 of a state, per bin and over v.
     [[nodiscard]] double misfit(double p, double q, double own) noexcept;
     /// The fit at a state. Where the gate holds more rest than was learned, that counts as its

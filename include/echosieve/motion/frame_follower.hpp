@@ -37,6 +37,8 @@ namespace echosieve {
 struct FollowerOptions {
     int iterations = 2;              ///< Gauss-Newton steps a frame
     double least_correlation = 0.3;  ///< of a frame's wall with its echo; below it is not valid
+    /// part of the gates' energy that the learned layers may leave: a frame of noise leaves all
+    double largest_rest = 0.8;
     double energy_range = 9;  ///< largest factor between a frame's energy and the learned one
     double clipped_fraction = 0.005;  ///< of a frame's samples pinned, beyond those always pinned
     double agility = 2;               ///< strength of the changes of speed, over the learned one
@@ -75,6 +77,7 @@ private:
     void correct(std::span<const std::complex<float>> line);
     void search(std::span<const std::complex<float>> line);
     void cut(std::span<const std::complex<float>> line);
+    [[nodiscard]] bool known_echoes() noexcept;
     [[nodiscard]] double displacement(const Vector& x, bool far) const noexcept;
     void report(bool valid, FollowedFrame& out) const;
 

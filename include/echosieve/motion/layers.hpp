@@ -69,7 +69,7 @@ struct LayerFitOptions {
 [[nodiscard]] Eigen::ArrayXXcd layer_phasors(const GateSpectrum& gate, const LayerTimes& times,
                                              const LayerShare& share);
 
-/// Fits the shares of shares.size() >= 1 layers, starting from the given ones. Steps that do not
+/// Fits the shares of 1 to 8 layers, starting from the given ones. Steps that do not
 /// lower the cost are damped (Levenberg 1944) and at last dropped, so the cost never rises above
 /// that of the start.
 [[nodiscard]] LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
