@@ -182,9 +182,10 @@ struct Extent {
 
 Extent diameter_extent(const ArteryMotion& motion) {
     Extent extent;
+    const auto count = static_cast<double>(motion.valid_frames());
     for (const auto& m : motion) {
         if (m.valid) {
-            extent.mean += m.diameter / static_cast<double>(motion.valid_frames());
+            extent.mean += m.diameter / count;
             extent.low = std::min(extent.low, m.diameter);
             extent.high = std::max(extent.high, m.diameter);
         }
@@ -297,10 +298,11 @@ void print_findings(const Job& job, const RecordingSettings& settings, const Art
     const Extent diameter = diameter_extent(motion);
     double near_std = 0;
     double far_std = 0;
+    const auto count = static_cast<double>(motion.valid_frames());
     for (const auto& m : motion) {
         if (m.valid) {
-            near_std += m.near_wall_std / static_cast<double>(motion.valid_frames());
-            far_std += m.far_wall_std / static_cast<double>(motion.valid_frames());
+            near_std += m.near_wall_std / count;
+            far_std += m.far_wall_std / count;
         }
     }
     std::printf("Near wall at %.2f mm, far wall at %.2f mm.\n", 1e3 * motion.near.depth,
