@@ -21,7 +21,7 @@ public:
     [[nodiscard]] auto pairs(Eigen::Index bin, Eigen::Index m) const {
         using Square = Eigen::Matrix<std::complex<double>, Eigen::Dynamic, Eigen::Dynamic, 0, 8, 8>;
         Square out(layers_, layers_);
-        const std::complex<double>* at = &pairs_[bin * layers_ * (layers_ - 1) / 2 * 6 + m];
+        const std::complex<double>* at = pairs_.data() + bin * layers_ * (layers_ - 1) / 2 * 6 + m;
         for (Eigen::Index k = 0; k < layers_; ++k) {
             out(k, k) = weights_[m];
             for (Eigen::Index l = k + 1; l < layers_; ++l, at += 6) {

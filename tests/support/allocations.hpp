@@ -45,6 +45,12 @@ void* operator new(std::size_t size) {
     }
     throw std::bad_alloc();
 }
+// Else the sanitiser's own would be freed by what follows: std::stable_sort asks for it.
+void* operator new(std::size_t size, const std::nothrow_t&) noexcept {
+    ++allocations;
+    allocated_bytes += size;
+    return std::malloc(size > 0 ? size : 1);
+}
 void operator delete(void* memory) noexcept {
     std::free(memory);
 }
