@@ -218,10 +218,11 @@ TEST_CASE("a follower allocates nothing once it is made, searches included") {
     CHECK(allocated == 0);
     CHECK(searched);
     CHECK(valid == frames.frames() - learned_frames(made));
+    // The counter counts. By name: a compiler may leave out what nobody reads.
     const std::size_t now = allocations;
-    const Eigen::VectorXd more(8);  // the counter counts
+    void* const memory = ::operator new(100);
     const std::size_t one = allocations - now;
-    CHECK(more.size() == 8);
+    ::operator delete(memory);
     CHECK(one == 1);
 }
 
