@@ -9,14 +9,6 @@ namespace {
 
 constexpr std::size_t lanes = lanes_of<Doubles>;
 
-ECHOSIEVE_INLINE double sum_of(const Doubles& x) {
-    double sum = 0;
-    for (std::size_t k = 0; k < lanes; ++k) {
-        sum += x[k];
-    }
-    return sum;
-}
-
 // A layer's phasors in this bin, and what turns them into the next one's.
 struct Row {
     double* real;
@@ -25,62 +17,49 @@ struct Row {
     double* turn_imag;
 };
 
-// sum w_m conj(E) Y for the first three weights.
-ECHOSIEVE_INLINE void project(const LayerSumTask& task, const Row& e, const double* y, double* to) {
-    Doubles real[3] = {};
-    Doubles imag[3] = {};
+struct Pair {
+    Doubles real;
+    Doubles imag;
+};
+
+// sum_i w_m conj(E) x for the first `count` weights; other(i) gives x of a register of frames.
+template <std::size_t count, class Other>
+ECHOSIEVE_INLINE void weigh(const LayerSumTask& task, const Row& e, Other other, double* to) {
+    Doubles real[count] = {};
+    Doubles imag[count] = {};
     for (std::size_t i = 0; i < task.stride; i += lanes) {
-        Doubles yr;
-        Doubles yi;
-        if (i + lanes <= task.frames) {
-            for (std::size_t k = 0; k < lanes; ++k) {
-                yr[k] = y[2 * (i + k)];
-                yi[k] = y[2 * (i + k) + 1];
-            }
-        } else {
-            yr = yi = Doubles{};
-            for (std::size_t k = 0; i + k < task.frames; ++k) {
-                yr[k] = y[2 * (i + k)];
-                yi[k] = y[2 * (i + k) + 1];
-            }
-        }
+        const Pair x = other(i);
         const Doubles er = load<Doubles>(e.real + i);
         const Doubles ei = load<Doubles>(e.imag + i);
-        const Doubles r = er * yr + ei * yi;
-        const Doubles m = er * yi - ei * yr;
-        for (std::size_t w = 0; w < 3; ++w) {
+        const Doubles r = er * x.real + ei * x.imag;
+        const Doubles m = er * x.imag - ei * x.real;
+        for (std::size_t w = 0; w < count; ++w) {
             const Doubles weight = load<Doubles>(task.weights + w * task.stride + i);
             real[w] += weight * r;
             imag[w] += weight * m;
         }
     }
-    for (std::size_t w = 0; w < 3; ++w) {
+    for (std::size_t w = 0; w < count; ++w) {
         to[2 * w] = sum_of(real[w]);
         to[2 * w + 1] = sum_of(imag[w]);
     }
 }
 
-// sum w_m conj(E_k) E_l for all six weights.
-ECHOSIEVE_INLINE void pair(const LayerSumTask& task, const Row& k, const Row& l, double* to) {
-    Doubles real[6] = {};
-    Doubles imag[6] = {};
-    for (std::size_t i = 0; i < task.stride; i += lanes) {
-        const Doubles kr = load<Doubles>(k.real + i);
-        const Doubles ki = load<Doubles>(k.imag + i);
-        const Doubles lr = load<Doubles>(l.real + i);
-        const Doubles li = load<Doubles>(l.imag + i);
-        const Doubles r = kr * lr + ki * li;
-        const Doubles m = kr * li - ki * lr;
-        for (std::size_t w = 0; w < 6; ++w) {
-            const Doubles weight = load<Doubles>(task.weights + w * task.stride + i);
-            real[w] += weight * r;
-            imag[w] += weight * m;
+// The gate's values y of the frames from i on, 0 beyond the last.
+ECHOSIEVE_INLINE Pair values_at(const double* y, std::size_t i, std::size_t frames) {
+    Pair out{};
+    if (i + lanes <= frames) {
+        for (std::size_t k = 0; k < lanes; ++k) {
+            out.real[k] = y[2 * (i + k)];
+            out.imag[k] = y[2 * (i + k) + 1];
+        }
+    } else {
+        for (std::size_t k = 0; i + k < frames; ++k) {
+            out.real[k] = y[2 * (i + k)];
+            out.imag[k] = y[2 * (i + k) + 1];
         }
     }
-    for (std::size_t w = 0; w < 6; ++w) {
-        to[2 * w] = sum_of(real[w]);
-        to[2 * w + 1] = sum_of(imag[w]);
-    }
+    return out;
 }
 
 ECHOSIEVE_INLINE Row row_of(const LayerSumTask& task, std::size_t layer) {
@@ -109,10 +88,19 @@ void sum_layers(const LayerSumTask& task) noexcept {
     double* projections = task.projections;
     for (std::size_t j = 0; j < task.bins; ++j) {
         for (std::size_t k = 0; k < task.layers; ++k) {
-            project(task, row_of(task, k), task.values + 2 * j * task.frames, projections);
+            const Row e = row_of(task, k);
+            const double* const y = task.values + 2 * j * task.frames;
+            weigh<3>(
+                task, e, [&](std::size_t i) { return values_at(y, i, task.frames); }, projections);
             projections += 6;
             for (std::size_t l = k + 1; l < task.layers; ++l) {
-                pair(task, row_of(task, k), row_of(task, l), pairs);
+                const Row other = row_of(task, l);
+                weigh<6>(
+                    task, e,
+                    [&](std::size_t i) {
+                        return Pair{load<Doubles>(other.real + i), load<Doubles>(other.imag + i)};
+                    },
+                    pairs);
                 pairs += 12;
             }
         }

@@ -10,14 +10,6 @@ constexpr std::size_t lanes = lanes_of<Doubles>;
 constexpr std::size_t registers = 4;  // side by side: one turn waits for the one before
 constexpr std::size_t group = lanes * registers;
 
-ECHOSIEVE_INLINE double sum_of(const Doubles& x) {
-    double sum = 0;
-    for (std::size_t k = 0; k < lanes; ++k) {
-        sum += x[k];
-    }
-    return sum;
-}
-
 struct Group {
     Doubles real[registers];
     Doubles imag[registers];

@@ -58,6 +58,16 @@ ECHOSIEVE_INLINE void store(const V& x, NumberOf<V>* to) {
     *reinterpret_cast<typename VectorOf<NumberOf<V>, lanes_of<V>>::unaligned*>(to) = x;
 }
 
+/// Of all lanes, the first one first.
+template <class V>
+ECHOSIEVE_INLINE NumberOf<V> sum_of(const V& x) {
+    NumberOf<V> sum = 0;
+    for (std::size_t k = 0; k < lanes_of<V>; ++k) {
+        sum += x[k];
+    }
+    return sum;
+}
+
 /// Where the mask, the result of a comparison, is true, x; elsewhere y.
 template <class V>
 ECHOSIEVE_INLINE V choose(const IntegersOf<V>& mask, const V& x, const V& y) {

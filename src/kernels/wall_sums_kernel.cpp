@@ -8,14 +8,6 @@ namespace {
 
 constexpr std::size_t lanes = lanes_of<Doubles>;
 
-ECHOSIEVE_INLINE double sum_of(const Doubles& x) {
-    double sum = 0;
-    for (std::size_t k = 0; k < lanes; ++k) {
-        sum += x[k];
-    }
-    return sum;
-}
-
 struct Complex {
     Doubles real;
     Doubles imag;

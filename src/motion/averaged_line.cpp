@@ -3,9 +3,7 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <cstddef>
-#include <vector>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/phasors.hpp"

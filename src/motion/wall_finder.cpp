@@ -2,7 +2,6 @@
 
 #include <Eigen/Core>
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <cstddef>
 #include <map>
