@@ -274,6 +274,8 @@ void write_details(const std::vector<Row>& rows, const std::string& file) {
         {"far_evidence", 0, [](const Row& r) { return r.far.evidence; }},
         {"near_residual", 4, [](const Row& r) { return r.near.residual; }},
         {"far_residual", 4, [](const Row& r) { return r.far.residual; }},
+        {"near_line_um", 2, [](const Row& r) { return 1e6 * r.near.tissue_line; }},
+        {"far_line_um", 2, [](const Row& r) { return 1e6 * r.far.tissue_line; }},
         {"near_confidence", 4, [](const Row& r) { return r.near.confidence; }},
         {"far_confidence", 4, [](const Row& r) { return r.far.confidence; }},
         {"frequency_mhz", 1, [](const Row& r) { return 1e-6 * r.frequency; }},

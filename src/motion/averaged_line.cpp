@@ -119,6 +119,7 @@ SeparatedWalls at_every_frame(const LineHistory& line, const SeparatedWalls& ave
         to.reference = from.reference;
         to.evidence = from.evidence;
         to.tissue_linearity = from.tissue_linearity;
+        to.tissue_line = from.tissue_line;
         if (from.state.own.size() > 0) {
             to.state.own = course(from.state.own);
         }

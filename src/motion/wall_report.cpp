@@ -24,6 +24,7 @@ WallReport wall_report(const SeparatedWall& wall, const WallMotion& motion, doub
     out.share_deviation = wall.state.share_deviation;
     out.evidence = wall.evidence;
     out.tissue_linearity = wall.tissue_linearity;
+    out.tissue_line = wall.tissue_line;
     return out;
 }
 

@@ -67,6 +67,7 @@ void adopt(CommonMotion& motion, const std::vector<LayeredGate>& gates, const La
 struct Hypothesis {
     LayerTimes times;
     std::vector<LayeredGate> tissue;
+    CommonMotion motion;
     std::optional<WallPair> pair;
     double evidence = 0;  // at both walls, as scanned
     double promise = 0;   // that times the opposition squared
@@ -79,6 +80,25 @@ std::vector<LayeredGate> refitted(std::vector<LayeredGate> gates, const LayerTim
             fit_layers(layered.gate, times, {{0, layered.fit.shares[0].bulk}}, {.iterations = 3});
     }
     return gates;
+}
+
+// What tissue at a wall's depth would move by if it pulsated in proportion to its depth: a straight
+// line through the pulse shares of the gates that no wall is near [m].
+double tissue_line_at(double depth, const CommonMotion& motion, const WallPair& pair,
+                      double wall_distance) {
+    const auto clear = [&](double other) {
+        return ((motion.depths - other).abs() >= wall_distance).cast<double>();
+    };
+    Eigen::ArrayXd weight = motion.weight * clear(pair.near.depth) * clear(pair.far.depth);
+    if ((weight > 0).count() < 3) {
+        weight = motion.weight;
+    }
+    const double total = weight.sum();
+    const double mean = (weight * motion.pulse_share).sum() / total;
+    const double middle = (weight * motion.depths).sum() / total;
+    const Eigen::ArrayXd z = motion.depths - middle;
+    const double slope = (weight * z * motion.pulse_share).sum() / (weight * z.square()).sum();
+    return mean + slope * (depth - middle);
 }
 
 // The walls of a hypothesis, taken apart; nothing if they turn out to be none.
@@ -94,6 +114,10 @@ std::optional<SeparatedWalls> walls_of(const LineHistory& line, Hypothesis hypot
     }
     SeparatedWalls walls = separate_walls(line, *hypothesis.pair, std::move(hypothesis.times),
                                           std::move(hypothesis.tissue), options);
+    for (SeparatedWall* wall : {&walls.near, &walls.far}) {
+        wall->tissue_line = sign * tissue_line_at(wall->state.depth, hypothesis.motion,
+                                                  *hypothesis.pair, options.wall_distance);
+    }
     const double diameter = walls.far.state.depth - walls.near.state.depth;
     // The gate that held the wall lay below the dead zone.
     const double shallowest =
@@ -158,14 +182,13 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
         if (candidates[k].opposition < options.least_opposition * candidates[0].opposition) {
             break;
         }
-        Hypothesis next{times, tissue, std::nullopt, 0, 0};
-        CommonMotion guess = motion;
+        Hypothesis next{times, tissue, motion, std::nullopt, 0, 0};
         if (k > 0) {
             next.times.pulse = candidates[k].pulse;
             next.tissue = refitted(std::move(next.tissue), next.times);
-            adopt(guess, next.tissue, next.times);
+            adopt(next.motion, next.tissue, next.times);
         }
-        next.pair = find_walls(line, guess, finder);
+        next.pair = find_walls(line, next.motion, finder);
         if (next.pair) {
             next.evidence = next.pair->near.total + next.pair->far.total;
             next.promise = next.evidence * candidates[k].opposition * candidates[k].opposition;

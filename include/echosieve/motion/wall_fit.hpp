@@ -22,6 +22,7 @@ struct SeparatedWall {
     std::size_t reference = 0;    ///< which of them lies at the wall's depth
     double evidence = 0;          ///< logarithm, over that of the tissue alone
     double tissue_linearity = 0;  ///< pulse_linearity of the line's tissue
+    double tissue_line = 0;  ///< pulse share of a straight line through the tissue's, there [m]
 
     /// The wall's pulse share, deeper positive, and its bulk share.
     [[nodiscard]] LayerShare share() const noexcept {
