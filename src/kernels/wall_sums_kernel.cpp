@@ -175,5 +175,42 @@ void weigh_pulses(const PulseTask& task) noexcept {
     }
 }
 
+void factor_sheet(const SheetTask& task) noexcept {
+    const std::size_t n = task.sheet;
+    const std::size_t s = task.stride;
+    const double* gram = task.gram;
+    for (std::size_t k = 0; k < n; ++k) {
+        double* const real = task.factor + 2 * k * s;
+        double* const imag = real + s;
+        for (std::size_t j = 0; j < s; ++j) {
+            real[j] = imag[j] = 0;
+        }
+        for (std::size_t j = k; j < n; ++j, gram += 2) {
+            real[j] = gram[0];
+            imag[j] = gram[1];
+        }
+        real[k] += task.precision[k];
+        real[n] = task.projection[2 * k];
+        imag[n] = task.projection[2 * k + 1];
+        for (std::size_t j = k / lanes * lanes; j <= n; j += lanes) {
+            Complex row{kernels::load<Doubles>(real + j), kernels::load<Doubles>(imag + j)};
+            for (std::size_t p = 0; p < k; ++p) {
+                const double* const above = task.factor + 2 * p * s;
+                const Doubles x = kernels::load<Doubles>(above + j);
+                const Doubles y = kernels::load<Doubles>(above + s + j);
+                row.real -= above[k] * x + above[s + k] * y;
+                row.imag -= above[k] * y - above[s + k] * x;
+            }
+            kernels::store(row.real, real + j);
+            kernels::store(row.imag, imag + j);
+        }
+        const double inverse = 1 / __builtin_sqrt(real[k]);
+        for (std::size_t j = k / lanes * lanes; j <= n; j += lanes) {
+            kernels::store(inverse * kernels::load<Doubles>(real + j), real + j);
+            kernels::store(inverse * kernels::load<Doubles>(imag + j), imag + j);
+        }
+    }
+}
+
 }  // namespace ECHOSIEVE_KERNEL_SET
 }  // namespace echosieve::kernels

@@ -63,8 +63,20 @@ struct PulseTask {
     double* projection;        ///< [sheet] complex
 };
 
+/// The sheet's equations, A = gram + diag(precision) = U^H U and y = U^-H projection.
+struct SheetTask {
+    std::size_t sheet;
+    std::size_t stride;  ///< numbers of a row, more than `sheet`, whole registers of every set
+    const double* gram;  ///< [sheet (sheet + 1) / 2] complex, row by row, upper
+    const double* projection;  ///< [sheet] complex
+    const double* precision;   ///< [sheet] numbers
+    /// [sheet] rows: the real parts of U's row, y's after them at `sheet`, then the imaginary parts
+    double* factor;
+};
+
 ECHOSIEVE_DECLARE_KERNEL(between_rows, BetweenRowsTask)
 ECHOSIEVE_DECLARE_KERNEL(take_out_tissue, TissueTask)
 ECHOSIEVE_DECLARE_KERNEL(weigh_pulses, PulseTask)
+ECHOSIEVE_DECLARE_KERNEL(factor_sheet, SheetTask)
 
 }  // namespace echosieve::kernels

@@ -85,11 +85,23 @@ GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_ga
         std::min(static_cast<double>(line.samples.cols()) - 1,
                  std::ceil(start + count - 1 + whole.maxCoeff() * samples_per_metre)));
     Eigen::MatrixXcd windowed(line.frames(), std::max<Eigen::Index>(highest - lowest + 1, 0));
+    // gate_window() at x = (place - path) / count: the cosine of a difference, since both angles
+    // are wanted over and over.
+    const double per_place = 2 * std::numbers::pi / taper;
+    const Eigen::ArrayXd paths = whole * samples_per_metre / count;
+    const Eigen::ArrayXd cosines = (per_place * paths).cos();
+    const Eigen::ArrayXd sines = (per_place * paths).sin();
     for (Eigen::Index n = 0; n < windowed.cols(); ++n) {
-        const double place = static_cast<double>(n + lowest) - start + 0.5;
+        const double place = (static_cast<double>(n + lowest) - start + 0.5) / count;
+        const std::complex<double> rising = std::polar(0.5, per_place * place);
+        const std::complex<double> falling = std::polar(0.5, per_place * (1 - place));
         for (Eigen::Index i = 0; i < windowed.rows(); ++i) {
-            const double x = (place - whole[i] * samples_per_metre) / count;
-            windowed(i, n) = line.samples(i, n + lowest) * gate_window(x, taper);
+            const double x = place - paths[i];
+            const double c = x < 0.5 ? rising.real() * cosines[i] + rising.imag() * sines[i]
+                                     : falling.real() * cosines[i] - falling.imag() * sines[i];
+            const double edge = std::min(x, 1 - x);
+            const double window = edge <= 0 ? 0 : edge >= taper / 2 ? 1 : 0.5 - c;
+            windowed(i, n) = line.samples(i, n + lowest) * window;
         }
     }
     gate.values =

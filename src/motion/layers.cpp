@@ -14,6 +14,7 @@
 #include "echosieve/kernels/phasors.hpp"
 #include "echosieve/motion/gate_spectrum.hpp"
 #include "layer_sums.hpp"
+#include "moved_layers.hpp"
 
 namespace echosieve {
 
@@ -200,10 +201,7 @@ LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
     fit.power = problem.energy() / values;
     if (options.rest) {
         fit.rest = gate.values;
-        for (std::size_t k = 0; k < fit.shares.size(); ++k) {
-            fit.rest -= layer_phasors(gate, times, fit.shares[k]).rowwise() *
-                        fit.spectra.row(static_cast<Eigen::Index>(k));
-        }
+        add_moved_layers(fit.rest, gate, times, fit.shares, -fit.spectra);
     }
     return fit;
 }
@@ -223,12 +221,9 @@ void put_fastest_first(LayerFit& fit, const GateSpectrum& gate, const LayerTimes
 Eigen::ArrayXXcd isolated_layer(const GateSpectrum& gate, const LayerTimes& times,
                                 const LayerFit& fit, std::size_t kept) {
     Eigen::ArrayXXcd rest = gate.values;
-    for (std::size_t k = 0; k < fit.shares.size(); ++k) {
-        if (k != kept) {
-            const Eigen::ArrayXXcd phasors = layer_phasors(gate, times, fit.shares[k]);
-            rest -= phasors.rowwise() * fit.spectra.row(static_cast<Eigen::Index>(k));
-        }
-    }
+    Eigen::ArrayXXcd others = -fit.spectra;
+    others.row(static_cast<Eigen::Index>(kept)).setZero();
+    add_moved_layers(rest, gate, times, fit.shares, others);
     return rest;
 }
 

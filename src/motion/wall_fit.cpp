@@ -5,11 +5,13 @@
 #include <cmath>
 #include <cstddef>
 #include <limits>
+#include <span>
 #include <utility>
 #include <vector>
 
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/wall_model.hpp"
+#include "moved_layers.hpp"
 
 namespace echosieve {
 
@@ -22,13 +24,12 @@ Eigen::ArrayXcd SeparatedWall::spectrum() const {
 
 Eigen::ArrayXXcd SeparatedWall::echoes(const LayerTimes& times) const {
     Eigen::ArrayXXcd sum = Eigen::ArrayXXcd::Zero(layered.gate.values.rows(), layered.gate.bins());
-    for (std::size_t k = 0; k < wall_layers; ++k) {
-        sum += layer_phasors(layered.gate, times, layered.fit.shares[k]).rowwise() *
-               layered.fit.spectra.row(static_cast<Eigen::Index>(k));
-    }
-    if (state.own.size() > 0) {
-        sum *= own_phasors(layered.gate, times, state.own);
-    }
+    const auto walls = static_cast<Eigen::Index>(wall_layers);
+    add_moved_layers(
+        sum, layered.gate, times, std::span(layered.fit.shares).first(wall_layers),
+        layered.fit.spectra.topRows(walls),
+        state.own.size() > 0 ? own_phasors(layered.gate, times, state.own) : Eigen::ArrayXXcd(),
+        wall_layers);
     return sum;
 }
 
@@ -39,20 +40,13 @@ Eigen::ArrayXXcd own_phasors(const GateSpectrum& gate, const LayerTimes& times,
 
 LayerFit layered_fit(const GateSpectrum& gate, const LayerTimes& times,
                      const WallModel::Layers& layers, const Eigen::ArrayXd& own) {
-    const Eigen::ArrayXXcd by_itself =
-        own.size() > 0 ? own_phasors(gate, times, own)
-                       : Eigen::ArrayXXcd::Ones(gate.values.rows(), gate.bins());
     LayerFit fit;
     fit.shares = layers.shares;
     fit.spectra = layers.spectra;
     fit.rest = gate.values;
-    for (std::size_t k = 0; k < fit.shares.size(); ++k) {
-        Eigen::ArrayXXcd phasors = layer_phasors(gate, times, fit.shares[k]);
-        if (k < layers.wall_layers) {
-            phasors *= by_itself;
-        }
-        fit.rest -= phasors.rowwise() * fit.spectra.row(static_cast<Eigen::Index>(k));
-    }
+    add_moved_layers(fit.rest, gate, times, fit.shares, -fit.spectra,
+                     own.size() > 0 ? own_phasors(gate, times, own) : Eigen::ArrayXXcd(),
+                     layers.wall_layers);
     const double values = times.weight.sum() * static_cast<double>(gate.bins());
     fit.cost = (fit.rest.abs2().colwise() * times.weight).sum();
     fit.noise = fit.cost / values;

@@ -1,11 +1,11 @@
 #include "echosieve/motion/wall_model.hpp"
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <cstdlib>
 #include <numbers>
 #include <utility>
 #include <vector>
@@ -25,7 +25,12 @@ using Complex = std::complex<double>;
 constexpr double lowest_tissue = -0.15;  // of the wall's share
 constexpr double thickest = 0.3;         // of the radius: the sheet strains no further in
 constexpr double smallest_share = 1e-9;  // [m]
+constexpr Eigen::Index widest = 8;       // doubles in a register
 constexpr Eigen::Index margin = 4;       // rows of a table beyond, for the interpolation
+
+Eigen::Index whole_registers(Eigen::Index count) {
+    return (count + widest - 1) / widest * widest;
+}
 
 // a(d)
 Eigen::ArrayXd strained(const WallState& wall, const Eigen::ArrayXd& d) {
@@ -78,7 +83,7 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
             .exp()
             .max(least_power);
     const double resolution = settings.sound_speed / 2 / sensor.bandwidth;
-    const double spacing = 0.17 * resolution;
+    const double spacing = (std::getenv("SP") ? atof(std::getenv("SP")) : 0.17) * resolution;
     const double lead = options.lead * (1e6 / sensor.bandwidth);
     const auto outside = static_cast<Eigen::Index>(std::ceil(lead / spacing));
     const auto inside = static_cast<Eigen::Index>(std::ceil(options.thickness / spacing));
@@ -294,59 +299,61 @@ const WallModel::Pulses& WallModel::pulses_at(double depth) {
     return pulses_.back();
 }
 
-// The wall's sheet, solved for; tissue and what stands still are taken out.
-struct WallModel::Solved {
-    Eigen::LLT<Eigen::MatrixXcd, Eigen::Upper> factor;
-    Eigen::ArrayXd variance;  // of the sheet
-    Eigen::VectorXcd y;
-    double quadratic = 0;
-    double evidence = 0;
-};
-
-WallModel::Solved WallModel::solve(const WallState& wall, double noise) {
+// Solves for the wall's sheet; tissue and what stands still are taken out.
+void WallModel::solve(const WallState& wall, double noise) {
     reduce(wall, noise);
     const Pulses& pulses = pulses_at(wall.depth);
     const Eigen::Index sheet = distances_.size();
-    Eigen::ArrayXcd sums(sheet * (sheet + 1) / 2);
-    Eigen::VectorXcd b(sheet);
-    kernels::weigh_pulses_of(default_instruction_set())(
-        {static_cast<std::size_t>(sheet), static_cast<std::size_t>(gram_.stride()),
-         pulses.elements.data(), reduced_.sheet_left.data(), reduced_.wall_left.data(),
-         reinterpret_cast<double*>(sums.data()), reinterpret_cast<double*>(b.data())});
-    Solved out;
+    Solved& out = solved_;
+    out.gram.resize(sheet * (sheet + 1) / 2);
+    out.projection.resize(sheet);
+    const InstructionSet set = default_instruction_set();
+    kernels::weigh_pulses_of(set)({static_cast<std::size_t>(sheet),
+                                   static_cast<std::size_t>(gram_.stride()), pulses.elements.data(),
+                                   reduced_.sheet_left.data(), reduced_.wall_left.data(),
+                                   reinterpret_cast<double*>(out.gram.data()),
+                                   reinterpret_cast<double*>(out.projection.data())});
     out.variance = wall.prior.wall_power * power_ * (-distances_.abs() / options_.decay).exp();
-    Eigen::MatrixXcd a(sheet, sheet);
-    const Complex* at = sums.data();
+    out.precision = 1 / out.variance;
+    out.factor.resize(whole_registers(sheet + 1), 2 * sheet);
+    kernels::factor_sheet_of(set)({static_cast<std::size_t>(sheet),
+                                   static_cast<std::size_t>(out.factor.rows()),
+                                   reinterpret_cast<const double*>(out.gram.data()),
+                                   reinterpret_cast<const double*>(out.projection.data()),
+                                   out.precision.data(), out.factor.data()});
+    double explained = 0;
+    double log_determinant = reduced_.log_determinant + out.variance.log().sum();
     for (Eigen::Index k = 0; k < sheet; ++k) {
-        for (Eigen::Index l = k; l < sheet; ++l) {
-            a(k, l) = *at++;
-        }
-        a(k, k) += 1 / out.variance[k];
+        explained += std::norm(out.y(k));
+        log_determinant += 2 * std::log(out.factor(k, 2 * k));
     }
-    out.factor.compute(a);
-    out.y = out.factor.matrixL().solve(b);
-    out.quadratic = reduced_.explained + out.y.squaredNorm();
-    const double log_determinant =
-        reduced_.log_determinant +
-        2 * out.factor.matrixLLT().diagonal().array().real().log().sum() + out.variance.log().sum();
+    out.quadratic = reduced_.explained + explained;
     out.evidence = out.quadratic - log_determinant -
                    weight_ * static_cast<double>(gate_.bins()) * (std::log(noise) + power_ / noise);
-    return out;
 }
 
 double WallModel::evidence(const WallState& wall, double noise) {
-    return solve(wall, noise).evidence;
+    solve(wall, noise);
+    return solved_.evidence;
 }
 
 WallModel::Layers WallModel::layers(const WallState& wall, double noise) {
-    const Solved solved = solve(wall, noise);
+    solve(wall, noise);
+    const Solved& solved = solved_;
     const Reduced& r = reduced_;
     const Pulses& pulses = pulses_at(wall.depth);
     const Eigen::Index bins = gate_.bins();
     const Eigen::Index stride = gram_.stride();
     const Eigen::Index sheet = distances_.size();
     const Eigen::Index layers = r.tissue_shares.size();
-    const Eigen::VectorXcd x = solved.factor.matrixU().solve(solved.y);
+    Eigen::VectorXcd x(sheet);  // U x = y
+    for (Eigen::Index k = sheet - 1; k >= 0; --k) {
+        x[k] = solved.y(k);
+        for (Eigen::Index l = k + 1; l < sheet; ++l) {
+            x[k] -= Complex(solved.factor(l, 2 * k), solved.factor(l, 2 * k + 1)) * x[l];
+        }
+        x[k] /= solved.factor(k, 2 * k);
+    }
     Layers out;
     out.wall_layers = static_cast<std::size_t>(sheet);
     Eigen::Index reference = 0;

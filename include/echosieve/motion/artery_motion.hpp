@@ -69,7 +69,7 @@ struct WallReport {
     double evidence = 0;          ///< log evidence of the wall over that of the tissue alone
     double tissue_linearity = 0;  ///< pulse_linearity of the line's tissue, 0 to 1
     double tissue_line = 0;  ///< pulse share of a straight line through the tissue's, there [m]
-    double confidence = 0;        ///< that the right wall is followed and no cycle lost, 0 to 1
+    double confidence = 0;   ///< that the right wall is followed and no cycle lost, 0 to 1
     std::vector<Echo<Gabor<double>>> reference;  ///< the wall's echoes at rest, as received
     std::vector<double> displacement;            ///< per frame, of those echoes [m]
     std::vector<double> strength;                ///< per frame, of those echoes; 0: not seen

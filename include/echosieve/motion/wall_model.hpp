@@ -167,11 +167,23 @@ private:
         Eigen::ArrayXXcd spectra;  // D, [sheet x bins]
         Elements elements;
     };
-    struct Solved;
+    // The sheet, solved for.
+    struct Solved {
+        Eigen::ArrayXcd gram;        // upper, row by row
+        Eigen::ArrayXcd projection;  // [sheet]
+        Eigen::ArrayXd variance, precision;
+        Eigen::ArrayXXd factor;  // [whole registers x 2 sheet]: U, and y at `sheet`
+        double quadratic = 0;
+        double evidence = 0;
+
+        [[nodiscard]] std::complex<double> y(Eigen::Index k) const {
+            return {factor(variance.size(), 2 * k), factor(variance.size(), 2 * k + 1)};
+        }
+    };
 
     void reduce(const WallState& wall, double noise);
     [[nodiscard]] const Pulses& pulses_at(double depth);
-    [[nodiscard]] Solved solve(const WallState& wall, double noise);
+    void solve(const WallState& wall, double noise);
     [[nodiscard]] Eigen::ArrayXd still_variance() const;
 
     GateSpectrum gate_;  // its values averaged, bulk turned back
@@ -191,6 +203,7 @@ private:
     TurnedSums still_tissue_, still_wall_;  // E^H E of what stands still and the others
     Eigen::ArrayXcd still_projection_;      // [bins]
     Reduced reduced_;
+    Solved solved_;
     std::vector<Pulses> pulses_;
 };
 
