@@ -5,7 +5,6 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
-#include <cstdlib>
 #include <numbers>
 #include <utility>
 #include <vector>
@@ -83,7 +82,7 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
             .exp()
             .max(least_power);
     const double resolution = settings.sound_speed / 2 / sensor.bandwidth;
-    const double spacing = (std::getenv("SP") ? atof(std::getenv("SP")) : 0.17) * resolution;
+    const double spacing = 0.27 * resolution;
     const double lead = options.lead * (1e6 / sensor.bandwidth);
     const auto outside = static_cast<Eigen::Index>(std::ceil(lead / spacing));
     const auto inside = static_cast<Eigen::Index>(std::ceil(options.thickness / spacing));
