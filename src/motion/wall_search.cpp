@@ -71,6 +71,7 @@ struct Hypothesis {
     std::optional<WallPair> pair;
     double evidence = 0;  // at both walls, as scanned
     double promise = 0;   // that times the opposition squared
+    bool tried = false;   // the search over cycles moved no wall: without it, all would be the same
 };
 
 // Shares of the tissue gates for another pulse.
@@ -104,7 +105,7 @@ double tissue_line_at(double depth, const CommonMotion& motion, const WallPair& 
 // The walls of a hypothesis, taken apart; nothing if they turn out to be none.
 std::optional<SeparatedWalls> walls_of(const LineHistory& line, Hypothesis hypothesis,
                                        const WallFinderOptions& finder,
-                                       const WallSeparationOptions& options) {
+                                       const WallSeparationOptions& options, bool& same_cycles) {
     const double sign = hypothesis.pair->pulse_sign;
     hypothesis.times.pulse *= sign;
     for (LayeredGate& layered : hypothesis.tissue) {
@@ -118,6 +119,7 @@ std::optional<SeparatedWalls> walls_of(const LineHistory& line, Hypothesis hypot
         wall->tissue_line = sign * tissue_line_at(wall->state.depth, hypothesis.motion,
                                                   *hypothesis.pair, options.wall_distance);
     }
+    same_cycles = !walls.near.other_cycle && !walls.far.other_cycle;
     const double diameter = walls.far.state.depth - walls.near.state.depth;
     // The gate that held the wall lay below the dead zone.
     const double shallowest =
@@ -182,7 +184,7 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
         if (candidates[k].opposition < options.least_opposition * candidates[0].opposition) {
             break;
         }
-        Hypothesis next{times, tissue, motion, std::nullopt, 0, 0};
+        Hypothesis next{times, tissue, motion, std::nullopt};
         if (k > 0) {
             next.times.pulse = candidates[k].pulse;
             next.tissue = refitted(std::move(next.tissue), next.times);
@@ -210,11 +212,11 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     for (const bool search_cycles : {true, false}) {
         WallSeparationOptions way = separation;
         way.search_cycles = search_cycles;
-        for (const Hypothesis& h : hypotheses) {
-            if (!h.pair || h.promise < options.least_promise * most) {
+        for (Hypothesis& h : hypotheses) {
+            if (!h.pair || h.tried || h.promise < options.least_promise * most) {
                 continue;
             }
-            std::optional<SeparatedWalls> walls = walls_of(line, h, finder, way);
+            std::optional<SeparatedWalls> walls = walls_of(line, h, finder, way, h.tried);
             if (walls) {
                 walls->near.tissue_linearity = linearity;
                 walls->far.tissue_linearity = linearity;

@@ -240,6 +240,7 @@ public:
         }
         if (best > here + least_cycle_evidence) {  // less is no other cycle
             wall.state = likeliest;
+            wall.other_cycle = true;
         }
     }
 
