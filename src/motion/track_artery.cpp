@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <limits>
 #include <span>
+#include <type_traits>
 #include <variant>
 #include <vector>
 
@@ -55,6 +56,18 @@ WallReport report(const SeparatedWall& wall, double lag, const WallMotion& motio
         out.strength.push_back(motion.correlation[i] > 0 ? motion.strength[i].real() : 0.0);
     }
     return out;
+}
+
+// In float where the samples are whole numbers: the sums' rounding is far below a count.
+template <class T>
+Baseband<double> conditioned(const FrameView<T>& frames, const RecordingSettings& settings,
+                             const BasebandOptions& options) {
+    if constexpr (std::is_integral_v<T>) {
+        const Baseband<float> narrow = to_baseband<float>(frames, settings, options);
+        return {narrow.samples.template cast<std::complex<double>>(), narrow.grid, settings};
+    } else {
+        return to_baseband<double>(frames, settings, options);
+    }
 }
 
 }  // namespace
@@ -163,7 +176,7 @@ ArteryMotion track_artery(const Recording& recording, const TrackOptions& option
     return std::visit(
         [&](const auto& frames) {
             const Baseband<double> baseband =
-                to_baseband<double>(frames.view(), recording.settings, options.baseband);
+                conditioned(frames.view(), recording.settings, options.baseband);
             return track_artery(baseband, check_frames(frames.view(), baseband, options.frames),
                                 options);
         },
