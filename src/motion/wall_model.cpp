@@ -82,7 +82,7 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
             .exp()
             .max(least_power);
     const double resolution = settings.sound_speed / 2 / sensor.bandwidth;
-    const double spacing = 0.27 * resolution;
+    const double spacing = options.spacing * resolution;
     const double lead = options.lead * (1e6 / sensor.bandwidth);
     const auto outside = static_cast<Eigen::Index>(std::ceil(lead / spacing));
     const auto inside = static_cast<Eigen::Index>(std::ceil(options.thickness / spacing));

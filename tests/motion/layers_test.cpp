@@ -2,9 +2,12 @@
 
 #include <cmath>
 #include <complex>
+#include <cstddef>
 #include <numbers>
+#include <vector>
 
 #include "echosieve/motion/phase_track.hpp"
+#include "echosieve/motion/wall_fit.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 
@@ -36,6 +39,34 @@ TEST_CASE("two layers without noise are taken apart exactly") {
     const Eigen::ArrayXXcd expected =
         layer_phasors(made.gate, times, wall).rowwise() * made.spectra.row(0);
     CHECK_WITHIN((isolated - expected).abs().maxCoeff(), 0.0, spectrum_tolerance);
+}
+
+TEST_CASE("what layers leave of a gate is the direct sum, a wall's own motion among it") {
+    // Every count of frames beside whole registers.
+    for (const Eigen::Index frames : {8, 9, 13, 15, 64}) {
+        const LayerTimes times = made_times(frames);
+        const std::vector<LayerShare> shares = {{-180e-6, 1.02}, {-150e-6, 1.02}, {-20e-6, 0.97}};
+        const MadeGate made = made_gate(times, shares, 0.3, 4);
+        const Eigen::ArrayXd own = 40e-6 * Eigen::ArrayXd::LinSpaced(frames, -1, 1).square();
+        constexpr std::size_t walls = 2;
+        for (const bool by_itself : {false, true}) {
+            CAPTURE(frames);
+            CAPTURE(by_itself);
+            Eigen::ArrayXXcd expected = made.gate.values;
+            for (std::size_t k = 0; k < shares.size(); ++k) {
+                Eigen::ArrayXXcd echoes = layer_phasors(made.gate, times, shares[k]).rowwise() *
+                                          made.spectra.row(static_cast<Eigen::Index>(k));
+                if (by_itself && k < walls) {
+                    echoes *= own_phasors(made.gate, times, own);
+                }
+                expected -= echoes;
+            }
+            const LayerFit fit = layered_fit(made.gate, times, {shares, made.spectra, walls, 0, 0},
+                                             by_itself ? own : Eigen::ArrayXd());
+            constexpr double rounding = 1e-13;  // of sums of three terms of order one
+            CHECK_WITHIN((fit.rest - expected).abs().maxCoeff(), 0.0, rounding);
+        }
+    }
 }
 
 TEST_CASE("with noise the shares stay within a few micrometres and the noise is measured") {

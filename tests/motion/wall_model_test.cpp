@@ -69,7 +69,7 @@ double slow_evidence(const GateSpectrum& gate, const LayerTimes& times, const Wa
                      double noise, double power) {
     const Eigen::Index frames = gate.values.rows();
     const Eigen::Index bins = gate.bins();
-    const double spacing = 0.17 * 1540 / 2 / 1e6;
+    const double spacing = WallModelOptions{}.spacing * 1540 / 2 / 1e6;
     const double outside = std::ceil(0.35e-3 / spacing);
     const double inside = std::ceil(1.1e-3 / spacing);
     const Eigen::ArrayXd d =

@@ -47,6 +47,7 @@ struct WallModelOptions {
         0.35;                   ///< of the wall's echo against the tissue's within an average [rad]
     double thickness = 1.1e-3;  ///< of the sheet, from z_r towards the lumen [m]
     double lead = 0.35e-3;      ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
+    double spacing = 0.27;      ///< of the sheet's layers, over the resolution c / (2 bandwidth)
     double decay = 0.5e-3;      ///< l [m]
     double still_power = 0.1;   ///< V_u, over the gate's power
     double least_noise = 0.02;  ///< part of a gate's power that the model may not reach
@@ -66,6 +67,8 @@ inline void validate(const WallModelOptions& options) {
             "must be zero or more [rad]");
     require(options.thickness > 0, "thickness", options.thickness, "must be positive [m]");
     require(options.lead >= 0, "lead", options.lead, "must be zero or more [m]");
+    require(options.spacing > 0 && options.spacing <= 0.5, "spacing", options.spacing,
+            "must lie in (0, 0.5]");
     require(options.decay > 0, "decay", options.decay, "must be positive [m]");
     require(options.still_power > 0, "still_power", options.still_power, "must be positive");
     require(options.least_noise > 0 && options.least_noise < 1, "least_noise", options.least_noise,
