@@ -46,7 +46,7 @@ struct FrameCheckOptions {
     int neighbours = 3;  ///< looked at on each side
     double clipped_fraction = 0.005;  ///< of a frame's samples, see FrameState::clipped
     double saturated_part =
-        0.05;  ///< samples pinned in more than this part of the frames are the ring-down
+        0.05;  ///< samples pinned in this part of the frames or more are the ring-down
 };
 
 inline void validate(const FrameCheckOptions& options) {
@@ -216,7 +216,8 @@ void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
 /// samples at the baseband's rate reach some 2 / sqrt(L) by chance. At a signal-to-noise ratio
 /// in the baseband below 3 dB they may pass; good frames are not lost there either. A recording
 /// whose amplitude is below 100 counts and stored as float may show flat tops that are no clipping.
-/// Throws InvalidInput if the numbers of frames differ.
+/// Samples so large that the baseband overflows count as no energy. Throws InvalidInput for options
+/// outside their domain, or if the numbers of frames differ.
 template <class T, Real R>
 [[nodiscard]] std::vector<FrameState> check_frames(const FrameView<T>& frames,
                                                    const Baseband<R>& baseband,
@@ -246,7 +247,8 @@ template <class T, Real R>
     std::vector<double> energy(compared.size(), 0);
     std::vector<double> best(compared.size(), 0);
     for (std::size_t n = 0; n < compared.size(); ++n) {
-        energy[n] = row(n).abs2().sum();
+        const double sum = row(n).abs2().sum();
+        energy[n] = is_finite(sum) ? sum : 0;  // a NaN has no place in a median
     }
     for (std::size_t n = 0; n < compared.size(); ++n) {
         const std::size_t end =
