@@ -6,7 +6,6 @@
 #include <complex>
 #include <cstddef>
 #include <span>
-#include <type_traits>
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
@@ -51,11 +50,12 @@ void validate(const FollowerOptions& options);
 /// A frame as it was followed. In a frame that is not valid the depths are what was to be expected,
 /// the standard deviations NaN and the qualities 0.
 struct FollowedFrame {
-    FrameMotion motion;                   ///< time counts from the first frame pushed
-    double near_displacement = 0;         ///< from rest, deeper positive [m]
-    double far_displacement = 0;          ///< [m]
-    FrameState state = FrameState::good;  ///< why the frame was not used
-    bool searched = false;                ///< the state was looked for anew
+    FrameMotion motion;            ///< time counts from the first frame pushed
+    double near_displacement = 0;  ///< from rest, deeper positive [m]
+    double far_displacement = 0;   ///< [m]
+    /// why the frame was not used; good, in a frame that is not valid: it showed no wall
+    FrameState state = FrameState::good;
+    bool searched = false;  ///< the state was looked for anew
 };
 
 namespace detail {
@@ -67,6 +67,7 @@ public:
     using Vector = Eigen::Matrix<double, size, 1>;
     using Matrix = Eigen::Matrix<double, size, size>;
 
+    /// Throws InvalidInput as FrameFollower does.
     WallFilter(const LearnedWalls& walls, const SamplingGrid& line, const FollowerOptions& options);
 
     /// Takes a frame's baseband, `state` said to be good, or none.
@@ -78,12 +79,14 @@ private:
     void search(std::span<const std::complex<float>> line);
     void cut(std::span<const std::complex<float>> line);
     [[nodiscard]] bool known_echoes() noexcept;
-    [[nodiscard]] double displacement(const Vector& x, bool far) const noexcept;
+    [[nodiscard]] bool shows_both_walls() noexcept;
+    [[nodiscard]] GateMotion motion_of(std::size_t gate) const noexcept;
+    [[nodiscard]] double displacement(std::size_t wall) const noexcept;
     void report(bool valid, FollowedFrame& out) const;
 
     LearnedWalls walls_;
     FollowerOptions options_;
-    std::vector<FollowerGate> gates_;  // near, far, tissue
+    std::vector<FollowerGate> gates_;  // near wall, far wall, tissue
     Matrix transition_;
     Matrix noise_;
     Vector x_ = Vector::Zero();
@@ -102,7 +105,8 @@ private:
 template <class T>
 class FrameFollower {
 public:
-    /// Throws InvalidInput for options outside their domain.
+    /// Throws InvalidInput for options outside their domain, and for walls that learn_walls can't
+    /// have given, see validate(LearnedWalls).
     explicit FrameFollower(const LearnedWalls& walls, const FollowerOptions& options = {})
         : basebander_(walls.settings, walls.samples, walls.baseband),
           filter_(walls, basebander_.grid(), options),
@@ -139,7 +143,7 @@ private:
             return FrameState::not_finite;
         }
         if (pushed_ > 0 && std::equal(frame.begin(), frame.end(), before_.begin())) {
-            return FrameState::frozen;
+            return out_.state == FrameState::dropped ? FrameState::dropped : FrameState::frozen;
         }
         return static_cast<double>(detail::pinned_samples(frame, low_, high_)) > pinned_
                    ? FrameState::clipped
