@@ -12,6 +12,7 @@
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/pinned_samples.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
@@ -19,7 +20,6 @@
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/contact.hpp"
-#include "echosieve/motion/follower_gate.hpp"
 #include "echosieve/motion/gate_spectrum.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"

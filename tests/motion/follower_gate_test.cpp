@@ -1,11 +1,7 @@
 #include "echosieve/motion/follower_gate.hpp"
 
 #include <Eigen/Core>
-#include <algorithm>
-#include <cmath>
 #include <complex>
-#include <cstdint>
-#include <limits>
 #include <span>
 #include <vector>
 
@@ -143,20 +139,4 @@ TEST_CASE("rest beyond the learned noise counts as noise, and an empty gate show
     FollowerGate gate(learned_gate(little), {80e-6, 3.6e6, 14, 4e6}, sound_speed);
     gate.cut(some_line(), 1e300, 0);
     CHECK(gate.energies({}).whole == 0);
-}
-
-TEST_CASE("pinned samples are runs of three at the extremes or beyond them") {
-    const auto pinned = [](const std::vector<std::int16_t>& frame) {
-        return detail::pinned_samples(std::span<const std::int16_t>(frame), -5, 7);
-    };
-    CHECK(pinned({}) == 0);
-    CHECK(pinned({7}) == 0);
-    CHECK(pinned({7, 7, 0, 7, 7}) == 0);
-    CHECK(pinned({7, 7, 7}) == 3);
-    CHECK(pinned({0, 7, 7, 7, 7, 0, -5, -5, -5}) == 7);
-    CHECK(pinned({9, 9, 9, -8, -8, -8, -8}) == 7);
-    CHECK(pinned({7, 8, 9, 7, 8, 9}) == 0);  // beyond, but not flat
-    CHECK(pinned({3, 3, 3, 3}) == 0);
-    const std::vector<float> bad(5, std::numeric_limits<float>::quiet_NaN());
-    CHECK(detail::pinned_samples(std::span<const float>(bad), -5, 7) == 0);
 }

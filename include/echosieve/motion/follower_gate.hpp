@@ -13,25 +13,6 @@
 
 namespace echosieve::detail {
 
-/// Number of the frame's samples in runs of three or more equal ones at or beyond the extremes.
-template <class T>
-[[nodiscard]] std::size_t pinned_samples(std::span<const T> frame, double low,
-                                         double high) noexcept {
-    std::size_t count = 0;
-    for (std::size_t k = 0; k < frame.size();) {
-        std::size_t end = k + 1;
-        const auto x = static_cast<double>(frame[k]);
-        if (x <= low || x >= high) {
-            while (end < frame.size() && frame[end] == frame[k]) {
-                ++end;
-            }
-            count += end - k >= 3 ? end - k : 0;
-        }
-        k = end;
-    }
-    return count;
-}
-
 // Symbols: those of frame_follower.hpp.
 //   M = sum_k S_k E_k,  E_k = exp(-i w d_k),  w = 2 pi f (2/c);   R = Y - M
 //   J_p = -i w sum_k a_k S_k E_k,  J_q with b_k,  J_o with 1 for the wall's layers

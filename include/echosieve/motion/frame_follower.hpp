@@ -10,6 +10,7 @@
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/pinned_samples.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
@@ -100,8 +101,9 @@ private:
 
 }  // namespace detail
 
-/// Follows frame after frame of raw samples of type T. Allocates when made, and not after. Not
-/// thread-safe: one object a thread.
+/// Follows frame after frame of raw samples of type T. Allocates when made, and not after. A frame
+/// in which the state is looked for anew takes some fifteen times as long as others (measured by
+/// bench/compare_motion/stream_latency.cpp). Not thread-safe: one object a thread.
 template <class T>
 class FrameFollower {
 public:
