@@ -51,7 +51,7 @@ def conditioning(report, benches):
         rate, data = benches.counter(name, "frames/s"), benches.counter(name, "bytes/s")
         rows.append([label, seconds(ratio(1, rate)), f"{data * 1e-9:.2f}" if data else None,
                      two_digits(ratio(data, copy))])
-    report.table(["what", "time a line", "raw GB/s", "over the copy of 10,000 lines"], rows)
+    report.table(["what", "time a line", "raw GB/s", "times as fast as copying 10,000 lines"], rows)
     gates = [[f"`GateBasebander<{r}>`", seconds(benches.time(f"condition_gate<{r}>"))] for r in ("float", "double")]
     report.text("A gate of 650 raw samples becomes 44 complex ones, right up to its ends:")
     report.table(["what", "time a gate"], gates)

@@ -37,7 +37,9 @@ def compare(report, programs, options):
              "compare_fast_and_textbook", [str(options.frames)]),
             ("The swarm and the textbook's swarm", "The same frames and as many evaluations, by processor time.",
              "compare_swarms", [str(min(options.frames, 50))]),
-            ("Latency of a stream", "From a frame's last sample to its result.", "stream_latency", [])):
+            ("Latency of a stream",
+             "`FrameFollower` on a synthetic recording, its artery learned from 3 s: from a frame's last sample to its "
+             "result. The first frame, whose walls are looked for, takes longer than others.", "stream_latency", [])):
         report.heading(title, 3)
         report.text(text)
         out, problem = programs.run_named(name, *arguments)

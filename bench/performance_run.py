@@ -23,6 +23,7 @@ class Programs:
         return self.up_to_date[name]
 
     def bring_up_to_date(self, name):
+        print("building:", name, flush=True)
         done = subprocess.run(["cmake", "--build", self.build, "--target", name], capture_output=True, text=True,
                               check=False)
         if done.returncode != 0:

@@ -2,9 +2,9 @@
 
 
 def number(x):
-    """To three digits, with k, M or G."""
+    """To three digits, with k, M or G; nothing if there is none."""
     if x is None:
-        return "—"
+        return None
     for limit, unit in ((1e9, " G"), (1e6, " M"), (1e3, " k")):
         if abs(x) >= limit:
             return f"{x / limit:.3g}{unit}"
