@@ -41,6 +41,14 @@ CASES = [
 ]
 
 
+def folder_of_eigen():
+    """The one pkg-config names, or nothing."""
+    if not shutil.which("pkg-config"):
+        return None
+    flags = subprocess.run(["pkg-config", "--cflags-only-I", "eigen3"], capture_output=True, text=True, check=False)
+    return flags.stdout.strip().removeprefix("-I")
+
+
 def compile_once(command):
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     start = time.perf_counter()
@@ -61,8 +69,7 @@ def main():
     options = parser.parse_args()
     os.environ["CCACHE_DISABLE"] = "1"
     if not options.eigen:
-        found = subprocess.run(["pkg-config", "--cflags-only-I", "eigen3"], capture_output=True, text=True)
-        options.eigen = found.stdout.strip().removeprefix("-I") or parser.error("Eigen was not found: give --eigen")
+        options.eigen = folder_of_eigen() or parser.error("Eigen was not found: give --eigen")
     with tempfile.TemporaryDirectory() as folder:
         for compiler in options.compilers:
             if not shutil.which(compiler):
@@ -79,4 +86,5 @@ def main():
                 print(f"{compiler} {options.flags}: {name:47} {processor:6.2f} s, by the clock {clock:6.2f} s", flush=True)
 
 
-main()
+if __name__ == "__main__":
+    main()

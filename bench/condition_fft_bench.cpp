@@ -3,6 +3,7 @@
 #include <benchmark/benchmark.h>
 #include <fftw3.h>
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <cstddef>

@@ -5,30 +5,28 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 
-# What is aimed at, where it stands in a program's output, and whether more is better.
+# By program: what is aimed at, where the figure stands in its output, and "least" or "most" with the limit.
 AIMS = {
     "compare_fast_and_textbook": (
-        ("a frame of ten echoes in float, over the textbook's pursuit", 5000, r"float.*?ratio: (\d+)", True),
-        ("a frame of ten echoes in double, over the textbook's pursuit", 5000, r"\ndouble.*?ratio: (\d+)", True)),
+        ("a frame of ten echoes in float, over the textbook's pursuit", r"float.*?ratio: (\d+)", "least", 5000),
+        ("a frame of ten echoes in double, over the textbook's pursuit", r"\ndouble.*?ratio: (\d+)", "least", 5000)),
     "compare_swarms": tuple(
-        (f"the swarm in lanes, {name}, over the textbook's swarm", 200, rf"lanes, {name}: .*?ratio (\d+)", True)
+        (f"the swarm in lanes, {name}, over the textbook's swarm", rf"lanes, {name}: .*?ratio (\d+)", "least", 200)
         for name in ("baseline", "avx2", "avx512")),
     "stream_latency": (
-        ("a stream's median latency by the clock [us]", 50, r"clock:\s+median ([\d.]+)", False),
-        ("a stream's 99.9th percentile by the clock [us]", 500, r"clock:.*?99.9 % ([\d.]+)", False)),
+        ("a stream's median latency by the clock [us]", r"clock:\s+median ([\d.]+)", "most", 50),
+        ("a stream's 99.9th percentile by the clock [us]", r"clock:.*?99.9 % ([\d.]+)", "most", 500)),
     "gram": (
-        ("Gram pursuit over scikit-learn, 42 x 1,050", 50, r"42 x 1050.*?ratio (\d+)", True),
-        ("Gram pursuit over scikit-learn, 256 x 4,096", 50, r"256 x 4096.*?ratio (\d+)", True)),
+        ("Gram pursuit over scikit-learn, 42 x 1,050", r"42 x 1050.*?ratio (\d+)", "least", 50),
+        ("Gram pursuit over scikit-learn, 256 x 4,096", r"256 x 4096.*?ratio (\d+)", "least", 50)),
 }
 
 
 def aim_at(report, name, out):
-    for what, aim, pattern, more in AIMS.get(name, ()):
+    for what, pattern, side, limit in AIMS.get(name, ()):
         found = re.search(pattern, out or "", re.DOTALL)
-        if found:
-            value = float(found.group(1))
-            report.aim(f"{what}: {'at least' if more else 'at most'} {aim:,}", aim if more else -aim,
-                       value if more else -value, "{:,.0f}" if more else "{:.1f}", "see below", shown=value)
+        report.aim(f"{what}: at {side} {limit:,}", float(found.group(1)) if found else None,
+                   "{:,.0f}" if side == "least" else "{:.1f}", **{side: limit})
 
 
 def compare(report, programs, options):
@@ -39,7 +37,9 @@ def compare(report, programs, options):
              "compare_fast_and_textbook", [str(options.frames)]),
             ("The swarm and the textbook's swarm", "The same frames and as many evaluations, by processor time.",
              "compare_swarms", [str(min(options.frames, 50))]),
-            ("Latency of a stream", "From a frame's last sample to its result.", "stream_latency", [])):
+            ("Latency of a stream",
+             "`FrameFollower` on a synthetic recording, its artery learned from 3 s: from a frame's last sample to its "
+             "result. The first frame, whose walls are looked for, takes longer than others.", "stream_latency", [])):
         report.heading(title, 3)
         report.text(text)
         out, problem = programs.run_named(name, *arguments)
@@ -48,55 +48,64 @@ def compare(report, programs, options):
         report.command(" ".join([f"build/release/bench/{name}", *arguments]))
     report.heading("Gram pursuit and scikit-learn", 3)
     report.text("`orthogonal_mp_gram` of scikit-learn on the same dictionary and signals, ten atoms a signal.")
-    batch = programs.path("decompose_batch")
-    out, problem = (None, "not built") if batch is None else programs.run(
-        [options.python, ROOT / "bench/compare_orthogonal_pursuit.py", batch])
+    batch, problem = programs.program("decompose_batch")
+    out = None
+    if not problem:
+        script = "compare_orthogonal_pursuit.py"
+        out, problem = programs.run([options.python, ROOT / "bench" / script, batch], name=script)
     report.output(out and out.replace(str(batch), "decompose_batch"), problem)
     aim_at(report, "gram", out)
     report.command("python3 bench/compare_orthogonal_pursuit.py build/release/examples/decompose_batch")
     report.heading("Time to compile a user's file", 3)
-    found = sorted(ROOT.glob("bench/compile_time.*"))
-    out, problem = (None, "not in this revision") if not found else programs.run(
-        ([options.python] if found[0].suffix == ".py" else ["bash"]) + [found[0]] +
-        (["--times", "1"] if found[0].suffix == ".py" else []))
-    report.output(out, problem)
-    report.command(f"python3 bench/{found[0].name} --times 1" if found else "bench/compile_time.py")
+    script = "compile_time.py"
+    report.output(*programs.run([options.python, ROOT / "bench" / script, "--times", "1"], name=script))
+    report.command("python3 bench/compile_time.py --times 1")
+
+
+SECONDS, FRAME_RATE, VALUE_BYTES = 4, 1000, 2
 
 
 def whole_process(report, programs):
     report.heading("A whole recording")
     report.text("A synthetic recording of 4 s (16 bits, 125 MHz, 1,000 frames a second), read from its file, both walls found "
                 "and followed, the results written; one process, one thread, no pictures.")
-    make, track, clock = programs.path("make_recording"), programs.path("track_artery"), Path("/usr/bin/time")
-    if make is None or track is None or not clock.exists():
-        missing = "`make_recording` and `track_artery`: not built." if clock.exists() else "`time`: not installed."
-        report.text(missing)
-        return
+    size, best, problem = follow_recording(programs)
+    if problem:
+        report.text(f"{problem}.")
+        best = (None, None, None)
+    else:
+        samples = size // (SECONDS * FRAME_RATE * VALUE_BYTES)  # the file's header is shorter than a frame
+        elapsed, processor, memory = best
+        report.table(["what", "figure", "ratio"], [
+            ["processor time", f"{processor:.2f} s", f"{processor / SECONDS:.3f} of the recording's length"],
+            ["time by the clock", f"{elapsed:.2f} s", f"{elapsed / SECONDS:.3f} of the recording's length"],
+            ["most memory", f"{memory * 1e-6:.0f} MB",
+             f"{memory / size:.2f} times the file of {size * 1e-6:.1f} MB ({samples} samples a frame)"]])
+    report.aim("a recording of 4 s read, followed and written in a 20th of its length by the clock",
+               best[0] and SECONDS / best[0], "{:.1f} times as fast as it lasts", least=20)
+    report.aim("most memory, in sizes of the file: at most 3", best[2] and best[2] / size, "{:.2f}", most=3)
+    report.command("make_recording --seed 1 --seconds 4 --depth-range 0.022 line.npy && /usr/bin/time -v track_artery "
+                   "line.npy --no-pictures")
+
+
+def follow_recording(programs):
+    """(size of the file, (seconds by the clock, processor seconds, bytes of memory), None), of the run with the least
+    processor time; or (None, None, what went wrong)."""
+    (make, not_made), (track, not_tracked) = programs.program("make_recording"), programs.program("track_artery")
+    if not_made or not_tracked:
+        return None, None, f"`make_recording`, `track_artery`: {not_made or not_tracked}"
     with tempfile.TemporaryDirectory() as folder:
-        name = Path(folder) / "line.npy"
-        _, problem = programs.run([make, "--seed", "1", "--seconds", "4", "--depth-range", "0.022", name])
+        name, figures = Path(folder) / "line.npy", Path(folder) / "figures"
+        _, problem = programs.run([make, "--seed", "1", "--seconds", SECONDS, "--depth-range", "0.022", name])
         if problem:
-            report.text(f"`make_recording`: {problem}.")
-            return
-        size = name.stat().st_size
-        best = None
+            return None, None, f"`make_recording`: {problem}"
+        runs = []
         for _ in range(5):
-            text, problem = programs.run(["sh", "-c", '"$0" -f "%e %U %S %M" "$1" "$2" --no-pictures --out "$3" '
-                                          "2>&1 >/dev/null | tail -1", clock, track, name, Path(folder) / "out"])
-            try:
-                elapsed, user, system, kilobytes = (float(x) for x in (text or "").split())
-            except ValueError:
-                report.text(f"`track_artery`: {problem or text or 'failed'}.")
-                return
-            if best is None or user + system < best[1]:
-                best = (elapsed, user + system, 1024 * kilobytes)
-    report.table(["what", "figure", "ratio"], [
-        ["processor time", f"{best[1]:.2f} s", f"{best[1] / 4:.3f} of the recording's length"],
-        ["time by the clock", f"{best[0]:.2f} s", f"{best[0] / 4:.3f} of the recording's length"],
-        ["most memory", f"{best[2] * 1e-6:.0f} MB",
-         f"{best[2] / size:.2f} times the file of {size * 1e-6:.1f} MB ({(size - 128) // 8000} samples a frame)"]])
-    report.aim("a recording of 4 s followed in a 20th of its length by the clock, reading and writing included: times real "
-               "time", 20, 4 / best[0], "{:.1f}", "see below")
-    report.aim("most memory, in sizes of the file: at most 3", -3, -best[2] / size, "{:.2f}", "see below",
-               shown=best[2] / size)
-    report.command("make_recording --seed 1 --seconds 4 --depth-range 0.022 line.npy && /usr/bin/time -v track_artery line.npy --no-pictures")
+            # Its status is the program's own.
+            _, problem = programs.run(["/usr/bin/time", "-f", "%e %U %S %M", "-o", figures, track, name,
+                                       "--no-pictures", "--out", Path(folder) / "out"], name="track_artery")
+            if problem:
+                return None, None, f"`track_artery`: {problem}"
+            elapsed, user, system, kilobytes = map(float, figures.read_text(encoding="utf-8").split())
+            runs.append((elapsed, user + system, 1024 * kilobytes))
+        return name.stat().st_size, min(runs, key=lambda run: run[1]), None

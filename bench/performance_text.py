@@ -2,9 +2,9 @@
 
 
 def number(x):
-    """To three digits, with k, M or G."""
+    """To three digits, with k, M or G; nothing if there is none."""
     if x is None:
-        return "—"
+        return None
     for limit, unit in ((1e9, " G"), (1e6, " M"), (1e3, " k")):
         if abs(x) >= limit:
             return f"{x / limit:.3g}{unit}"
@@ -47,17 +47,20 @@ class Report:
     def table(self, heads, rows):
         self.lines += table(heads, rows) + [""]
 
-    def command(self, text):
-        self.lines += [f"Command: `{text}`", ""]
+    def command(self, *commands):
+        self.lines += ["Command: " + ", ".join(f"`{text}`" for text in commands), ""]
 
     def output(self, text, problem):
         """What a program printed, or why there is nothing."""
         self.lines += [f"{problem[0].upper()}{problem[1:]}.", ""] if problem else ["```", text.rstrip(), "```", ""]
 
-    def aim(self, what, least, value, form, why, shown=None):
-        """An aim of at least `least`; `why` it is missed, or what else is to say; `shown` in place of the value."""
-        self.aims.append([what, form.format(value if shown is None else shown),
-                          "met" if value >= least else f"missed ({why})"])
+    def aim(self, what, value, form, least=None, most=None, why="see below"):
+        """An aim of at least `least` or at most `most`; a value of None is one that was not measured; `why` it is missed."""
+        if value is None:
+            self.aims.append([what, "—", "not measured"])
+            return
+        met = (least is None or value >= least) and (most is None or value <= most)
+        self.aims.append([what, form.format(value), "met" if met else f"missed ({why})"])
 
     def write(self, path):
         top = [f"# {self.title}", "",

@@ -1,12 +1,12 @@
 // follow_frames: learns an artery from the first seconds of frames on standard input, then prints
 // where its walls are in each further frame, at once.
 #include <CLI/CLI.hpp>
-#include <algorithm>
+#include <cmath>
+#include <cstddef>
 #include <cstdint>
 #include <cstdio>
 #include <exception>
 #include <iostream>
-#include <span>
 #include <string>
 #include <utility>
 #include <vector>
@@ -38,28 +38,28 @@ int main(int argc, char** argv) {
             return bool(std::cin.read(reinterpret_cast<char*>(frame.data()), bytes));
         };
         std::vector<std::int16_t> all;
-        const auto wanted = static_cast<std::size_t>(learning * recording.settings.frame_rate);
-        for (std::size_t i = 0; i < wanted && next(); ++i) {
+        const double rate = recording.settings.frame_rate;
+        std::size_t learned = 0;  // frames
+        for (; static_cast<double>(learned) < std::round(learning * rate) && next(); ++learned) {
             all.insert(all.end(), frame.begin(), frame.end());
         }
-        echosieve::FrameMatrix<std::int16_t> frames(all.size() / samples, samples);
-        for (std::size_t i = 0; i < frames.frames(); ++i) {
-            std::copy_n(all.begin() + static_cast<std::ptrdiff_t>(i * samples), samples,
-                        frames[i].begin());
-        }
-        recording.samples = std::move(frames);
+        const double start = static_cast<double>(learned) / rate;
+        recording.samples = echosieve::FrameMatrix<std::int16_t>(std::move(all), learned, samples);
         const auto walls = echosieve::learn_walls(recording);
         if (!walls) {
-            std::fprintf(stderr, "follow_frames: no artery in the first %.1f s\n", learning);
+            std::fprintf(stderr, "follow_frames: no artery in the first %.3f s\n", start);
             return 2;
         }
         echosieve::FrameFollower<std::int16_t> follower(*walls);
         std::printf("time_s,near_wall_m,far_wall_m,diameter_m,diameter_std_m,valid,quality\n");
         while (next()) {
             const echosieve::FrameMotion& m = follower.push(frame).motion;
-            std::printf("%.6f,%.9f,%.9f,%.9f,%.9f,%d,%.4f\n", learning + m.time, m.near_wall,
+            std::printf("%.6f,%.9f,%.9f,%.9f,%.9f,%d,%.4f\n", start + m.time, m.near_wall,
                         m.far_wall, m.diameter, m.diameter_std, m.valid ? 1 : 0, m.quality);
             std::fflush(stdout);
+        }
+        if (std::cin.gcount() != 0) {
+            std::fprintf(stderr, "follow_frames: the last frame is cut short and left out\n");
         }
         return follower.pushed() > 0 ? 0 : 2;
     } catch (const std::exception& problem) {

@@ -1,5 +1,6 @@
 // follow_stream: follows both artery walls in frames as they come on standard input.
 #include <CLI/CLI.hpp>
+#include <cstddef>
 #include <cstdint>
 #include <cstdio>
 #include <exception>
@@ -32,7 +33,7 @@ int main(int argc, char** argv) {
     std::size_t samples = 0;
     echosieve::BlockOptions options;
     app.add_option("SETTINGS.json", settings, "Settings of the recording")->required();
-    app.add_option("--samples", samples, "Samples a frame")->required();
+    app.add_option("--samples", samples, "Samples a frame")->required()->check(CLI::PositiveNumber);
     app.add_option("--block", options.length, "Length of a block [s]")->capture_default_str();
     app.add_option("--overlap", options.overlap, "Of a block with the next [s]")
         ->capture_default_str();

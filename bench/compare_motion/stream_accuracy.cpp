@@ -16,7 +16,6 @@
 #include <cstdio>
 #include <cstdlib>
 #include <string_view>
-#include <utility>
 #include <variant>
 #include <vector>
 
@@ -31,6 +30,7 @@
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
+#include "support/following.hpp"
 
 namespace {
 
@@ -40,30 +40,16 @@ using Frames = FrameMatrix<std::int16_t>;
 constexpr double seconds = 8;
 constexpr double learning = 3;
 
-struct Errors {
-    double sum = 0, square = 0, count = 0;
-
-    void add(double error) {
-        sum += error;
-        square += error * error;
-        ++count;
-    }
-    [[nodiscard]] double micrometres() const {
-        return count > 0
-                   ? 1e6 * std::sqrt(std::max(square / count - sum / count * sum / count, 0.0))
-                   : std::nan("");
-    }
-};
-
-struct Both {
-    Errors outer, inner;
+// Errors against both layers of the walls.
+struct DiameterErrors {
+    test::Spread outer, inner;
 
     void add(double diameter, const WallDepths& truth) {
         outer.add(diameter - (truth.far_outer - truth.near_outer));
         inner.add(diameter - (truth.far_inner - truth.near_inner));
     }
     [[nodiscard]] double micrometres() const {
-        return std::min(outer.micrometres(), inner.micrometres());
+        return 1e6 * std::min(outer.deviation(), inner.deviation());
     }
 };
 
@@ -80,7 +66,7 @@ SyntheticRecording recording_of(std::uint64_t seed, bool drawn) {
     return render_drawn<std::int16_t>(scene);
 }
 
-// Follower's errors over gated correlation's; prints a line.
+// Prints a line and adds both ways' errors [um], unless no artery is found.
 template <class S>
 void try_one(const char* name, std::uint64_t seed, bool drawn, std::vector<double>& errors,
              std::vector<double>& gated_errors) {
@@ -88,15 +74,7 @@ void try_one(const char* name, std::uint64_t seed, bool drawn, std::vector<doubl
     const Frames& frames = std::get<Frames>(made.recording.samples);
     const RecordingSettings& settings = made.recording.settings;
     const auto learned = static_cast<std::size_t>(learning * settings.frame_rate);
-    Frames part(learned, frames.samples());
-    for (std::size_t i = 0; i < learned; ++i) {
-        const auto frame = frames.view()[i];
-        std::copy(frame.begin(), frame.end(), part[i].begin());
-    }
-    Recording first;
-    first.settings = settings;
-    first.samples = std::move(part);
-    const auto walls = learn_walls(first);
+    const auto walls = learn_walls(test::first_part(made.recording, learned));
     if (!walls) {
         std::printf("%-8s seed %-5llu no artery found\n", name,
                     static_cast<unsigned long long>(seed));
@@ -108,7 +86,7 @@ void try_one(const char* name, std::uint64_t seed, bool drawn, std::vector<doubl
     const WallPairTrack gated =
         track_gates(line_history(baseband, check_frames(frames.view(), baseband)),
                     {{rest.near_outer}, {rest.far_outer}});
-    Both own, other;
+    DiameterErrors own, other;
     double deviation = 0;
     std::size_t good = 0, valid = 0, false_valid = 0;
     for (std::size_t i = learned; i < frames.frames(); ++i) {
@@ -149,6 +127,10 @@ void summarise(const char* name, std::vector<double> errors) {
 
 int main(int argc, char** argv) {
     const int count = argc > 1 ? std::atoi(argv[1]) : 6;
+    if (count < 1) {
+        std::fprintf(stderr, "stream_accuracy: recordings = %s: must be at least 1\n", argv[1]);
+        return 1;
+    }
     const auto first = static_cast<std::uint64_t>(argc > 2 ? std::atol(argv[2]) : 1);
     const bool drawn = argc > 3 && std::string_view(argv[3]) == "drawn";
     std::vector<double> errors, gated;
@@ -160,5 +142,5 @@ int main(int argc, char** argv) {
     std::printf("%zu of %d followed\n", errors.size(), 2 * count);
     summarise("FrameFollower", errors);
     summarise("gated correlation", gated);
-    return 0;
+    return errors.empty() ? 1 : 0;
 }

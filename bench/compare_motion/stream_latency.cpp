@@ -13,9 +13,7 @@
 #include <cstdint>
 #include <cstdio>
 #include <cstdlib>
-#include <ctime>
 #include <span>
-#include <utility>
 #include <variant>
 #include <vector>
 
@@ -24,16 +22,11 @@
 #include "echosieve/motion/learned_walls.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
+#include "processor_time.hpp"
+#include "support/allocations.hpp"
+#include "support/following.hpp"
 
 namespace {
-
-std::size_t allocations = 0;
-
-double processor_time() {
-    timespec now{};
-    clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
-    return static_cast<double>(now.tv_sec) + 1e-9 * static_cast<double>(now.tv_nsec);
-}
 
 void print(const char* name, std::vector<double>& seconds) {
     std::sort(seconds.begin(), seconds.end());
@@ -47,69 +40,59 @@ void print(const char* name, std::vector<double>& seconds) {
 
 }  // namespace
 
-// Operator new and Eigen both come by here.
-#ifdef __GLIBC__
-extern "C" void* __libc_malloc(std::size_t size);
-extern "C" void* malloc(std::size_t size) noexcept {
-    ++allocations;
-    return __libc_malloc(size);
-}
-#endif
-
 int main(int argc, char** argv) {
     using namespace echosieve;
     using Clock = std::chrono::steady_clock;
-    const auto count = static_cast<std::size_t>(argc > 1 ? std::atol(argv[1]) : 100000);
+    const long wanted = argc > 1 ? std::atol(argv[1]) : 100000;
+    if (wanted < 1) {
+        std::fprintf(stderr, "stream_latency: frames = %s: must be at least 1\n", argv[1]);
+        return 1;
+    }
+    const auto count = static_cast<std::size_t>(wanted);
     const auto seed = static_cast<std::uint64_t>(argc > 2 ? std::atol(argv[2]) : 1);
     SceneOptions options;
     options.duration = 6;
     const SyntheticRecording made = render<std::int16_t>(Scene(options, seed), seed);
     const auto& frames = std::get<FrameMatrix<std::int16_t>>(made.recording.samples);
     const std::size_t learned = frames.frames() / 2;
-    Recording first;
-    first.settings = made.recording.settings;
-    FrameMatrix<std::int16_t> part(learned, frames.samples());
-    for (std::size_t i = 0; i < learned; ++i) {
-        std::copy(frames.view()[i].begin(), frames.view()[i].end(), part[i].begin());
-    }
-    first.samples = std::move(part);
-    const auto walls = learn_walls(first);
+    const auto walls = learn_walls(test::first_part(made.recording, learned));
     if (!walls) {
         std::fprintf(stderr, "stream_latency: no artery was found\n");
         return 1;
     }
     FrameFollower<std::int16_t> follower(*walls);
     const std::size_t rest = frames.frames() - learned;
-    std::vector<double> clock(count), processor(count), errors;
-    errors.reserve(count);
+    std::vector<double> clock(count), processor(count);
+    test::Spread errors;
     std::size_t valid = 0, searched = 0;
     const std::size_t before = allocations;
     for (std::size_t n = 0; n < count; ++n) {
         const std::size_t turn = n % (2 * rest - 2);
         const std::size_t i = learned + (turn < rest ? turn : 2 * rest - 2 - turn);
         const auto frame = frames.view()[i];
-        const double own = processor_time();
+        const double own = bench::processor_seconds();
         const auto start = Clock::now();
         const FollowedFrame& out = follower.push(frame);
         clock[n] = std::chrono::duration<double>(Clock::now() - start).count();
-        processor[n] = processor_time() - own;
+        processor[n] = bench::processor_seconds() - own;
         valid += out.motion.valid ? 1 : 0;
         searched += out.searched ? 1 : 0;
         const WallDepths& truth = made.truth.walls[i];
-        errors.push_back(out.motion.diameter - (truth.far_outer - truth.near_outer));
+        errors.add(out.motion.diameter - (truth.far_outer - truth.near_outer));
     }
     const std::size_t allocated = allocations - before;
-    double sum = 0, square = 0;
-    for (const double error : errors) {
-        sum += error;
-        square += error * error;
-    }
-    const auto size = static_cast<double>(count);
     std::printf("%zu frames of %zu samples, %zu valid, %zu searches, diameter to %.2f um rms\n",
-                count, frames.samples(), valid, searched,
-                1e6 * std::sqrt(square / size - sum / size * sum / size));
+                count, frames.samples(), valid, searched, 1e6 * errors.deviation());
     print("by the clock:", clock);
     print("processor time:", processor);
     std::printf("allocations: %zu\n", allocated);
-    return allocated == 0 ? 0 : 1;
+    if (allocated != 0) {
+        std::fprintf(stderr, "stream_latency: a follower must not allocate\n");
+        return 1;
+    }
+    if (10 * valid < 9 * count) {  // a frame without a wall is done sooner or later than others
+        std::fprintf(stderr, "stream_latency: the walls were lost: no measure of the latency\n");
+        return 1;
+    }
+    return 0;
 }

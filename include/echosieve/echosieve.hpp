@@ -20,6 +20,7 @@
 #include "echosieve/condition/gate_design.hpp"
 #include "echosieve/condition/gates.hpp"
 #include "echosieve/condition/noise_level.hpp"
+#include "echosieve/condition/pinned_samples.hpp"
 #include "echosieve/condition/sensor_spectrum.hpp"
 #include "echosieve/core/aligned.hpp"
 #include "echosieve/core/box.hpp"

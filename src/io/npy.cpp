@@ -49,7 +49,10 @@ void check_size(const detail::NpyHeader& header, std::size_t value_size,
     const std::size_t expected = header.data_offset + header.rows * header.columns * value_size;
     std::error_code error;
     const std::uintmax_t actual = std::filesystem::file_size(file, error);
-    if (error || actual != expected) {
+    if (error) {
+        throw FileError(file, "its size can't be read: " + error.message());
+    }
+    if (actual != expected) {
         throw FileError(file, "holds " + std::to_string(actual) + " bytes, but its header, " +
                                   shape + " of '" + header.descr + "', asks for " +
                                   std::to_string(expected) +
@@ -87,18 +90,23 @@ void write_values(const std::filesystem::path& file, std::span<const T> values, 
 
 }  // namespace
 
-detail::NpyHeader detail::open_npy(const std::filesystem::path& file, std::ifstream& in) {
-    std::error_code error;
-    if (!std::filesystem::exists(file, error)) {
-        throw FileError(file, "there is no such file");
+std::ifstream detail::open_for_reading(const std::filesystem::path& file, const char* if_missing) {
+    std::error_code ignored;  // a file that can't be looked at does not exist
+    if (!std::filesystem::exists(file, ignored)) {
+        throw FileError(file, if_missing);
     }
-    if (!std::filesystem::is_regular_file(file, error)) {
+    if (!std::filesystem::is_regular_file(file, ignored)) {
         throw FileError(file, "is not a regular file");
     }
-    in.open(file, std::ios::binary);
+    std::ifstream in(file, std::ios::binary);
     if (!in) {
         throw FileError(file, "can't be opened for reading");
     }
+    return in;
+}
+
+detail::NpyHeader detail::open_npy(const std::filesystem::path& file, std::ifstream& in) {
+    in = open_for_reading(file);
     NpyHeader header = read_npy_header(in, file);
     if (header.descr != "<i2" && header.descr != "<f4") {
         throw FileError(file,
@@ -147,10 +155,15 @@ void write_npy(const std::filesystem::path& file, std::span<const std::complex<f
 
 NpyWriter::NpyWriter(const std::filesystem::path& file, std::size_t rows, std::size_t columns)
     : out_(file), expected_(rows * columns) {
+    require(
+        columns == 0 || rows <= std::numeric_limits<std::size_t>::max() / columns, "rows", rows,
+        detail::concatenate("must not be more of ", columns, " columns than any memory can count"));
     write_header(out_, rows, columns, "<f4");
 }
 
 void NpyWriter::write(std::span<const float> values) {
+    require(values.size() <= expected_ - written_, "number of values", values.size(),
+            detail::concatenate("must not exceed those that are missing, ", expected_ - written_));
     out_.stream().write(reinterpret_cast<const char*>(values.data()),
                         static_cast<std::streamsize>(values.size_bytes()));
     written_ += values.size();

@@ -5,7 +5,6 @@
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
-#include <system_error>
 #include <variant>
 
 #include "echosieve/core/error.hpp"
@@ -46,18 +45,8 @@ std::filesystem::path settings_path(const std::filesystem::path& samples) {
 }
 
 RecordingSettings read_settings(const std::filesystem::path& file) {
-    std::error_code error;
-    if (!std::filesystem::exists(file, error)) {
-        throw FileError(file,
-                        "there is no such file; a recording's settings stand beside its samples");
-    }
-    if (!std::filesystem::is_regular_file(file, error)) {
-        throw FileError(file, "is not a regular file");
-    }
-    std::ifstream in(file);
-    if (!in) {
-        throw FileError(file, "can't be opened for reading");
-    }
+    std::ifstream in = detail::open_for_reading(
+        file, "there is no such file; a recording's settings stand beside its samples");
     nlohmann::json object;
     try {
         object = nlohmann::json::parse(in);

@@ -32,6 +32,7 @@ FrameMatrix<T> RecordingReader::read_frames(std::size_t count) {
     if (!in_) {
         throw FileError(file_, "can't be read on from frame " + std::to_string(position_));
     }
+    position_ += count;
     return {std::move(values), count, samples_};
 }
 
@@ -39,13 +40,11 @@ std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> RecordingReader::rea
     std::size_t count) {
     count = std::min(count, frames_ - position_);
     if (!float_) {
-        FrameMatrix<std::int16_t> frames = read_frames<std::int16_t>(count);
-        position_ += count;
-        return frames;
+        return read_frames<std::int16_t>(count);
     }
+    const std::size_t first = position_;
     FrameMatrix<float> frames = read_frames<float>(count);
-    detail::require_finite(frames, position_, file_);
-    position_ += count;
+    detail::require_finite(frames, first, file_);
     return frames;
 }
 

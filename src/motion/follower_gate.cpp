@@ -88,7 +88,7 @@ void FollowerGate::cut(std::span<const std::complex<float>> line, double p, doub
 }
 
 template <bool slopes>
-void FollowerGate::model(double p, double q, double own) noexcept {
+void FollowerGate::model(const GateMotion& motion) noexcept {
     std::fill(m_.begin(), m_.end(), Complex{});
     if constexpr (slopes) {
         std::fill(p_.begin(), p_.end(), Complex{});
@@ -99,7 +99,8 @@ void FollowerGate::model(double p, double q, double own) noexcept {
     for (std::size_t k = 0; k < shares_.size(); ++k, spectrum += bins_) {
         const LayerShare share = shares_[k];
         const bool wall = k < wall_layers_;
-        const double moved = share.pulse * p + share.bulk * q + (wall ? own : 0);
+        const double moved =
+            share.pulse * motion.pulse + share.bulk * motion.bulk + (wall ? motion.own : 0);
         Complex turn(std::cos(wave_ * moved), -std::sin(wave_ * moved));
         const Complex further(std::cos(wave_step_ * moved), -std::sin(wave_step_ * moved));
         for (std::size_t j = 0; j < bins_; ++j) {
@@ -117,22 +118,22 @@ void FollowerGate::model(double p, double q, double own) noexcept {
     }
 }
 
-FollowerGate::Shares FollowerGate::shares(double p, double q, double own) noexcept {
-    model<false>(p, q, own);
-    Shares out;
+FollowerGate::Energies FollowerGate::energies(const GateMotion& motion) noexcept {
+    model<false>(motion);
+    Energies out;
     for (std::size_t j = 0; j < bins_; ++j) {
         out.rest += std::norm(y_[j] - m_[j]);
-        out.energy += std::norm(y_[j]);
+        out.whole += std::norm(y_[j]);
     }
     return out;
 }
 
-double FollowerGate::misfit(double p, double q, double own) noexcept {
-    return shares(p, q, own).rest / (noise_ * static_cast<double>(bins_));
+double FollowerGate::misfit(const GateMotion& motion) noexcept {
+    return energies(motion).rest / (noise_ * static_cast<double>(bins_));
 }
 
-void FollowerGate::fit(double p, double q, double own, Fit& out) noexcept {
-    model<true>(p, q, own);
+void FollowerGate::fit(const GateMotion& motion, Fit& out) noexcept {
+    model<true>(motion);
     out.curvature.setZero();
     out.slope.setZero();
     out.rest = 0;

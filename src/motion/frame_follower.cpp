@@ -12,6 +12,7 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
+#include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/follower_gate.hpp"
 #include "echosieve/motion/learned_walls.hpp"
@@ -25,18 +26,22 @@ void validate(const FollowerOptions& options) {
             options.least_correlation, "must lie in [0, 1)");
     require(options.largest_rest > 0 && options.largest_rest <= 1, "largest_rest",
             options.largest_rest, "must lie in (0, 1]");
-    require(options.energy_range > 1, "energy_range", options.energy_range, "must exceed 1");
+    require(options.energy_range > 1 && is_finite(options.energy_range), "energy_range",
+            options.energy_range, "must exceed 1 and be finite");
     require(options.clipped_fraction >= 0 && options.clipped_fraction <= 1, "clipped_fraction",
             options.clipped_fraction, "must lie in [0, 1]");
-    require(options.agility > 0, "agility", options.agility, "must be positive");
-    require(options.longest_gap >= 0, "longest_gap", options.longest_gap,
-            "must be zero or more [s]");
+    require(options.agility > 0 && is_finite(options.agility), "agility", options.agility,
+            "must be positive and finite");
+    require(options.longest_gap >= 0 && is_finite(options.longest_gap), "longest_gap",
+            options.longest_gap, "must be zero or more and finite [s]");
 }
 
 namespace detail {
 
 namespace {
 
+constexpr std::size_t near_wall = 0;  // places of the gates
+constexpr std::size_t far_wall = 1;
 constexpr std::size_t most_places = 64;  // that a search tries
 constexpr int search_steps = 6;          // of Gauss and Newton after it
 // Where a search may be off by: the courses between two places tried.
@@ -65,7 +70,7 @@ double changes(const Eigen::ArrayXd& x, const std::vector<bool>& usable, Eigen::
 
 WallFilter::WallFilter(const LearnedWalls& walls, const SamplingGrid& line,
                        const FollowerOptions& options)
-    : walls_(walls), options_((validate(options), options)) {
+    : walls_((validate(walls), walls)), options_((validate(options), options)) {
     const double speed = walls.settings.sound_speed;
     gates_.emplace_back(walls.near.gate, line, speed);
     gates_.emplace_back(walls.far.gate, line, speed);
@@ -97,7 +102,9 @@ WallFilter::WallFilter(const LearnedWalls& walls, const SamplingGrid& line,
         line.index(walls.settings.arrival(walls.settings.depth(line.start_time) + walls.dead_zone));
     energy_first_ = static_cast<std::size_t>(
         std::clamp(std::ceil(first), 0.0, static_cast<double>(line.count)));
-    longest_gap_ = static_cast<std::size_t>(options.longest_gap * walls.settings.frame_rate);
+    constexpr double most = 1e15;  // frames, more than there will be
+    longest_gap_ =
+        static_cast<std::size_t>(std::min(options.longest_gap * walls.settings.frame_rate, most));
     unseen_ = longest_gap_ + 1;  // the first frame is looked for
     std::vector<std::size_t> usable;
     for (std::size_t i = 0; i < walls.usable.size(); ++i) {
@@ -111,9 +118,17 @@ WallFilter::WallFilter(const LearnedWalls& walls, const SamplingGrid& line,
     }
 }
 
-double WallFilter::displacement(const Vector& x, bool far) const noexcept {
-    const LayerShare share = far ? walls_.far.share : walls_.near.share;
-    return share.pulse * x[0] + share.bulk * x[2] + x[far ? 5 : 4];
+double WallFilter::displacement(std::size_t wall) const noexcept {
+    const LayerShare share = wall == far_wall ? walls_.far.share : walls_.near.share;
+    return share.pulse * x_[0] + share.bulk * x_[2] + x_[wall == far_wall ? 5 : 4];
+}
+
+GateMotion WallFilter::motion_of(std::size_t gate) const noexcept {
+    return {.pulse = gates_[gate].late() ? x_[0] - walls_.lag * x_[1] : x_[0],
+            .bulk = x_[2],
+            .own = gate == near_wall  ? x_[4]
+                   : gate == far_wall ? x_[5]
+                                      : 0};
 }
 
 void WallFilter::predict() {
@@ -137,7 +152,7 @@ void WallFilter::search(std::span<const std::complex<float>> line) {
         cut(line);
         double sum = 0;
         for (std::size_t g = 0; g < gates_.size(); ++g) {
-            sum += gates_[g].misfit(x_[0], x_[2], g == 0 ? x_[4] : g == 1 ? x_[5] : 0);
+            sum += gates_[g].misfit(motion_of(g));
         }
         if (sum < least) {
             least = sum;
@@ -159,11 +174,9 @@ void WallFilter::correct(std::span<const std::complex<float>> line) {
         curvature = sure;
         Vector slope = -sure * (x_ - predicted);
         for (std::size_t g = 0; g < gates_.size(); ++g) {
-            const int own = g == 1 ? 5 : 4;
-            const double p = gates_[g].late() ? x_[0] - walls_.lag * x_[1] : x_[0];
-            gates_[g].fit(p, x_[2], g < 2 ? x_[own] : 0, fit);
-            const int place[3] = {0, 2, own};
-            const int used = g < 2 ? 3 : 2;
+            gates_[g].fit(motion_of(g), fit);
+            const int place[3] = {0, 2, g == far_wall ? 5 : 4};
+            const int used = g <= far_wall ? 3 : 2;  // tissue does nothing by itself
             for (int a = 0; a < used; ++a) {
                 slope[place[a]] += fit.slope[a];
                 for (int b = 0; b < used; ++b) {
@@ -180,23 +193,29 @@ void WallFilter::correct(std::span<const std::complex<float>> line) {
 // chance, but not like all gates.
 bool WallFilter::known_echoes() noexcept {
     double rest = 0;
-    double energy = 0;
+    double whole = 0;
     for (std::size_t g = 0; g < gates_.size(); ++g) {
-        const double p = gates_[g].late() ? x_[0] - walls_.lag * x_[1] : x_[0];
-        const FollowerGate::Shares of = gates_[g].shares(p, x_[2],
-                                                         g == 0   ? x_[4]
-                                                         : g == 1 ? x_[5]
-                                                                  : 0);
+        const FollowerGate::Energies of = gates_[g].energies(motion_of(g));
         rest += of.rest;
-        energy += of.energy;
+        whole += of.whole;
     }
-    return rest <= options_.largest_rest * energy;
+    return rest <= options_.largest_rest * whole;
+}
+
+bool WallFilter::shows_both_walls() noexcept {
+    FollowerGate::Fit fit;
+    bool both = true;
+    for (const std::size_t wall : {near_wall, far_wall}) {
+        gates_[wall].fit(motion_of(wall), fit);
+        both = both && fit.correlation > options_.least_correlation;
+    }
+    return both;
 }
 
 void WallFilter::report(bool valid, FollowedFrame& out) const {
     FrameMotion& m = out.motion;
-    out.near_displacement = displacement(x_, false);
-    out.far_displacement = displacement(x_, true);
+    out.near_displacement = displacement(near_wall);
+    out.far_displacement = displacement(far_wall);
     m.near_wall = walls_.near.depth + out.near_displacement;
     m.far_wall = walls_.far.depth + out.far_displacement;
     m.diameter = m.far_wall - m.near_wall;
@@ -247,12 +266,7 @@ void WallFilter::step(std::span<const std::complex<float>> line, FrameState stat
             out.searched = true;
         }
         correct(line);
-        FollowerGate::Fit fit;
-        valid = known_echoes();
-        for (std::size_t g = 0; g < 2; ++g) {
-            gates_[g].fit(x_[0], x_[2], x_[g == 0 ? 4 : 5], fit);
-            valid = valid && fit.correlation > options_.least_correlation;
-        }
+        valid = known_echoes() && shows_both_walls();
         if (!valid) {  // what this frame says is not of the walls
             x_ = expected;
             c_ = unsure;

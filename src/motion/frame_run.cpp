@@ -13,7 +13,7 @@ std::vector<FrameRun> runs_of(const std::vector<bool>& usable, std::size_t longe
             continue;
         }
         const bool joined =
-            !runs.empty() && i <= runs.back().first + runs.back().count + longest_gap;
+            !runs.empty() && i - (runs.back().first + runs.back().count) <= longest_gap;
         if (!joined) {
             runs.push_back({i, 0});
         }
@@ -23,7 +23,7 @@ std::vector<FrameRun> runs_of(const std::vector<bool>& usable, std::size_t longe
         runs[0].count += runs[0].first;
         runs[0].first = 0;
     }
-    if (!runs.empty() && runs.back().first + runs.back().count + longest_gap >= usable.size()) {
+    if (!runs.empty() && usable.size() - (runs.back().first + runs.back().count) <= longest_gap) {
         runs.back().count = usable.size() - runs.back().first;
     }
     std::erase_if(runs, [&](const FrameRun& run) { return run.count < shortest; });

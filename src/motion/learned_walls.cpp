@@ -12,11 +12,14 @@
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/pinned_samples.hpp"
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/contact.hpp"
-#include "echosieve/motion/follower_gate.hpp"
 #include "echosieve/motion/gate_spectrum.hpp"
 #include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/line.hpp"
@@ -52,6 +55,25 @@ void learn_extremes(const FrameView<T>& frames, const std::vector<FrameState>& s
     each_good([&](std::span<const T> frame) {
         out.pinned = std::max(out.pinned, detail::pinned_samples(frame, out.lowest, out.highest));
     });
+}
+
+void validate(const LearnedGate& gate) {
+    echosieve::validate(gate.grid);
+    require(gate.grid.count >= 1, "gate's samples", gate.grid.count, "must be at least 1");
+    require(gate.frequencies.size() >= 1, "gate's frequencies", gate.frequencies.size(),
+            "must be at least 1");
+    require(gate.frequencies.allFinite(), "gate's frequencies", gate.frequencies.sum(),
+            "must be finite [Hz]");
+    require(gate.spectra.cols() == gate.frequencies.size(), "spectra's bins", gate.spectra.cols(),
+            detail::concatenate("must be one a frequency, ", gate.frequencies.size()));
+    require(gate.spectra.rows() == static_cast<Eigen::Index>(gate.shares.size()),
+            "spectra's layers", gate.spectra.rows(),
+            detail::concatenate("must be one a share, ", gate.shares.size()));
+    require(gate.wall_layers <= gate.shares.size(), "wall_layers", gate.wall_layers,
+            detail::concatenate("must not exceed the layers, ", gate.shares.size()));
+    require(gate.taper > 0 && gate.taper <= 1, "taper", gate.taper, "must lie in (0, 1]");
+    require(gate.noise > 0 && is_finite(gate.noise), "noise", gate.noise,
+            "must be positive and finite");
 }
 
 LearnedWall learn_wall(const SeparatedWall& wall, const WallMotion& motion) {
@@ -178,6 +200,30 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
 }
 
 }  // namespace
+
+void validate(const LearnedWalls& walls) {
+    validate(walls.settings);
+    validate(walls.baseband);
+    validate(walls.confidence);
+    require(walls.energy > 0 && is_finite(walls.energy), "energy", walls.energy,
+            "must be positive and finite");
+    require(is_finite(walls.lag), "lag", walls.lag, "must be finite [frames]");
+    require(is_finite(walls.dead_zone), "dead_zone", walls.dead_zone, "must be finite [m]");
+    const Eigen::Index frames = walls.pulse.size();
+    const auto one_a_frame = [&](Eigen::Index size, const char* name) {
+        require(size == frames, name, size,
+                detail::concatenate("must have an entry a frame, as pulse has: ", frames));
+    };
+    one_a_frame(walls.bulk.size(), "bulk");
+    one_a_frame(static_cast<Eigen::Index>(walls.usable.size()), "usable");
+    one_a_frame(walls.near.own.size(), "near.own");
+    one_a_frame(walls.far.own.size(), "far.own");
+    validate(walls.near.gate);
+    validate(walls.far.gate);
+    for (const LearnedGate& gate : walls.tissue) {
+        validate(gate);
+    }
+}
 
 std::optional<LearnedWalls> learn_walls(const Recording& recording, const LearnOptions& options) {
     validate(options.track);

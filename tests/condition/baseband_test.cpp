@@ -243,8 +243,10 @@ TEST_CASE("baseband refuses invalid settings, options and sizes") {
     CHECK_THROWS_WITH_AS(
         basebander.process(std::span<const double>(frame), std::span(out).first(2)),
         "size of the output = 2: must be 3", InvalidInput);
-    settings.sensor.bandwidth = 0;
-    CHECK_THROWS_AS(Basebander<double>(settings, 10), InvalidInput);
+    for (const double bandwidth : {0.0, 1e-300}) {
+        settings.sensor.bandwidth = bandwidth;
+        CHECK_THROWS_AS(Basebander<double>(settings, 10), InvalidInput);
+    }
 }
 
 TEST_CASE_TEMPLATE("any number of threads gives the same bits", R, float, double) {

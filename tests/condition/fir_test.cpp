@@ -70,7 +70,17 @@ TEST_CASE("filter lengths are odd and near 4 rate / bandwidth") {
     CHECK(filter_length(125e6, 1e6) == 501);
     CHECK(filter_length(125e6, 3e6) == 167);
     CHECK(filter_length(1, 100) == 1);
+    for (const double bandwidth : {1e-300, 0.0, std::nan("")}) {
+        CHECK_THROWS_AS(static_cast<void>(filter_length(125e6, bandwidth)), InvalidInput);
+    }
     CHECK(low_pass_taps(1, 0.1, 1)[0] == 1);
+}
+
+TEST_CASE("decimation leaves the least rate, and is 1 at least") {
+    CHECK(detail::decimation(125e6, 3.6e6) == 34);
+    CHECK(detail::decimation(8, 4) == 2);
+    CHECK(detail::decimation(3, 4) == 1);
+    CHECK(detail::decimation(125e6, 1e-300) == 1'000'000'000'000'000);
 }
 
 TEST_CASE("low-pass taps refuse what they can't make") {

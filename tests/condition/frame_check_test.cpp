@@ -223,6 +223,23 @@ TEST_CASE("one frame, no frames, silent frames and frames without samples") {
         }
     }
     CHECK(count_states(states_of(huge, scene.settings)).good == 4);
+    // What a baseband in float can't hold is no yardstick for a frame that is 20 dB too weak.
+    FrameMatrix<float> beyond(6, samples);
+    for (std::size_t i = 0; i < 6; ++i) {
+        for (std::size_t n = 0; n < samples; ++n) {
+            const auto x = static_cast<float>(scene.frames[0][n]);
+            beyond[i][n] = i < 5 ? x : 0.1F * x;
+        }
+        beyond[i][0] = static_cast<float>(i);  // no two alike
+    }
+    Baseband<float> overflown = to_baseband<float>(beyond.view(), scene.settings);
+    overflown.samples(0, 3) = std::numeric_limits<float>::quiet_NaN();  // infinity less infinity
+    overflown.samples(1, 5) = std::numeric_limits<float>::quiet_NaN();
+    const std::vector<FrameState> states = check_frames(beyond.view(), overflown);
+    for (std::size_t i = 0; i < 6; ++i) {
+        CAPTURE(i);
+        CHECK(states[i] == (i >= 2 && i < 5 ? FrameState::good : FrameState::dropped));
+    }
 }
 
 TEST_CASE("the frame check refuses invalid options and unequal numbers of frames") {

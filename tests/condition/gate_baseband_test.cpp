@@ -81,6 +81,10 @@ TEST_CASE("a gate shorter than the filter is taken whole") {
     GateBasebander<double> one({20e-6, 125e6, 1, 0}, sensor);
     CHECK(one.grid().count == 1);
     CHECK(one.weights().size() == 1);
+    // Filters and steps that are longer than any gate.
+    CHECK(distance<double>(echo, narrow, {.reach = 1e300}) ==
+          distance<double>(echo, narrow, {.reach = 1}));
+    CHECK(GateBasebander<double>(narrow, sensor, {.rate = 1e-300}).grid().count == 1);
 }
 
 TEST_CASE("the grid's rate is the lowest whole part of the raw rate above the one asked for") {

@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <fstream>
 #include <iterator>
+#include <random>
 #include <string>
 #include <string_view>
 #include <system_error>
@@ -12,14 +13,17 @@
 
 namespace echosieve::test {
 
-/// Made empty, gone afterwards.
+/// Made empty, gone afterwards, and nobody else's: ctest runs cases beside each other, and more
+/// than one build may be under test.
 struct Folder {
     std::filesystem::path path;
 
-    explicit Folder(const std::string& name)
-        : path(std::filesystem::temp_directory_path() / ("echosieve_io_" + name)) {
-        std::filesystem::remove_all(path);
-        std::filesystem::create_directory(path);
+    explicit Folder(const std::string& name) {
+        std::random_device number;
+        do {
+            path = std::filesystem::temp_directory_path() /
+                   ("echosieve_io_" + name + "_" + std::to_string(number()));
+        } while (!std::filesystem::create_directory(path));
     }
     ~Folder() {
         std::error_code ignored;

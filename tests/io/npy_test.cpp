@@ -5,12 +5,14 @@
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
+#include <span>
 #include <string>
 #include <string_view>
 #include <variant>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/io/file_error.hpp"
 #include "folder.hpp"
 #include "locale.hpp"
 #include "reference/numpy_files.hpp"
@@ -202,6 +204,28 @@ TEST_CASE("damaged headers are refused") {
     refused(version, ".npy version = 1.9");
     std::string length = std::string("\x93NUMPY\x02\x00\xFF\xFF\xFF\xFF", 12) + good;
     refused(length, "header length = 4294967295");
+}
+
+TEST_CASE("a matrix written in pieces is the one written at once, or is not there") {
+    const Folder folder("pieces");
+    const auto file = folder.path / "x.npy";
+    const std::span<const float> all(values);
+    {
+        NpyWriter out(file, 3, 2);
+        out.write(all.first(1));
+        out.write(all.subspan(1, 4));
+        CHECK_THROWS_AS(out.commit(), InvalidInput);  // one is missing
+        CHECK_THROWS_AS(out.write(all.first(2)), InvalidInput);
+        out.write(all.last(1));
+        CHECK(!std::filesystem::exists(file));
+        out.commit();
+    }
+    CHECK(bytes_of(file) == written_float32);
+    std::filesystem::remove(file);
+    { NpyWriter(file, 3, 2).write(all); }
+    CHECK_THROWS_AS(NpyWriter(file, std::size_t{1} << 63, 2), InvalidInput);
+    CHECK_THROWS_AS(NpyWriter(folder.path / "none" / "x.npy", 3, 2), FileError);
+    CHECK(std::filesystem::is_empty(folder.path));
 }
 
 TEST_CASE("the number of values must be the product of the shape") {

@@ -111,3 +111,17 @@ TEST_CASE("a file that shrinks while it is read is refused") {
     CAPTURE(message);
     CHECK(contains(message, "can't be read on from frame 1"));
 }
+
+TEST_CASE("frames that are not finite are refused by their number, and those after them read") {
+    const Folder folder("not_finite");
+    const std::filesystem::path file = folder.path / "x.npy";
+    write_recording(counted_recording<float>(4, 2), file);
+    write_npy(file, std::vector<float>{1, 2, 3, 4, 5, std::nanf(""), 7, 8}, 4, 2);
+    RecordingReader reader(file);
+    CHECK(std::get<FrameMatrix<float>>(reader.read(2)).frames() == 2);
+    CHECK(contains(message_of([&] { static_cast<void>(reader.read(1)); }), "sample 1 of frame 2"));
+    CHECK(reader.position() == 3);
+    const auto last = reader.read(9);
+    REQUIRE(std::get<FrameMatrix<float>>(last).frames() == 1);
+    CHECK(std::get<FrameMatrix<float>>(last)[0][0] == 7);
+}

@@ -3,11 +3,17 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 #include <cstring>
+#include <limits>
+#include <span>
+#include <variant>
+#include <vector>
 
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
 #include "support/check.hpp"
+#include "support/following.hpp"
 
 using namespace echosieve;
 
@@ -29,21 +35,18 @@ const FrameMatrix<std::int16_t>& samples_of(const SyntheticRecording& made) {
 // rms, mean removed, of the diameter against the better layer, over frames with a value from `from`
 // on [m].
 double diameter_error(const BlockMotion& motion, const Truth& truth, std::size_t from = 0) {
-    double best = 1;
+    double best = std::numeric_limits<double>::infinity();
     for (const bool outer : {false, true}) {
-        double sum = 0, square = 0, count = 0;
+        test::Spread errors;
         for (std::size_t i = from; i < motion.frames.size(); ++i) {
             if (!motion.frames[i].valid) {
                 continue;
             }
             const WallDepths& w = truth.walls[i];
-            const double error = motion.frames[i].diameter -
-                                 (outer ? w.far_outer - w.near_outer : w.far_inner - w.near_inner);
-            sum += error;
-            square += error * error;
-            ++count;
+            errors.add(motion.frames[i].diameter -
+                       (outer ? w.far_outer - w.near_outer : w.far_inner - w.near_inner));
         }
-        best = std::min(best, std::sqrt(square / count - sum * sum / count / count));
+        best = std::min(best, errors.deviation());
     }
     return best;
 }
@@ -81,32 +84,30 @@ TEST_CASE("blocks follow a recording without steps at their seams, however it is
     CHECK(jump < 1.3 * moved);
     // Pushed one by one, taken now and then: the same bits.
     const FrameMatrix<std::int16_t>& samples = samples_of(made);
-    for (const std::size_t piece : {std::size_t{173}}) {
-        BlockTracker<std::int16_t> tracker(made.recording.settings, samples.samples());
-        std::vector<FrameMotion> frames;
-        for (std::size_t i = 0; i < samples.frames(); ++i) {
-            tracker.push(samples[i]);
-            CHECK(tracker.held() <= tracker.block_length());
-            if (i % piece == 0) {
-                for (const FrameMotion& frame : tracker.take()) {
-                    frames.push_back(frame);
-                }
-            }
+    BlockTracker<std::int16_t> tracker(made.recording.settings, samples.samples());
+    std::vector<FrameMotion> frames;
+    const auto take = [&] {
+        const std::vector<FrameMotion> taken = tracker.take();
+        frames.insert(frames.end(), taken.begin(), taken.end());
+    };
+    for (std::size_t i = 0; i < samples.frames(); ++i) {
+        tracker.push(samples[i]);
+        CHECK(tracker.held() <= tracker.block_length());
+        if (i % 173 == 0) {
+            take();
         }
-        tracker.finish();
-        for (const FrameMotion& frame : tracker.take()) {
-            frames.push_back(frame);
-        }
-        REQUIRE(frames.size() == motion.frames.size());
-        bool same = true;
-        for (std::size_t i = 0; i < frames.size(); ++i) {
-            same = same && same_bits(frames[i].near_wall, motion.frames[i].near_wall) &&
-                   same_bits(frames[i].far_wall, motion.frames[i].far_wall) &&
-                   same_bits(frames[i].diameter_std, motion.frames[i].diameter_std) &&
-                   frames[i].valid == motion.frames[i].valid;
-        }
-        CHECK(same);
     }
+    tracker.finish();
+    take();
+    REQUIRE(frames.size() == motion.frames.size());
+    bool same = true;
+    for (std::size_t i = 0; i < frames.size(); ++i) {
+        same = same && same_bits(frames[i].near_wall, motion.frames[i].near_wall) &&
+               same_bits(frames[i].far_wall, motion.frames[i].far_wall) &&
+               same_bits(frames[i].diameter_std, motion.frames[i].diameter_std) &&
+               frames[i].valid == motion.frames[i].valid;
+    }
+    CHECK(same);
 }
 
 TEST_CASE("a long loss of contact is marked, and the walls are found again (long)") {

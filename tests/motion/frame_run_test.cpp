@@ -1,5 +1,7 @@
 #include "echosieve/motion/frame_run.hpp"
 
+#include <cstddef>
+#include <limits>
 #include <string>
 #include <vector>
 
@@ -39,5 +41,12 @@ TEST_CASE("runs of frames end at gaps that are too long, and short ones are left
     check_runs("...####...", {{3, 4}});  // or left out as gaps are
     check_runs("##......##", {});
     check_runs("..........", {});
+    check_runs("..", {});
     check_runs("", {});
+    constexpr std::size_t most = std::numeric_limits<std::size_t>::max();
+    const std::vector<FrameRun> whole =
+        runs_of({false, true, false, false, true, false, false}, most, 1);
+    REQUIRE(whole.size() == 1);
+    CHECK(whole[0].first == 0);
+    CHECK(whole[0].count == 7);
 }

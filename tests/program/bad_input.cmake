@@ -1,11 +1,13 @@
 # Runs the example programs on input that they must refuse: a message that names file, field and value, an exit status
 # of its own, and no result that could be taken for a whole one.
-# Arguments: MAKE and TRACK (the programs), FOLDER (for files).
+# Arguments: MAKE, TRACK, FOLLOW and STREAM (the programs), FOLDER (for files).
 file(REMOVE_RECURSE ${FOLDER})
 file(MAKE_DIRECTORY ${FOLDER})
 
+file(WRITE ${FOLDER}/input "")
+
 function(run expected_status expected_text)
-  execute_process(COMMAND ${ARGN} WORKING_DIRECTORY ${FOLDER} RESULT_VARIABLE status
+  execute_process(COMMAND ${ARGN} WORKING_DIRECTORY ${FOLDER} INPUT_FILE ${FOLDER}/input RESULT_VARIABLE status
                   OUTPUT_VARIABLE output ERROR_VARIABLE output)
   if(NOT status STREQUAL expected_status)
     message(FATAL_ERROR "${ARGN}\nended with ${status}, not ${expected_status}:\n${output}")
@@ -65,4 +67,15 @@ no_results(x)
 if(EXISTS ${FOLDER}/bad.npy)
   message(FATAL_ERROR "bad.npy was written though the options were refused")
 endif()
+
+# Frames from standard input: none, half a one, and settings that are not there.
+foreach(program ${FOLLOW} ${STREAM})
+  run(1 "missing.json: there is no such file" ${program} missing.json --samples 100)
+  run(105 "--samples" ${program} good.json --samples 0)
+endforeach()
+run(2 "no artery in the first 0.000 s" ${FOLLOW} good.json --samples 100)
+run(2 "Walls in 0 of 0 blocks" ${STREAM} good.json --samples 100)
+file(WRITE ${FOLDER}/input "half a frame")
+run(2 "no artery in the first 0.000 s" ${FOLLOW} good.json --samples 100)
+run(2 "the last frame is cut short and left out" ${STREAM} good.json --samples 100)
 file(REMOVE_RECURSE ${FOLDER})

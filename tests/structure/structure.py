@@ -24,7 +24,6 @@ ARROWS = {
     "correlate": ["atoms"],
     "pursuit": ["dictionary", "optimise", "kernels"],
     "motion": ["pursuit", "correlate", "condition"],
-    "artery": ["motion"],
     "synthesis": ["atoms"],
     "io": ["atoms"],
 }
@@ -175,12 +174,14 @@ def main():
     parser.add_argument("--root", type=pathlib.Path, required=True)
     parser.add_argument("--umbrella", action="store_true", help="write the umbrella header anew")
     arguments = parser.parse_args()
+    files = read_sources(arguments.root)
     if arguments.umbrella:
-        (arguments.root / UMBRELLA).write_text(umbrella_text(read_sources(arguments.root)), encoding="utf-8")
+        files[UMBRELLA] = umbrella_text(files)
+        (arguments.root / UMBRELLA).write_text(files[UMBRELLA], encoding="utf-8")
     found = violations(arguments.root)
     for line in found:
         print(line)
-    print(f"{len(found)} violations in {len(read_sources(arguments.root))} files")
+    print(f"{len(found)} violations in {len(files)} files")
     return 1 if found else 0
 
 

@@ -2,14 +2,14 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <cmath>
-#include <limits>
+#include <cstddef>
 #include <variant>
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "support/following.hpp"
 
 namespace echosieve::test {
 
@@ -56,17 +56,16 @@ inline WallGates first_frame_gates(const Truth& truth) {
 
 /// rms error of the outer distension, mean removed, over the frames that were not dropped [m].
 inline double distension_error(const WallPairTrack& track, const Truth& truth) {
-    double sum = 0, square = 0, count = 0;
+    Spread errors;
     for (std::size_t i = 0; i < truth.walls.size(); ++i) {
         if (truth.dropped[i]) {
             continue;
         }
         const auto k = static_cast<Eigen::Index>(i);
         const WallDepths& w = truth.walls[i];
-        const double error = track.far_wall[k] - track.near_wall[k] - (w.far_outer - w.near_outer);
-        sum += error, square += error * error, ++count;
+        errors.add(track.far_wall[k] - track.near_wall[k] - (w.far_outer - w.near_outer));
     }
-    return std::sqrt(std::fmax(square / count - sum / count * sum / count, 0));
+    return errors.deviation();
 }
 
 }  // namespace echosieve::test

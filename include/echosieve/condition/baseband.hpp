@@ -3,7 +3,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -12,6 +11,7 @@
 #include <vector>
 
 #include "echosieve/condition/analytic_filter.hpp"
+#include "echosieve/condition/fir.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
@@ -92,9 +92,7 @@ public:
 private:
     [[nodiscard]] static std::size_t kept_step(const RecordingSettings& settings,
                                                const BasebandOptions& options) {
-        return std::max<std::size_t>(
-            1, static_cast<std::size_t>(settings.sampling_rate /
-                                        (options.rate * settings.sensor.bandwidth)));
+        return detail::decimation(settings.sampling_rate, options.rate * settings.sensor.bandwidth);
     }
 
     std::size_t step_;

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <numbers>
@@ -32,10 +33,27 @@ namespace echosieve {
     return taps / taps.sum();
 }
 
+/// A longer filter is one for a bandwidth in other units.
+inline constexpr double most_taps = 1e8;
+
 /// Odd length of a low-pass whose transition is about as wide as a sensor's band: 4 rate /
-/// bandwidth.
-[[nodiscard]] inline Eigen::Index filter_length(double rate, double bandwidth) noexcept {
+/// bandwidth, both positive [Hz]. Throws InvalidInput if that exceeds most_taps.
+[[nodiscard]] inline Eigen::Index filter_length(double rate, double bandwidth) {
+    require(4 * rate / bandwidth <= most_taps, "bandwidth", bandwidth,
+            detail::concatenate("must be at least ", 4 / most_taps, " of the sampling rate, ", rate,
+                                " [Hz]"));
     return static_cast<Eigen::Index>(4 * rate / bandwidth) | 1;
 }
+
+namespace detail {
+
+/// The largest whole number, 1 at least, by which `rate` divided is still `least` or more, both
+/// positive [Hz].
+[[nodiscard]] inline std::size_t decimation(double rate, double least) noexcept {
+    constexpr double longest = 1e15;  // longer than any frame, and small enough to count with
+    return static_cast<std::size_t>(std::clamp(rate / least, 1.0, longest));
+}
+
+}  // namespace detail
 
 }  // namespace echosieve

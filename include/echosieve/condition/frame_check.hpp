@@ -6,13 +6,13 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
-#include <limits>
 #include <numbers>
 #include <span>
 #include <type_traits>
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/pinned_samples.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
@@ -46,7 +46,7 @@ struct FrameCheckOptions {
     int neighbours = 3;  ///< looked at on each side
     double clipped_fraction = 0.005;  ///< of a frame's samples, see FrameState::clipped
     double saturated_part =
-        0.05;  ///< samples pinned in more than this part of the frames are the ring-down
+        0.05;  ///< samples pinned in this part of the frames or more are the ring-down
 };
 
 inline void validate(const FrameCheckOptions& options) {
@@ -103,53 +103,6 @@ template <class T>
     }
 }
 
-template <class T>
-struct Extremes {
-    T low = std::numeric_limits<T>::max();
-    T high = std::numeric_limits<T>::lowest();
-
-    void take(const Extremes& other) noexcept {
-        low = std::min(low, other.low);
-        high = std::max(high, other.high);
-    }
-};
-
-// Of a frame of finite samples.
-template <class T>
-[[nodiscard]] Extremes<T> extremes(std::span<const T> frame) noexcept {
-    Extremes<T> out;
-    if constexpr (std::is_floating_point_v<T>) {
-        if (!frame.empty()) {  // a compiler may not reorder this by itself
-            const Eigen::Map<const Eigen::Array<T, Eigen::Dynamic, 1>> x(
-                frame.data(), static_cast<Eigen::Index>(frame.size()));
-            out = {x.minCoeff(), x.maxCoeff()};
-        }
-    } else {
-        for (const T x : frame) {
-            out.low = std::min(out.low, x);
-            out.high = std::max(out.high, x);
-        }
-    }
-    return out;
-}
-
-// Calls mark(k) for the samples in runs of at least `run` that equal `low` or `high`.
-template <class T, class Mark>
-void for_each_pinned(std::span<const T> frame, T low, T high, std::size_t run, Mark mark) {
-    for (std::size_t k = 0; k < frame.size();) {
-        std::size_t end = k + 1;
-        if (frame[k] == low || frame[k] == high) {
-            while (end < frame.size() && frame[end] == frame[k]) {
-                ++end;
-            }
-            for (std::size_t j = k; end - k >= run && j < end; ++j) {
-                mark(j);
-            }
-        }
-        k = end;
-    }
-}
-
 // Marks the good frames that are clipped.
 template <class T>
 void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
@@ -168,7 +121,7 @@ void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
     }
     // The rounded top of a sinusoid of A counts is flat over (samples a cycle / pi) sqrt(2 / A)
     // samples.
-    std::size_t run = 3;
+    std::size_t run = shortest_flat_run;
     if constexpr (std::is_integral_v<T>) {
         const double top =
             std::max(1.0, std::max(-static_cast<double>(low), static_cast<double>(high)));
@@ -216,7 +169,8 @@ void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
 /// samples at the baseband's rate reach some 2 / sqrt(L) by chance. At a signal-to-noise ratio
 /// in the baseband below 3 dB they may pass; good frames are not lost there either. A recording
 /// whose amplitude is below 100 counts and stored as float may show flat tops that are no clipping.
-/// Throws InvalidInput if the numbers of frames differ.
+/// Samples so large that the baseband overflows count as no energy. Throws InvalidInput for options
+/// outside their domain, or if the numbers of frames differ.
 template <class T, Real R>
 [[nodiscard]] std::vector<FrameState> check_frames(const FrameView<T>& frames,
                                                    const Baseband<R>& baseband,
@@ -246,7 +200,8 @@ template <class T, Real R>
     std::vector<double> energy(compared.size(), 0);
     std::vector<double> best(compared.size(), 0);
     for (std::size_t n = 0; n < compared.size(); ++n) {
-        energy[n] = row(n).abs2().sum();
+        const double sum = row(n).abs2().sum();
+        energy[n] = is_finite(sum) ? sum : 0;  // a NaN has no place in a median
     }
     for (std::size_t n = 0; n < compared.size(); ++n) {
         const std::size_t end =

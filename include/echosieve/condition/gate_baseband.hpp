@@ -2,7 +2,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
 #include <array>
 #include <cmath>
 #include <complex>
@@ -11,6 +10,7 @@
 #include <span>
 #include <vector>
 
+#include "echosieve/condition/fir.hpp"
 #include "echosieve/condition/gate_design.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
@@ -48,8 +48,8 @@ public:
         require(raw.sampling_rate > 2 * sensor.centre_frequency + sensor.bandwidth, "sampling_rate",
                 raw.sampling_rate,
                 "must exceed twice the upper -6 dB edge of the sensor's band [Hz]");
-        const std::size_t step = std::max<std::size_t>(
-            1, static_cast<std::size_t>(raw.sampling_rate / (options.rate * sensor.bandwidth)));
+        const std::size_t step =
+            detail::decimation(raw.sampling_rate, options.rate * sensor.bandwidth);
         const detail::GateDesign design(raw.count, raw.sampling_rate, step, sensor, options);
         grid_ = {raw.start_time, raw.sampling_rate / static_cast<double>(step), design.kept(),
                  sensor.centre_frequency};

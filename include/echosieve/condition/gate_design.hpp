@@ -67,8 +67,8 @@ public:
           kept_((samples + step - 1) / step),
           root_(std::numbers::pi * options.bandwidth * sensor.bandwidth / rate),
           turns_(sensor.centre_frequency / rate) {
-        const auto half =
-            static_cast<std::size_t>(std::ceil(options.reach * rate / sensor.bandwidth));
+        const auto half = static_cast<std::size_t>(std::min(
+            std::ceil(options.reach * rate / sensor.bandwidth), static_cast<double>(samples)));
         window_ = std::min(2 * half + 1, samples);
         design_filters(half, options.noise);
         weigh();

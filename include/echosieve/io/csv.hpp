@@ -7,7 +7,6 @@
 #include <initializer_list>
 #include <span>
 #include <string_view>
-#include <utility>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -27,28 +26,29 @@ class CsvWriter {
 public:
     /// Throws FileError if the file can't be opened for writing, InvalidInput for a name with a
     /// comma, quote or line break in it, or decimals outside 0 to 17.
-    CsvWriter(const std::filesystem::path& file, std::vector<CsvColumn> columns)
-        : file_(file), columns_(std::move(columns)) {
-        for (std::size_t k = 0; k < columns_.size(); ++k) {
-            const CsvColumn& column = columns_[k];
+    CsvWriter(const std::filesystem::path& file, const std::vector<CsvColumn>& columns)
+        : file_(file) {
+        for (const CsvColumn& column : columns) {
             require(column.name.find_first_of(",\"\r\n") == std::string_view::npos, "column name",
                     column.name, "must hold no comma, quote or line break");
             require(column.decimals >= 0 && column.decimals <= 17, "decimals", column.decimals,
                     "must lie in [0, 17]");
-            file_.stream() << (k == 0 ? "" : ",") << column.name;
+            file_.stream() << (decimals_.empty() ? "" : ",") << column.name;
+            decimals_.push_back(column.decimals);
         }
         file_.stream() << '\n' << std::fixed;
     }
 
     /// Throws InvalidInput unless there is a value for each column.
     void row(std::span<const double> values) {
-        require(values.size() == columns_.size(), "number of values", values.size(),
-                detail::concatenate("must equal the number of columns, ", columns_.size()));
-        std::size_t k = 0;
-        for (const double value : values) {
-            file_.stream().precision(columns_[k].decimals);
-            file_.stream() << (k == 0 ? "" : ",") << (std::isnan(value) ? std::abs(value) : value);
-            ++k;
+        if (values.size() != decimals_.size()) {  // no text is made for a good row
+            require(false, "number of values", values.size(),
+                    detail::concatenate("must equal the number of columns, ", decimals_.size()));
+        }
+        for (std::size_t k = 0; k < values.size(); ++k) {
+            file_.stream().precision(decimals_[k]);
+            file_.stream() << (k == 0 ? "" : ",")
+                           << (std::isnan(values[k]) ? std::abs(values[k]) : values[k]);
         }
         file_.stream() << '\n';
     }
@@ -60,7 +60,7 @@ public:
 
 private:
     AtomicFile file_;
-    std::vector<CsvColumn> columns_;
+    std::vector<int> decimals_;
 };
 
 }  // namespace echosieve

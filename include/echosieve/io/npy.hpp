@@ -20,8 +20,9 @@ namespace echosieve {
 [[nodiscard]] std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read_npy(
     const std::filesystem::path& file);
 
-/// Writes rows x columns values as a 2-D .npy file, whole or not at all. Throws FileError if that
-/// fails and InvalidInput unless values.size() == rows * columns.
+/// Writes rows x columns values as a 2-D .npy file, whole or not at all; none are written too,
+/// though read_npy refuses that. Throws FileError if writing fails and InvalidInput unless
+/// values.size() == rows * columns.
 void write_npy(const std::filesystem::path& file, std::span<const std::int16_t> values,
                std::size_t rows, std::size_t columns);
 void write_npy(const std::filesystem::path& file, std::span<const float> values, std::size_t rows,
@@ -32,10 +33,12 @@ void write_npy(const std::filesystem::path& file, std::span<const std::complex<f
 /// A 2-D .npy file of float written piece by piece: for matrices that need not be in memory.
 class NpyWriter {
 public:
-    /// Throws FileError if the file can't be opened for writing.
+    /// Throws FileError if the file can't be opened for writing, and InvalidInput for more values
+    /// than a std::size_t can count.
     NpyWriter(const std::filesystem::path& file, std::size_t rows, std::size_t columns);
 
-    /// The next values, row by row.
+    /// The next values, row by row. Throws InvalidInput if they are more than rows * columns in
+    /// all. Whether they could be written, commit() tells.
     void write(std::span<const float> values);
 
     /// Gives the file its name. Throws FileError if writing failed and InvalidInput unless rows *

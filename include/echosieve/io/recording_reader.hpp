@@ -20,7 +20,7 @@ public:
     explicit RecordingReader(const std::filesystem::path& samples);
 
     /// The next frames, `count` of them at most; none after the last. Throws FileError if they
-    /// can't be read, or hold samples that are not finite.
+    /// can't be read, or hold samples that are not finite: then those after them are the next.
     [[nodiscard]] std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read(
         std::size_t count);
 

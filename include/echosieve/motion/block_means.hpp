@@ -45,6 +45,7 @@ struct QuietBlockLimits {
                                          const FrameBlocks& blocks);
 
 /// The time courses' means over blocks; a block's weight is the sum of its frames' over the unit.
+/// Without the tissue's lag: blocks are no even steps in time.
 [[nodiscard]] LayerTimes block_means(const LayerTimes& times, const FrameBlocks& blocks);
 
 /// The gate's values averaged over blocks, [blocks x bins]; 0 in blocks without a usable frame.

@@ -3,7 +3,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
 #include <complex>
 #include <cstddef>
 #include <span>
@@ -14,33 +13,22 @@
 
 namespace echosieve::detail {
 
-/// Samples of the frame in runs of three or more equal ones at or beyond the extremes.
-template <class T>
-[[nodiscard]] std::size_t pinned_samples(std::span<const T> frame, double low,
-                                         double high) noexcept {
-    std::size_t count = 0;
-    for (std::size_t k = 0; k < frame.size();) {
-        std::size_t end = k + 1;
-        const auto x = static_cast<double>(frame[k]);
-        if (x <= low || x >= high) {
-            while (end < frame.size() && frame[end] == frame[k]) {
-                ++end;
-            }
-            count += end - k >= 3 ? end - k : 0;
-        }
-        k = end;
-    }
-    return count;
-}
-
 // Symbols: those of frame_follower.hpp.
 //   M = sum_k S_k E_k,  E_k = exp(-i w d_k),  w = 2 pi f (2/c);   R = Y - M
 //   J_p = -i w sum_k a_k S_k E_k,  J_q with b_k,  J_o with 1 for the wall's layers
 //   H = 2 Re J^H J / v,   g = 2 Re J^H R / v   of (p, q, o)
 
+/// What moves a gate's layers in a frame.
+struct GateMotion {
+    double pulse = 0;  ///< p, late where the gate is
+    double bulk = 0;   ///< q [m]
+    double own = 0;    ///< o, of the wall's layers alone [m]
+};
+
 class FollowerGate {
 public:
-    /// `line`: grid of the conditioned frames.
+    /// `line`: grid of the conditioned frames; `sound_speed` [m/s]. `gate` is valid, see
+    /// validate(LearnedWalls).
     FollowerGate(const LearnedGate& gate, const SamplingGrid& line, double sound_speed);
 
     struct Fit {
@@ -50,28 +38,29 @@ public:
         double correlation = 0;  ///< of the wall's layers with what the others leave, 0 to 1
     };
 
-    /// Cuts the gate out of the line where it is when the courses are p and q.
+    /// Cuts the gate out of the line where it is when the courses are p and q, both finite. The
+    /// line has the samples of the grid given.
     void cut(std::span<const std::complex<float>> line, double p, double q) noexcept;
-    struct Shares {
-        double rest = 0;    ///< sum |R|^2
-        double energy = 0;  ///< sum |Y|^2
+    struct Energies {
+        double rest = 0;   ///< sum |R|^2
+        double whole = 0;  ///< sum |Y|^2
     };
-    /// What a state leaves of the gate.
-    [[nodiscard]] Shares shares(double p, double q, double own) noexcept;
-    /// sum |R|^2 of a state, per bin and over v.
-    [[nodiscard]] double misfit(double p, double q, double own) noexcept;
-    /// The fit at a state. Where the gate holds more rest than was learned, that counts as its
+    /// What a motion leaves of the gate.
+    [[nodiscard]] Energies energies(const GateMotion& motion) noexcept;
+    /// sum |R|^2 of a motion, per bin and over v.
+    [[nodiscard]] double misfit(const GateMotion& motion) noexcept;
+    /// The fit at a motion. Where the gate holds more rest than was learned, that counts as its
     /// noise.
-    void fit(double p, double q, double own, Fit& out) noexcept;
+    void fit(const GateMotion& motion, Fit& out) noexcept;
 
     [[nodiscard]] bool late() const noexcept { return late_; }
 
 private:
     using Complex = std::complex<double>;
 
-    // Writes M, and with the slopes P, Q, O.
+    // Writes M, and with the slopes the sums of a_k S_k E_k, b_k S_k E_k and the wall's S_k E_k.
     template <bool slopes>
-    void model(double p, double q, double own) noexcept;
+    void model(const GateMotion& motion) noexcept;
 
     LayerShare path_;
     double path_offset_;

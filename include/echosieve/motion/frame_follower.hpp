@@ -6,11 +6,11 @@
 #include <complex>
 #include <cstddef>
 #include <span>
-#include <type_traits>
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/pinned_samples.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
@@ -51,11 +51,12 @@ void validate(const FollowerOptions& options);
 /// A frame as it was followed. In a frame that is not valid the depths are what was to be expected,
 /// the standard deviations NaN and the qualities 0.
 struct FollowedFrame {
-    FrameMotion motion;                   ///< time counts from the first frame pushed
-    double near_displacement = 0;         ///< from rest, deeper positive [m]
-    double far_displacement = 0;          ///< [m]
-    FrameState state = FrameState::good;  ///< why the frame was not used
-    bool searched = false;                ///< the state was looked for anew
+    FrameMotion motion;            ///< time counts from the first frame pushed
+    double near_displacement = 0;  ///< from rest, deeper positive [m]
+    double far_displacement = 0;   ///< [m]
+    /// why the frame was not used; good, in a frame that is not valid: it showed no wall
+    FrameState state = FrameState::good;
+    bool searched = false;  ///< the state was looked for anew
 };
 
 namespace detail {
@@ -67,6 +68,7 @@ public:
     using Vector = Eigen::Matrix<double, size, 1>;
     using Matrix = Eigen::Matrix<double, size, size>;
 
+    /// Throws InvalidInput as FrameFollower does.
     WallFilter(const LearnedWalls& walls, const SamplingGrid& line, const FollowerOptions& options);
 
     /// Takes a frame's baseband, `state` said to be good, or none.
@@ -78,12 +80,14 @@ private:
     void search(std::span<const std::complex<float>> line);
     void cut(std::span<const std::complex<float>> line);
     [[nodiscard]] bool known_echoes() noexcept;
-    [[nodiscard]] double displacement(const Vector& x, bool far) const noexcept;
+    [[nodiscard]] bool shows_both_walls() noexcept;
+    [[nodiscard]] GateMotion motion_of(std::size_t gate) const noexcept;
+    [[nodiscard]] double displacement(std::size_t wall) const noexcept;
     void report(bool valid, FollowedFrame& out) const;
 
     LearnedWalls walls_;
     FollowerOptions options_;
-    std::vector<FollowerGate> gates_;  // near, far, tissue
+    std::vector<FollowerGate> gates_;  // near wall, far wall, tissue
     Matrix transition_;
     Matrix noise_;
     Vector x_ = Vector::Zero();
@@ -97,12 +101,14 @@ private:
 
 }  // namespace detail
 
-/// Follows frame after frame of raw samples of type T. Allocates when made, and not after. Not
-/// thread-safe: one object a thread.
+/// Follows frame after frame of raw samples of type T. Allocates when made, and not after. A frame
+/// in which the state is looked for anew takes some fifteen times as long as others (measured by
+/// bench/compare_motion/stream_latency.cpp). Not thread-safe: one object a thread.
 template <class T>
 class FrameFollower {
 public:
-    /// Throws InvalidInput for options outside their domain.
+    /// Throws InvalidInput for options outside their domain, and for walls that learn_walls can't
+    /// have given, see validate(LearnedWalls).
     explicit FrameFollower(const LearnedWalls& walls, const FollowerOptions& options = {})
         : basebander_(walls.settings, walls.samples, walls.baseband),
           filter_(walls, basebander_.grid(), options),
@@ -139,7 +145,7 @@ private:
             return FrameState::not_finite;
         }
         if (pushed_ > 0 && std::equal(frame.begin(), frame.end(), before_.begin())) {
-            return FrameState::frozen;
+            return out_.state == FrameState::dropped ? FrameState::dropped : FrameState::frozen;
         }
         return static_cast<double>(detail::pinned_samples(frame, low_, high_)) > pinned_
                    ? FrameState::clipped

@@ -12,9 +12,9 @@ struct FrameRun {
     std::size_t count = 0;
 };
 
-/// The runs, from a usable frame to a usable one, between gaps: more than `longest_gap` frames in
-/// turn that are not usable. Those of fewer than `shortest` frames are left out. Where there is no
-/// gap, one run holds all frames, usable or not.
+/// The runs between gaps: more than `longest_gap` frames in turn that are not usable. Shorter
+/// stretches belong to the run beside them, at the ends of the recording too. Runs of fewer than
+/// `shortest` frames are left out, and none holds no usable frame.
 [[nodiscard]] std::vector<FrameRun> runs_of(const std::vector<bool>& usable,
                                             std::size_t longest_gap, std::size_t shortest);
 

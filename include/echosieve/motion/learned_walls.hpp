@@ -26,11 +26,11 @@ struct LearnedGate {
     double path_offset = 0;          ///< q_0 [m]
     double taper = 0;                ///< of its window, see gate_window
     SamplingGrid grid;               ///< of its samples when x_g is 0
-    Eigen::ArrayXd frequencies;      ///< absolute, evenly spaced [Hz]
+    Eigen::ArrayXd frequencies;      ///< of its bins, absolute, evenly spaced [Hz]
     std::vector<LayerShare> shares;  ///< per layer
     Eigen::ArrayXXcd spectra;        ///< S, [layers x bins]
     std::size_t wall_layers = 0;     ///< the first layers are the wall's, and move as it does
-    double noise = 0;                ///< mean squared rest per frame and bin
+    double noise = 0;                ///< v, mean squared rest per frame and bin
     bool late = false;               ///< follows the pulse by the lag, and says nothing of p
 };
 
@@ -62,6 +62,10 @@ struct LearnedWalls {
     std::size_t pinned = 0;  ///< most raw samples of a good frame in flat runs at these extremes
     WallConfidenceOptions confidence;  ///< what the learned walls' was computed with
 };
+
+/// Throws InvalidInput, naming field, value and limit, unless the parts fit each other as those
+/// that learn_walls gives do: for walls that were kept elsewhere, or put together by hand.
+void validate(const LearnedWalls& walls);
 
 struct LearnOptions {
     TrackOptions track;
