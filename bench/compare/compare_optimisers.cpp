@@ -11,7 +11,6 @@
 #include <cstddef>
 #include <cstdint>
 #include <cstdio>
-#include <cstdlib>
 #include <functional>
 #include <span>
 #include <string>
@@ -22,6 +21,7 @@
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "frames.hpp"
 #include "processor_time.hpp"
+#include "program.hpp"
 #include "single_echo_gate.hpp"
 #include "textbook_pursuit.hpp"
 
@@ -202,20 +202,11 @@ std::vector<Entry> methods() {
     return out;
 }
 
-double median(std::vector<double> x) {
-    std::ranges::sort(x);
-    return x[x.size() / 2];
-}
-
 }  // namespace
 
 int main(int count, char** arguments) {
-    const auto number = [&](int k, std::size_t otherwise) {
-        return count > k ? static_cast<std::size_t>(std::strtoull(arguments[k], nullptr, 10))
-                         : otherwise;
-    };
-    const std::size_t frames = std::max<std::size_t>(number(1, 20), 1);
-    const std::uint64_t first = number(2, 1);
+    const std::size_t frames = std::max<std::size_t>(number_argument(count, arguments, 1, 20), 1);
+    const std::uint64_t first = number_argument(count, arguments, 2, 1);
     SingleEchoGate problem;
     std::vector<Entry> entries = methods();
     for (std::size_t k = 0; k < frames; ++k) {
