@@ -32,12 +32,16 @@ private:
     std::vector<R> imag_;
 };
 
+// Inline, though templates need not be: g++ 12 otherwise calls them, which costs a float frame 15
+// %.
+
 /// |x|^2
 template <Real R>
-[[nodiscard]] R energy(const LaneArray<R>& x) noexcept {
+[[nodiscard]] inline R energy(const LaneArray<R>& x) noexcept {
     using L = Lanes<R>;
     L sum;
-    for (std::size_t n = 0; n < x.size(); n += L::size) {
+    const std::size_t size = x.size();
+    for (std::size_t n = 0; n < size; n += L::size) {
         const L xr = L::load(x.real() + n);
         const L xi = L::load(x.imag() + n);
         sum = multiply_add(xr, xr, multiply_add(xi, xi, sum));
@@ -47,10 +51,11 @@ template <Real R>
 
 /// x^H y, y as long as x.
 template <Real R>
-[[nodiscard]] std::complex<R> dot(const LaneArray<R>& x, const LaneArray<R>& y) noexcept {
+[[nodiscard]] inline std::complex<R> dot(const LaneArray<R>& x, const LaneArray<R>& y) noexcept {
     using L = Lanes<R>;
     L re, im;
-    for (std::size_t n = 0; n < x.size(); n += L::size) {
+    const std::size_t size = x.size();
+    for (std::size_t n = 0; n < size; n += L::size) {
         const L xr = L::load(x.real() + n);
         const L xi = L::load(x.imag() + n);
         const L yr = L::load(y.real() + n);
@@ -63,12 +68,13 @@ template <Real R>
 
 /// y -= a x, y as long as x.
 template <Real R>
-void subtract(const std::complex<R>& a, const LaneArray<R>& x, LaneArray<R>& y) noexcept {
+inline void subtract(const std::complex<R>& a, const LaneArray<R>& x, LaneArray<R>& y) noexcept {
     using L = Lanes<R>;
     const L minus_real(-a.real());
     const L imag(a.imag());
     const L minus_imag(-a.imag());
-    for (std::size_t n = 0; n < x.size(); n += L::size) {
+    const std::size_t size = x.size();
+    for (std::size_t n = 0; n < size; n += L::size) {
         const L xr = L::load(x.real() + n);
         const L xi = L::load(x.imag() + n);
         const L yr = L::load(y.real() + n);
@@ -80,10 +86,11 @@ void subtract(const std::complex<R>& a, const LaneArray<R>& x, LaneArray<R>& y) 
 
 /// x *= by
 template <Real R>
-void scale(R by, LaneArray<R>& x) noexcept {
+inline void scale(R by, LaneArray<R>& x) noexcept {
     using L = Lanes<R>;
     const L factor(by);
-    for (std::size_t n = 0; n < x.size(); n += L::size) {
+    const std::size_t size = x.size();
+    for (std::size_t n = 0; n < size; n += L::size) {
         (factor * L::load(x.real() + n)).store(x.real() + n);
         (factor * L::load(x.imag() + n)).store(x.imag() + n);
     }

@@ -98,7 +98,8 @@ private:
             entry(j, size_) += products_[j];
         }
         L sum;
-        for (std::size_t n = 0; n < from.size(); n += L::size) {
+        const std::size_t size = from.size();
+        for (std::size_t n = 0; n < size; n += L::size) {
             L real = L::load(from.real() + n);
             L imag = L::load(from.imag() + n);
             for (std::size_t j = 0; j < size_; ++j) {
