@@ -1,7 +1,6 @@
 // The frames that the fast path and the textbook's pursuit are measured on.
 #pragma once
 
-#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <cstdint>

@@ -5,8 +5,6 @@
 #include <cmath>
 #include <complex>
 #include <cstdio>
-#include <limits>
-#include <numbers>
 #include <span>
 #include <vector>
 

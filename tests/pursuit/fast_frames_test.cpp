@@ -2,7 +2,6 @@
 #include "echosieve/pursuit/fast_frames.hpp"
 
 #include <complex>
-#include <cstdint>
 #include <limits>
 #include <string>
 

@@ -191,6 +191,18 @@ TEST_CASE("parameters that the box holds stay where they are") {
     CHECK(result.status == PursuitStatus::exhausted);
 }
 
+TEST_CASE_TEMPLATE("a gate of one sample is one echo", R, float, double) {
+    const SamplingGrid point{20e-6, 125e6 / 15, 1, 4e6};
+    FastPursuit<R> fast(point, GaborBox::around({4e6, 1e6}, 0.10, {20e-6, 20e-6}));
+    const std::vector<std::complex<R>> sample{{R{3}, R{-4}}};
+    const auto& result = fast.run(sample);
+    REQUIRE(result.atoms.size() == 1);
+    CHECK(result.signal_energy == 25);
+    // Phase and projection are rounded a few times each.
+    CHECK_WITHIN(std::norm(result.atoms[0].amplitude), 25.0, 25 * 20 * epsilon<R>);
+    CHECK(result.residual_energy[0] <= 25 * 20 * epsilon<R> * epsilon<R>);
+}
+
 TEST_CASE_TEMPLATE("every end has its status", R, float, double) {
     FastPursuit<R> fast(grid, box);
     const std::vector<std::complex<R>> silence(grid.count);

@@ -114,6 +114,32 @@ TEST_CASE_TEMPLATE("lanes hold neighbours, and add up", R, float, double) {
     CHECK(whole_lanes<R>(1) == Lanes<R>::size);
 }
 
+TEST_CASE_TEMPLATE("sums over arrays are those written out, whatever room there is about them", R,
+                   float, double) {
+    const LaneGrid<R> grid(std::vector<R>(count, R{1}));
+    RandomStream stream(4);
+    const LaneArray<R> x = random_array(grid, stream);
+    LaneArray<R> y(grid.stored(), 3, 5);
+    Complex product = 0;
+    double size = 0;
+    for (std::size_t n = 0; n < count; ++n) {
+        y.real()[n] = static_cast<R>(stream.normal());
+        y.imag()[n] = static_cast<R>(stream.normal());
+        product += std::conj(at(x, n)) * at(y, n);
+        size += std::norm(at(y, n));
+    }
+    const double tolerance = 2 * count * epsilon<R> * size;  // roundings of so many sums
+    CHECK_WITHIN(static_cast<Complex>(dot(x, y)), product, tolerance);
+    CHECK_WITHIN(energy(y), size, tolerance);
+    const LaneArray<R> before(y);
+    const Complex factor(0.5, -2);
+    subtract(static_cast<std::complex<R>>(factor), x, y);
+    scale(R{4}, y);
+    for (std::size_t n = 0; n < count; ++n) {
+        CHECK_WITHIN(at(y, n), 4.0 * (at(before, n) - factor * at(x, n)), 100 * epsilon<R>);
+    }
+}
+
 TEST_CASE_TEMPLATE("the samples and sums of an atom are those written out", R, float, double) {
     const std::vector<R> factors = uneven_factors<R>();
     const LaneGrid<R> grid(factors);

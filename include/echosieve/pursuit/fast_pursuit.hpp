@@ -2,7 +2,6 @@
 #pragma once
 
 #include <algorithm>
-#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <limits>

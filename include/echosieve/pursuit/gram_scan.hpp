@@ -4,10 +4,10 @@
 
 #include <Eigen/Core>
 #include <algorithm>
+#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <limits>
-#include <span>
 #include <type_traits>
 #include <vector>
 

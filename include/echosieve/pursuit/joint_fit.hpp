@@ -2,9 +2,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
-#include <cmath>
-#include <complex>
 #include <cstddef>
 #include <span>
 #include <type_traits>

@@ -6,7 +6,6 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
-#include <limits>
 #include <vector>
 
 #include "echosieve/core/lanes.hpp"

@@ -5,7 +5,6 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <cstddef>
 #include <limits>
 #include <utility>

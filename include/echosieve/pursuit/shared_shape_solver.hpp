@@ -4,10 +4,8 @@
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
-#include <cmath>
 #include <cstddef>
 #include <utility>
-#include <vector>
 
 #include "echosieve/core/grid.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
