@@ -7,6 +7,7 @@
 #include <span>
 #include <vector>
 
+#include "count.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "frames.hpp"
@@ -28,11 +29,6 @@ std::vector<std::vector<R>> raw_frames() {
     return out;
 }
 
-void count_frames(benchmark::State& state) {
-    state.counters["frames/s"] =
-        benchmark::Counter(static_cast<double>(state.iterations()), benchmark::Counter::kIsRate);
-}
-
 template <class R>
 void condition_gate(benchmark::State& state) {
     const auto frames = raw_frames<R>();
@@ -45,7 +41,7 @@ void condition_gate(benchmark::State& state) {
         benchmark::ClobberMemory();
         next = (next + 1) % different_frames;
     }
-    count_frames(state);
+    bench::count(state, "frames/s", 1);
 }
 BENCHMARK(condition_gate<float>);
 BENCHMARK(condition_gate<double>);
@@ -65,7 +61,7 @@ void fast_pursuit(benchmark::State& state) {
         benchmark::ClobberMemory();
         next = (next + 1) % different_frames;
     }
-    count_frames(state);
+    bench::count(state, "frames/s", 1);
 }
 BENCHMARK(fast_pursuit<float>);
 BENCHMARK(fast_pursuit<double>);
@@ -83,7 +79,7 @@ void fast_pursuit_with_conditioning(benchmark::State& state) {
         benchmark::ClobberMemory();
         next = (next + 1) % different_frames;
     }
-    count_frames(state);
+    bench::count(state, "frames/s", 1);
 }
 BENCHMARK(fast_pursuit_with_conditioning<float>);
 BENCHMARK(fast_pursuit_with_conditioning<double>);
@@ -99,7 +95,7 @@ void textbook_pursuit(benchmark::State& state) {
                                                   bench::echoes_a_frame, {}, next, left));
         next = (next + 1) % different_frames;
     }
-    count_frames(state);
+    bench::count(state, "frames/s", 1);
 }
 BENCHMARK(textbook_pursuit)->Unit(benchmark::kMillisecond);
 

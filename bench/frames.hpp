@@ -1,7 +1,6 @@
 // The frames that the fast path and the textbook's pursuit are measured on.
 #pragma once
 
-#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <cstdint>
@@ -11,9 +10,11 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/atoms/sampling.hpp"
+#include "echosieve/condition/gate_baseband.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/core/scalar.hpp"
 #include "echosieve/dictionary/gabor_box.hpp"
 #include "textbook_pursuit.hpp"
 
@@ -76,6 +77,15 @@ struct SingleEcho {
     echosieve::add(out.echo, gate, std::span<double>(out.frame));
     detail::add_noise(out.frame, stream);
     return out;
+}
+
+/// Complex samples of a frame's gate.
+template <echosieve::Real R>
+[[nodiscard]] std::vector<std::complex<R>> conditioned(echosieve::GateBasebander<R>& basebander,
+                                                       const std::vector<double>& frame) {
+    std::vector<std::complex<R>> samples(basebander.grid().count);
+    basebander.process(std::span<const double>(frame), std::span<std::complex<R>>(samples));
+    return samples;
 }
 
 [[nodiscard]] inline double energy(std::span<const double> x) {

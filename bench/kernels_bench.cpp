@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "count.hpp"
 #include "echosieve/core/instruction_set.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/kernels/echo_swarm.hpp"
@@ -30,9 +31,7 @@ std::vector<double> delays() {
 }
 
 void count_phasors(benchmark::State& state) {
-    state.counters["phasors/s"] = benchmark::Counter(
-        static_cast<double>(state.iterations()) * static_cast<double>(frames * row.bins),
-        benchmark::Counter::kIsRate);
+    bench::count(state, "phasors/s", static_cast<double>(frames * row.bins));
 }
 
 void phasors(benchmark::State& state, echosieve::InstructionSet set) {
@@ -80,14 +79,12 @@ void echo_swarm(benchmark::State& state, echosieve::InstructionSet set) {
         benchmark::DoNotOptimize(swarm.search(real[next], imag[next]));
         next = (next + 1) % gates;
     }
-    const auto evaluations = static_cast<double>(state.iterations()) *
-                             static_cast<double>(swarm.options().particles) *
-                             static_cast<double>(swarm.options().iterations);
-    state.counters["evaluations/s"] = benchmark::Counter(evaluations, benchmark::Counter::kIsRate);
+    const double evaluations = static_cast<double>(swarm.options().particles) *
+                               static_cast<double>(swarm.options().iterations);
+    bench::count(state, "evaluations/s", evaluations);
     // 16 products and 16 sums for two samples; some 22 samples an evaluation at least, since an
     // atom reaches 2 sqrt(8 / decay) = 25 to 30 of them where the gate's ends don't cut it.
-    state.counters["flop/s, at least"] =
-        benchmark::Counter(evaluations * 22 * 16, benchmark::Counter::kIsRate);
+    bench::count(state, "flop/s, at least", evaluations * 22 * 16);
 }
 
 void register_for(echosieve::InstructionSet set, const char* what,

@@ -7,11 +7,13 @@
 #include <span>
 #include <vector>
 
+#include "count.hpp"
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
 #include "echosieve/core/lanes.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
+#include "echosieve/pursuit/fast_options.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
 #include "echosieve/pursuit/pursue.hpp"
@@ -20,13 +22,9 @@
 namespace {
 
 using namespace echosieve;
+using bench::count;
 using detail::LaneArray;
 using detail::LanePoint;
-
-void count(benchmark::State& state, const char* what, double times) {
-    state.counters[what] = benchmark::Counter(static_cast<double>(state.iterations()) * times,
-                                              benchmark::Counter::kIsRate);
-}
 
 // A conditioned frame of ten echoes in lanes, and what the fast path is made of for its grid.
 template <class R>
@@ -36,12 +34,10 @@ struct Parts {
           grid(basebander.grid()),
           bounds(detail::lane_bounds(grid, bench::box())),
           lanes(detail::sample_factors<R>(grid, basebander.weights())),
-          residual(lanes.stored(), 0, 0),
+          residual(lanes.stored()),
           atom(residual),
           trial(residual) {
-        const std::vector<double> raw = bench::crowded_frame(1);
-        std::vector<std::complex<R>> samples(grid.count);
-        basebander.process(std::span<const double>(raw), std::span<std::complex<R>>(samples));
+        const auto samples = bench::conditioned(basebander, bench::crowded_frame(1));
         for (std::size_t n = 0; n < grid.count; ++n) {
             residual.real()[n] = lanes.factors()[n] * samples[n].real();
             residual.imag()[n] = lanes.factors()[n] * samples[n].imag();
@@ -114,7 +110,7 @@ void lane_basis(benchmark::State& state) {
     Parts<R> parts;
     std::vector<LaneArray<R>> all(atoms, parts.atom);
     for (std::size_t k = 0; k < atoms; ++k) {
-        parts.lanes.write(parts.point(6 * k + 3), all[k]);
+        static_cast<void>(parts.lanes.moments(parts.point(6 * k + 3), parts.residual, all[k]));
     }
     detail::LaneBasis<R> basis(parts.lanes.stored(), atoms);
     LaneArray<R> left(parts.residual);
@@ -155,9 +151,7 @@ void fast_pursuit_of_size(benchmark::State& state) {
             add(Echo<Gabor<double>>{{arrival, frequency, 1e6}, 0.2 + 0.8 * stream.uniform()}, gate,
                 std::span<double>(raw));
         }
-        all.emplace_back(basebander.grid().count);
-        basebander.process(std::span<const double>(raw),
-                           std::span<std::complex<float>>(all.back()));
+        all.push_back(bench::conditioned(basebander, raw));
     }
     FastPursuit<float> pursuit(basebander.grid(), box, {.atoms = atoms, .polish = {}, .stop = {}},
                                basebander.weights());
@@ -183,9 +177,7 @@ BENCHMARK(fast_pursuit_of_size)
 // One echo by a swarm of range(0) particles, 100 iterations, on the conditioned gate.
 void swarm_of_size(benchmark::State& state) {
     GateBasebander<double> basebander(bench::gate, bench::sensor);
-    const std::vector<double> raw = bench::crowded_frame(1);
-    std::vector<std::complex<double>> samples(basebander.grid().count);
-    basebander.process(std::span<const double>(raw), std::span<std::complex<double>>(samples));
+    const auto samples = bench::conditioned(basebander, bench::crowded_frame(1));
     const Signal<std::complex<double>> signal{samples, basebander.grid()};
     const GaborBox box = bench::box();
     Swarm swarm;

@@ -4,7 +4,6 @@
 
 #include <algorithm>
 #include <array>
-#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <numbers>
@@ -15,7 +14,9 @@
 #include "echosieve/condition/gate_baseband.hpp"
 #include "echosieve/kernels/echo_swarm.hpp"
 #include "echosieve/pursuit/fast_options.hpp"
+#include "echosieve/pursuit/lane_array.hpp"
 #include "echosieve/pursuit/lane_atom.hpp"
+#include "echosieve/pursuit/swarm_pursuit.hpp"
 #include "frames.hpp"
 #include "textbook_pursuit.hpp"
 
@@ -34,15 +35,13 @@ public:
           imag_(samples_.size()),
           lanes_(
               echosieve::detail::sample_factors<double>(basebander_.grid(), basebander_.weights())),
-          residual_(lanes_.stored(), 0, 0),
+          residual_(lanes_.stored()),
           atom_(residual_) {}
 
     [[nodiscard]] const std::vector<double>& weights() const { return basebander_.weights(); }
     [[nodiscard]] const echosieve::detail::LaneBounds& bounds() const { return bounds_; }
     [[nodiscard]] echosieve::EchoSwarmBounds swarm_bounds() const {
-        return {{bounds_.arrival.lower, bounds_.arrival.upper},
-                {bounds_.rotation.lower, bounds_.rotation.upper},
-                {std::sqrt(bounds_.decay.lower), std::sqrt(bounds_.decay.upper)}};
+        return echosieve::detail::swarm_bounds(basebander_.grid(), box());
     }
 
     /// Conditions the raw residual. The box's centre is the mixing frequency: no further turn.

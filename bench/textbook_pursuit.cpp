@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numbers>
 
 // Compiled with -O3 -march=native -ffast-math: the textbook gets all that a compiler can do for it.

@@ -5,10 +5,6 @@
 #include <cmath>
 #include <complex>
 #include <cstdio>
-#include <cstdlib>
-#include <ctime>
-#include <limits>
-#include <numbers>
 #include <span>
 #include <vector>
 
@@ -17,26 +13,14 @@
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/joint_fit.hpp"
 #include "frames.hpp"
+#include "processor_time.hpp"
+#include "program.hpp"
 #include "textbook_pursuit.hpp"
 
 namespace {
 
 using namespace echosieve;
 using namespace bench;
-
-// Processor time, to a microsecond: what else the machine does is not counted.
-struct Clock {
-    static std::clock_t now() { return std::clock(); }
-};
-
-double seconds_since(std::clock_t start) {
-    return static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
-}
-
-double median(std::vector<double> x) {
-    std::ranges::sort(x);
-    return x[x.size() / 2];
-}
 
 // Conditioning and the fast pursuit, with their memory.
 template <Real R>
@@ -82,15 +66,15 @@ void beside_textbook(std::size_t frames, std::uint64_t first) {
         const textbook::Samples samples{frame.data(), frame.size(), gate.start_time,
                                         gate.sampling_rate};
         double left = 0;
-        auto start = Clock::now();
+        double start = processor_seconds();
         const auto slow =
             textbook::pursue(samples, textbook_bounds(), echoes_a_frame, {}, first + k, left);
-        textbook_seconds.push_back(seconds_since(start));
-        start = Clock::now();
+        textbook_seconds.push_back(processor_seconds() - start);
+        start = processor_seconds();
         for (const std::vector<R>& other : others) {
             fast.run(other);
         }
-        fast_seconds.push_back(seconds_since(start) / together);
+        fast_seconds.push_back((processor_seconds() - start) / together);
         ratios.push_back(textbook_seconds.back() / fast_seconds.back());
         const auto& found = fast.run(std::vector<R>(frame.begin(), frame.end()));
         differences.push_back(explained(frame, found.atoms) - (1 - left / energy(frame)));
@@ -155,12 +139,8 @@ void beside_fit(std::size_t frames, std::uint64_t first) {
 }  // namespace
 
 int main(int count, char** arguments) {
-    const auto number = [&](int k, std::size_t otherwise) {
-        return count > k ? static_cast<std::size_t>(std::strtoull(arguments[k], nullptr, 10))
-                         : otherwise;
-    };
-    const std::size_t frames = std::max<std::size_t>(number(1, 1000), 1);
-    const std::uint64_t first = number(2, 1);
+    const std::size_t frames = std::max<std::size_t>(number_argument(count, arguments, 1, 1000), 1);
+    const std::uint64_t first = number_argument(count, arguments, 2, 1);
     std::printf("float, %zu frames of ten echoes\n", frames);
     beside_textbook<float>(frames, first);
     std::printf("double, %zu frames of ten echoes\n", std::min<std::size_t>(frames, 100));

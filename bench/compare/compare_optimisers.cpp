@@ -22,6 +22,7 @@
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "frames.hpp"
 #include "processor_time.hpp"
+#include "program.hpp"
 #include "single_echo_gate.hpp"
 #include "textbook_pursuit.hpp"
 
@@ -87,20 +88,32 @@ double nlopt_objective(unsigned, const double* x, double*, void* data) {
     return (*static_cast<EnergyFunction*>(data))(x);
 }
 
+// The least value that the algorithm finds in the unit cube from x on; `set` sets its options.
+template <class Set>
+double nlopt_least(nlopt_algorithm algorithm, EnergyFunction& objective, std::size_t evaluations,
+                   Unit x, Set set) {
+    nlopt_opt optimiser = nlopt_create(algorithm, 3);
+    nlopt_set_lower_bounds1(optimiser, 0);
+    nlopt_set_upper_bounds1(optimiser, 1);
+    nlopt_set_min_objective(optimiser, nlopt_objective, &objective);
+    nlopt_set_maxeval(optimiser, static_cast<int>(evaluations));
+    set(optimiser);
+    double least = 0;
+    const nlopt_result end = nlopt_optimize(optimiser, x.data(), &least);
+    nlopt_destroy(optimiser);
+    if (end < 0 && end != NLOPT_ROUNDOFF_LIMITED) {  // what rounding ends is as good as it gets
+        std::fprintf(stderr, "%s failed: %d\n", nlopt_algorithm_name(algorithm), end);
+        std::exit(1);
+    }
+    return least;
+}
+
 Method nlopt_method(nlopt_algorithm algorithm) {
     return [algorithm](SingleEchoGate&, EnergyFunction& objective, std::uint64_t seed) {
         nlopt_srand(static_cast<unsigned long>(seed));
-        nlopt_opt optimiser = nlopt_create(algorithm, 3);
-        nlopt_set_lower_bounds1(optimiser, 0);
-        nlopt_set_upper_bounds1(optimiser, 1);
-        nlopt_set_min_objective(optimiser, nlopt_objective, &objective);
-        nlopt_set_maxeval(optimiser, static_cast<int>(budget));
-        nlopt_set_population(optimiser, particles);
-        Unit x{0.5, 0.5, 0.5};
-        double least = 0;
-        nlopt_optimize(optimiser, x.data(), &least);
-        nlopt_destroy(optimiser);
-        return -least;
+        return -nlopt_least(algorithm, objective, budget, {0.5, 0.5, 0.5}, [](nlopt_opt optimiser) {
+            nlopt_set_population(optimiser, particles);
+        });
     };
 }
 
@@ -121,15 +134,12 @@ Method nlopt_restarts(nlopt_algorithm algorithm) {
                     x = trial;
                 }
             }
-            nlopt_opt optimiser = nlopt_create(algorithm, 3);
-            nlopt_set_lower_bounds1(optimiser, 0);
-            nlopt_set_upper_bounds1(optimiser, 1);
-            nlopt_set_min_objective(optimiser, nlopt_objective, &objective);
-            nlopt_set_initial_step1(optimiser, 0.05);
-            nlopt_set_ftol_rel(optimiser, 1e-9);
-            nlopt_set_maxeval(optimiser, static_cast<int>(budget - objective.evaluations));
-            nlopt_optimize(optimiser, x.data(), &least);
-            nlopt_destroy(optimiser);
+            most = std::max(most, -least);
+            least = nlopt_least(algorithm, objective, budget - objective.evaluations, x,
+                                [](nlopt_opt optimiser) {
+                                    nlopt_set_initial_step1(optimiser, 0.05);
+                                    nlopt_set_ftol_rel(optimiser, 1e-9);
+                                });
             most = std::max(most, -least);
         }
         return most;
@@ -202,20 +212,11 @@ std::vector<Entry> methods() {
     return out;
 }
 
-double median(std::vector<double> x) {
-    std::ranges::sort(x);
-    return x[x.size() / 2];
-}
-
 }  // namespace
 
 int main(int count, char** arguments) {
-    const auto number = [&](int k, std::size_t otherwise) {
-        return count > k ? static_cast<std::size_t>(std::strtoull(arguments[k], nullptr, 10))
-                         : otherwise;
-    };
-    const std::size_t frames = std::max<std::size_t>(number(1, 20), 1);
-    const std::uint64_t first = number(2, 1);
+    const std::size_t frames = std::max<std::size_t>(number_argument(count, arguments, 1, 20), 1);
+    const std::uint64_t first = number_argument(count, arguments, 2, 1);
     SingleEchoGate problem;
     std::vector<Entry> entries = methods();
     for (std::size_t k = 0; k < frames; ++k) {

@@ -7,7 +7,6 @@
 #include <cstddef>
 #include <cstdint>
 #include <cstdio>
-#include <cstdlib>
 #include <span>
 #include <string>
 #include <vector>
@@ -17,6 +16,7 @@
 #include "echosieve/pursuit/swarm_pursuit.hpp"
 #include "frames.hpp"
 #include "processor_time.hpp"
+#include "program.hpp"
 #include "single_echo_gate.hpp"
 #include "textbook_pursuit.hpp"
 
@@ -24,11 +24,6 @@ namespace {
 
 using namespace echosieve;
 using namespace bench;
-
-double median(std::vector<double> x) {
-    std::ranges::sort(x);
-    return x[x.size() / 2];
-}
 
 // Relative differences of explained energy.
 struct Differences {
@@ -170,12 +165,8 @@ void frame_by_frame(std::size_t frames, std::uint64_t first) {
 }  // namespace
 
 int main(int count, char** arguments) {
-    const auto number = [&](int k, std::size_t otherwise) {
-        return count > k ? static_cast<std::size_t>(std::strtoull(arguments[k], nullptr, 10))
-                         : otherwise;
-    };
-    const std::size_t frames = std::max<std::size_t>(number(1, 50), 1);
-    const std::uint64_t first = number(2, 1);
+    const std::size_t frames = std::max<std::size_t>(number_argument(count, arguments, 1, 50), 1);
+    const std::uint64_t first = number_argument(count, arguments, 2, 1);
     echo_by_echo(frames, first);
     frame_by_frame(frames, first);
 }

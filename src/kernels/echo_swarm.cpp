@@ -28,6 +28,13 @@ void check_range(const char* name, const EchoSwarmBounds::Range& range, double l
             detail::concatenate("must be a range within ", least, " to ", most));
 }
 
+// A gate's length, checked before anything is allocated for it.
+std::size_t checked_length(std::span<const double> weights) {
+    require(weights.size() >= 1 && weights.size() <= EchoSwarm::most_samples, "number of weights",
+            weights.size(), detail::concatenate("must lie in 1 to ", EchoSwarm::most_samples));
+    return weights.size();
+}
+
 std::size_t in_groups(std::size_t particles) {
     return (particles + particles_together - 1) / particles_together * particles_together;
 }
@@ -36,7 +43,7 @@ std::size_t in_groups(std::size_t particles) {
 
 void validate(const EchoSwarmOptions& options) {
     require(options.particles >= 1 && options.particles <= kernels::most_particles, "particles",
-            options.particles, "must lie in 1 to 1024");
+            options.particles, detail::concatenate("must lie in 1 to ", kernels::most_particles));
     require(options.iterations >= 1, "iterations", options.iterations, "must be one or more");
     require(options.inertia >= 0 && options.inertia < 1, "inertia", options.inertia,
             "must lie in [0, 1)");
@@ -50,7 +57,7 @@ void validate(const EchoSwarmOptions& options) {
 
 EchoSwarm::EchoSwarm(std::span<const double> weights, const EchoSwarmBounds& bounds,
                      const EchoSwarmOptions& options, InstructionSet set)
-    : count_(weights.size()),
+    : count_(checked_length(weights)),
       bounds_(bounds),
       options_((validate(options), options)),
       set_((validate(set), set)),
@@ -58,8 +65,6 @@ EchoSwarm::EchoSwarm(std::span<const double> weights, const EchoSwarmBounds& bou
       samples_(9 * count_),
       numbers_(21 * stored_ + 2 * particles_together),
       random_(4 * stored_) {
-    require(count_ >= 1 && count_ <= most_samples, "number of weights", count_,
-            detail::concatenate("must lie in 1 to ", most_samples));
     check_range("root_decay", bounds.root_decay, 0.01, 1);
     require(bounds.root_decay.upper <= 4 * bounds.root_decay.lower, "root_decay.upper",
             bounds.root_decay.upper, "must be at most 4 times root_decay.lower");
@@ -67,8 +72,8 @@ EchoSwarm::EchoSwarm(std::span<const double> weights, const EchoSwarmBounds& bou
     const double outside = 5 / bounds.root_decay.upper;
     check_range("arrival", bounds.arrival, -outside, static_cast<double>(count_) - 1 + outside);
     for (std::size_t n = 0; n < count_; ++n) {
-        require(weights[n] >= 0 && is_finite(weights[n]), detail::concatenate("weight ", n),
-                weights[n], "must be finite and not negative");
+        require(weights[n] >= 0 && weights[n] <= 1, detail::concatenate("weight ", n), weights[n],
+                "must lie in [0, 1]");
         samples_[7 * count_ + n] = static_cast<float>(weights[n]);
     }
     seed(0);
@@ -194,6 +199,12 @@ void EchoSwarm::explained(std::span<const double> real, std::span<const double> 
         require(false, "points and numbers out",
                 detail::concatenate(points.size(), ", ", out.size()),
                 detail::concatenate("must be 1 to ", options_.particles, ", and alike"));
+    }
+    for (const EchoSwarmPoint& p : points) {
+        if (std::isnan(p.arrival) || std::isnan(p.rotation) || std::isnan(p.root_decay)) {
+            require(false, "point", "NaN",
+                    "must have an arrival, a rotation and a root of the decay");
+        }
     }
     const double energy = load(real, imag);
     float* const x = numbers_.data();

@@ -8,6 +8,7 @@
 #include <iterator>
 #include <limits>
 #include <numbers>
+#include <span>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -318,6 +319,12 @@ TEST_CASE("samples, weights, bounds and options that can't be are refused") {
     std::vector<double> out(51);
     CHECK_THROWS_AS(swarm.explained(good.real, good.imag, points, out), InvalidInput);
     CHECK_THROWS_AS(swarm.explained(good.real, good.imag, {}, {}), InvalidInput);
+    for (const EchoSwarmPoint& bad :
+         {EchoSwarmPoint{nan, 0, 0.22, 0}, {20, nan, 0.22, 0}, {20, 0, nan, 0}}) {
+        CHECK_THROWS_AS(
+            swarm.explained(good.real, good.imag, std::span(&bad, 1), std::span(out).first(1)),
+            InvalidInput);
+    }
     CHECK_THROWS_AS(
         swarm.explained(good.real, good.imag, std::span(points).first(2), std::span(out).first(3)),
         InvalidInput);
@@ -328,7 +335,7 @@ TEST_CASE("samples, weights, bounds and options that can't be are refused") {
     };
     refused({}, bounds, {});
     refused(std::vector<double>(EchoSwarm::most_samples + 1, 1), bounds, {});
-    for (const double bad : {nan, infinity, -1e-3}) {
+    for (const double bad : {nan, infinity, -1e-3, 1.001}) {
         std::vector<double> w = weights;
         w[5] = bad;
         refused(w, bounds, {});

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <limits>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -47,8 +48,15 @@ TEST_CASE("samples by recurrence are those of the formula, in every instruction 
     }
 }
 
-TEST_CASE("a set that is not there is refused") {
+TEST_CASE("a set that is not there is refused, and so are numbers that are not finite") {
     std::vector<float> row(4);
+    for (const double bad :
+         {std::numeric_limits<double>::quiet_NaN(), std::numeric_limits<double>::infinity()}) {
+        CHECK_THROWS_AS(add_recurrence({{0, bad}, 1, 1}, row), InvalidInput);
+        CHECK_THROWS_AS(add_recurrence({1, {bad, 0}, 1}, row), InvalidInput);
+        CHECK_THROWS_AS(add_recurrence({1, 1, bad}, row), InvalidInput);
+    }
+    CHECK(row == std::vector<float>(4));
     CHECK_THROWS_AS(add_recurrence(recurrence(), row, static_cast<InstructionSet>(17)),
                     InvalidInput);
 }

@@ -3,6 +3,8 @@
 
 #include <cmath>
 #include <complex>
+#include <concepts>
+#include <cstddef>
 #include <cstdint>
 #include <limits>
 #include <numbers>
@@ -189,6 +191,18 @@ TEST_CASE("parameters that the box holds stay where they are") {
     CHECK(result.status == PursuitStatus::exhausted);
 }
 
+TEST_CASE_TEMPLATE("a gate of one sample is one echo", R, float, double) {
+    const SamplingGrid point{20e-6, 125e6 / 15, 1, 4e6};
+    FastPursuit<R> fast(point, GaborBox::around({4e6, 1e6}, 0.10, {20e-6, 20e-6}));
+    const std::vector<std::complex<R>> sample{{R{3}, R{-4}}};
+    const auto& result = fast.run(sample);
+    REQUIRE(result.atoms.size() == 1);
+    CHECK(result.signal_energy == 25);
+    // Phase and projection are rounded a few times each.
+    CHECK_WITHIN(std::norm(result.atoms[0].amplitude), 25.0, 25 * 20 * epsilon<R>);
+    CHECK(result.residual_energy[0] <= 25 * 20 * epsilon<R> * epsilon<R>);
+}
+
 TEST_CASE_TEMPLATE("every end has its status", R, float, double) {
     FastPursuit<R> fast(grid, box);
     const std::vector<std::complex<R>> silence(grid.count);
@@ -233,6 +247,7 @@ TEST_CASE_TEMPLATE("what is outside its domain is refused, and the next frame is
     auto samples = crowded<R>(1);
     const auto good = fast.run(samples).atoms;
     CHECK_THROWS_AS(fast.run(std::span<const std::complex<R>>(samples).first(43)), InvalidInput);
+    CHECK(!fast.result().usable());
     for (const R bad : {std::numeric_limits<R>::quiet_NaN(), std::numeric_limits<R>::infinity(),
                         std::numeric_limits<R>::max()}) {
         samples[17] = {R{0}, bad};
@@ -253,6 +268,9 @@ TEST_CASE_TEMPLATE("what is outside its domain is refused, and the next frame is
     GaborBox wide = box;
     wide.centre_frequency = {1e6, 10e6};
     CHECK_THROWS_AS(FastPursuit<R>(grid, wide), InvalidInput);
+    GaborBox endless = box;  // pulses longer than any grid: their taps would fill the memory
+    endless.bandwidth.lower = 1;
+    CHECK_THROWS_AS(FastPursuit<R>(grid, endless), InvalidInput);
     GaborBox inverted = box;
     inverted.bandwidth = {1.1e6, 0.9e6};
     CHECK_THROWS_AS(FastPursuit<R>(grid, inverted), InvalidInput);
@@ -268,15 +286,27 @@ TEST_CASE_TEMPLATE("what is outside its domain is refused, and the next frame is
     }
 }
 
-TEST_CASE_TEMPLATE("tiny and loud frames scale", R, float, double) {
+TEST_CASE_TEMPLATE("the loudest and a faint frame are taken apart as any other", R, float, double) {
     FastPursuit<R> fast(grid, box);
     const auto samples = crowded<R>(5);
-    const R plain = fast.run(samples).explained();
-    for (const R scale : {static_cast<R>(1e-12), static_cast<R>(1e12)}) {
-        auto scaled = samples;
-        for (auto& x : scaled) {
-            x *= scale;
+    const auto plain = fast.run(samples);
+    const auto scaled = [&](int exponent) {  // powers of two: the same digits
+        auto out = samples;
+        for (auto& x : out) {
+            x *= std::ldexp(R{1}, exponent);
         }
-        CHECK_WITHIN(fast.run(scaled).explained(), plain, 1e-4);
+        return out;
+    };
+    const int loudest = std::ilogb(std::sqrt(FastPursuit<R>::most_energy / plain.signal_energy));
+    // The faintest of a tail's samples, squared, is still a normal number.
+    for (const int exponent : {std::same_as<R, float> ? -40 : -400, loudest}) {
+        CAPTURE(exponent);
+        const auto& result = fast.run(scaled(exponent));
+        CHECK(result.explained() == plain.explained());
+        REQUIRE(result.atoms.size() == plain.atoms.size());
+        for (std::size_t k = 0; k < plain.atoms.size(); ++k) {
+            CHECK(result.atoms[k].atom == plain.atoms[k].atom);
+        }
     }
+    CHECK_THROWS_AS(fast.run(scaled(loudest + 1)), InvalidInput);
 }

@@ -174,7 +174,9 @@ TEST_CASE("a pursuit by swarms ends where it is told to, and says why") {
 TEST_CASE("frames, grids and options that can't be are refused") {
     SwarmPursuit<double> pursuit(grid, box);
     std::vector<std::complex<double>> frame(grid.count, {1, 1});
+    static_cast<void>(pursuit.run(frame, 1));
     CHECK_THROWS_AS(static_cast<void>(pursuit.run(std::span(frame).first(40), 1)), InvalidInput);
+    CHECK(!pursuit.result().usable());
     for (const double bad : {std::numeric_limits<double>::quiet_NaN(),
                              std::numeric_limits<double>::infinity(), 1e200}) {
         frame[7] = {0, bad};

@@ -77,9 +77,9 @@ public:
     /// Longest gate.
     static constexpr std::size_t most_samples = 1024;
 
-    /// `weights` are finite and not negative, one a sample, their number the gate's length. Throws
-    /// InvalidInput for no or too many samples, or for weights, bounds or options outside their
-    /// domain, or a set that is not available.
+    /// `weights`, each in [0, 1]: one a sample, their number the gate's length. Throws InvalidInput
+    /// for no or too many samples, for weights, bounds or options outside their domain, or a set
+    /// that is not available.
     EchoSwarm(std::span<const double> weights, const EchoSwarmBounds& bounds,
               const EchoSwarmOptions& options = {}, InstructionSet set = default_instruction_set());
 
@@ -92,12 +92,14 @@ public:
     void seed(std::uint64_t seed, std::uint64_t stream = 0) noexcept;
 
     /// Runs a swarm on the residual, `real` and `imag` of r_n. Throws InvalidInput unless both have
-    /// the gate's length and all numbers are finite. Explained energy 0 where all are 0.
+    /// the gate's length and the sum of their squares is finite. Explained energy 0 where all are
+    /// 0.
     [[nodiscard]] EchoSwarmPoint search(std::span<const double> real, std::span<const double> imag);
 
     /// E at given points, by the same kernel: for tests and for other optimisers. Arrival, rotation
-    /// and root of the decay are clamped to the bounds. As many numbers out as points in, at most
-    /// options().particles; otherwise as search().
+    /// and root of the decay are clamped to the bounds; what `explained` the points bring does not
+    /// matter. Throws InvalidInput as search() does, for NaN among the points, or unless there are
+    /// 1 to options().particles points and as many numbers out.
     void explained(std::span<const double> real, std::span<const double> imag,
                    std::span<const EchoSwarmPoint> points, std::span<double> out);
 

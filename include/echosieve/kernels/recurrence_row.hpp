@@ -24,7 +24,8 @@ struct SampleRecurrence {
     double ratio_ratio = 1;
 };
 
-/// out[n] += Re g_n. Allocates nothing. Throws InvalidInput if the set is not available.
+/// out[n] += Re g_n. Allocates nothing. Throws InvalidInput unless all numbers of the recurrence
+/// are finite and the set is available.
 void add_recurrence(const SampleRecurrence& recurrence, std::span<float> out,
                     InstructionSet set = default_instruction_set());
 

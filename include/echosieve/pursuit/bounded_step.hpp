@@ -31,6 +31,11 @@ inline constexpr double weightless = 1e-24;
 /// Longest step of one parameter, in its unit.
 inline constexpr double longest_step = 1;
 
+/// Whether bounds hold a parameter: they leave no room, or it is on one and h points outwards.
+[[nodiscard]] constexpr bool held_by_bounds(double down, double up, double gradient) noexcept {
+    return down >= up || (down >= 0 && gradient < 0) || (up <= 0 && gradient > 0);
+}
+
 /// Solves for steps of n parameters. It allocates when made.
 template <OnlyDouble R = double>
 class BoundedStep {
@@ -46,8 +51,7 @@ public:
         const double least = weightless * (n > 0 ? weight.maxCoeff() : 0.0);
         for (Eigen::Index j = 0; j < n; ++j) {
             step[j] = 0;
-            fixed_[index(j)] = !(weight[j] > least) || down[j] >= up[j] ||
-                               (down[j] >= 0 && gradient[j] < 0) || (up[j] <= 0 && gradient[j] > 0);
+            fixed_[index(j)] = !(weight[j] > least) || held_by_bounds(down[j], up[j], gradient[j]);
         }
         bool left = true;
         while (left) {

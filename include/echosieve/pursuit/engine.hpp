@@ -71,6 +71,15 @@ struct PursuitResult {
     R signal_energy = 0;             ///< sum of |sample|^2
     std::vector<R> residual_energy;  ///< after each atom
 
+    /// Empties it, with room for `most` atoms: adding as many then allocates nothing.
+    void clear(std::size_t most) {
+        status = PursuitStatus::not_run;
+        atoms.clear();
+        atoms.reserve(most);
+        signal_energy = 0;
+        residual_energy.clear();
+        residual_energy.reserve(most);
+    }
     [[nodiscard]] bool usable() const noexcept {
         return status != PursuitStatus::not_run && !atoms.empty();
     }
@@ -154,10 +163,7 @@ private:
         choices_.reserve(most);
         coefficients_.clear();
         coefficients_.reserve(most * width);
-        result.atoms.clear();
-        result.atoms.reserve(most);
-        result.residual_energy.clear();
-        result.residual_energy.reserve(most);
+        result.clear(most);
     }
 
     template <class Strategy>

@@ -51,6 +51,10 @@ inline void validate_fast(const SamplingGrid& grid, const GaborBox& box) {
     require(
         grid.sampling_rate >= 2 * box.bandwidth.upper, "sampling_rate", grid.sampling_rate,
         concatenate("must be at least twice the box's bandwidth, ", box.bandwidth.upper, " [Hz]"));
+    const double least = grid.sampling_rate / fast_most_samples;  // longer than any grid
+    require(box.bandwidth.lower >= least, "bandwidth.lower", box.bandwidth.lower,
+            concatenate("must be at least the sampling rate / ", fast_most_samples, ", ", least,
+                        " [Hz]"));
     require(grid.sampling_rate > box.centre_frequency.width(), "sampling_rate", grid.sampling_rate,
             concatenate("must exceed the width of the box's frequencies, ",
                         box.centre_frequency.width(), " [Hz]"));

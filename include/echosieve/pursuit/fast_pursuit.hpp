@@ -2,7 +2,6 @@
 #pragma once
 
 #include <algorithm>
-#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <limits>
@@ -17,6 +16,7 @@
 #include "echosieve/dictionary/gabor_box.hpp"
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/fast_options.hpp"
+#include "echosieve/pursuit/lane_array.hpp"
 #include "echosieve/pursuit/lane_atom.hpp"
 #include "echosieve/pursuit/lane_basis.hpp"
 #include "echosieve/pursuit/lane_frame.hpp"
@@ -32,18 +32,22 @@ namespace echosieve {
 // once (lane_atom.hpp), a polish that stops at what the noise lets be known (lane_polish.hpp).
 
 /// Decomposes frame after frame of one grid. Not thread-safe: one object a thread. Everything is
-/// allocated when it is made: runs allocate nothing. For ten atoms on 44 samples that is
-/// 18 kilobytes in float, 30 in double: within the first-level cache.
+/// allocated when it is made: runs allocate nothing, but the first of a copy. For ten atoms on 44
+/// samples that is 18 kilobytes in float, 30 in double: within the first-level cache.
 template <Real R>
 class FastPursuit {
 public:
     using Result = PursuitResult<Echo<Gabor<double>>, R>;
 
+    /// Largest energy of a frame: an atom's correlation with it, squared, is still within R.
+    static constexpr R most_energy = std::numeric_limits<R>::max() / R{fast_most_samples};
+
     /// `weights`, each in (0, 1], say how much each sample counts (GateBasebander::weights()): all
     /// energies are sums of weight |sample|^2. None: all count 1.
     /// Throws InvalidInput for an invalid grid, box, option or weight, a grid without samples or
-    /// too many of them, or one too coarse for the box: its rate must be at least twice the box's
-    /// bandwidth, and the box's frequencies lie within half of it from the box's centre.
+    /// more than fast_most_samples, one too coarse for the box (its rate must be at least twice the
+    /// box's bandwidth, and the box's frequencies lie within half of it from the box's centre), or
+    /// bandwidths below the rate / fast_most_samples.
     FastPursuit(const SamplingGrid& grid, const GaborBox& box, const FastOptions& options = {},
                 std::span<const double> weights = {});
 
@@ -54,7 +58,8 @@ public:
     [[nodiscard]] std::size_t dictionary_size() const noexcept { return scan_.atoms(); }
 
     /// Decomposes the samples. The result stays valid until the next run. Throws InvalidInput if
-    /// their number is not the grid's count, or a sample or the sum of their squares is not finite.
+    /// their number is not the grid's count, a sample is not finite, or the sum of their squares
+    /// exceeds most_energy.
     const Result& run(std::span<const std::complex<R>> samples);
     [[nodiscard]] const Result& result() const noexcept { return result_; }
 
@@ -62,9 +67,10 @@ private:
     [[nodiscard]] PursuitStatus decompose() {
         start_again();
         const R total = result_.signal_energy;
-        const R rounding =
-            total * 64 * std::numeric_limits<R>::epsilon() * std::numeric_limits<R>::epsilon();
-        const R small = std::max(rounding, static_cast<R>(options_.stop.residual_fraction) * total);
+        // Multiplied out first: 64 times the energy of a loud frame overflows float.
+        constexpr R rounding =
+            64 * std::numeric_limits<R>::epsilon() * std::numeric_limits<R>::epsilon();
+        const R small = std::max(rounding, static_cast<R>(options_.stop.residual_fraction)) * total;
         least_gain_ = options_.polish.tolerance * static_cast<double>(total);
         const PursuitStatus status = choose(small);
         for (int k = 0; k < options_.sweeps && !points_.empty(); ++k) {
@@ -72,6 +78,13 @@ private:
             project_anew();
         }
         return status;
+    }
+
+    // Again before each run: what is reserved in a vector isn't in its copy.
+    void make_room() {
+        result_.clear(options_.atoms);
+        points_.clear();
+        points_.reserve(options_.atoms);
     }
 
     void start_again() noexcept {
@@ -118,13 +131,13 @@ private:
     void fit_back() noexcept {
         basis_.solve();
         for (std::size_t k = 0; k < points_.size(); ++k) {
-            basis_.subtract(-static_cast<std::complex<R>>(basis_.coefficient(k)), atoms_[k],
-                            residual_);
+            detail::subtract(-static_cast<std::complex<R>>(basis_.coefficient(k)), atoms_[k],
+                             residual_);
             const detail::Polished found =
                 detail::polish(points_[k], lanes_, residual_, bounds_, options_.polish, least_gain_,
                                atoms_[k], trial_);
-            basis_.subtract(static_cast<std::complex<R>>(found.sums.c[0] / found.sums.m[0]),
-                            atoms_[k], residual_);
+            detail::subtract(static_cast<std::complex<R>>(found.sums.c[0] / found.sums.m[0]),
+                             atoms_[k], residual_);
             points_[k] = found.point;
         }
     }
@@ -181,7 +194,7 @@ FastPursuit<R>::FastPursuit(const SamplingGrid& grid, const GaborBox& box,
       lanes_(detail::sample_factors<R>(grid, weights)),
       frame_(grid, box, detail::sample_factors<R>(grid, weights)),
       scan_(lanes_, bounds_),
-      signal_(lanes_.stored(), 0, 0),
+      signal_(lanes_.stored()),
       residual_(signal_),
       trial_(signal_),
       atoms_(options.atoms, signal_),
@@ -189,26 +202,20 @@ FastPursuit<R>::FastPursuit(const SamplingGrid& grid, const GaborBox& box,
     if (options.stop.false_alarm) {
         threshold_ = false_alarm_threshold(box, options.stop.false_alarm->probability);
     }
-    points_.reserve(options.atoms);
-    result_.atoms.reserve(options.atoms);
-    result_.residual_energy.reserve(options.atoms);
+    make_room();
 }
 
 template <Real R>
 auto FastPursuit<R>::run(std::span<const std::complex<R>> samples) -> const Result& {
-    if (samples.size() != grid_.count) {  // no text is made in a good run
-        require(false, "number of samples", samples.size(),
-                detail::concatenate("must be the grid's count, ", grid_.count));
-    }
-    result_.status = PursuitStatus::not_run;
-    result_.atoms.clear();
-    result_.residual_energy.clear();
-    points_.clear();
+    make_room();
     basis_.clear();
     frame_.load(samples, signal_);
-    result_.signal_energy = basis_.energy(signal_);
-    require(is_finite(result_.signal_energy), "signal energy", result_.signal_energy,
-            "must be finite: NaN or infinity among the samples, or scale the signal down");
+    result_.signal_energy = detail::energy(signal_);
+    if (!(result_.signal_energy <= most_energy)) {
+        require(false, "signal energy", result_.signal_energy,
+                detail::concatenate("must be at most ", most_energy,
+                                    ": NaN or infinity among the samples, or scale them down"));
+    }
     result_.status = result_.signal_energy > 0 ? decompose() : PursuitStatus::silent;
     write_echoes();
     return result_;

@@ -4,10 +4,10 @@
 
 #include <Eigen/Core>
 #include <algorithm>
+#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <limits>
-#include <span>
 #include <type_traits>
 #include <vector>
 
@@ -81,7 +81,7 @@ public:
             }
             const Eigen::Index first = static_cast<Eigen::Index>(b) * block;
             for (Eigen::Index i = first; i < std::min(first + block, count_); ++i) {
-                if (magnitude_[i] >= least) {
+                if (!(magnitude_[i] < least)) {  // all, where the bound has overflown
                     visit(i);
                 }
             }

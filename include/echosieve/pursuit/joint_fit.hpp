@@ -2,9 +2,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
-#include <cmath>
-#include <complex>
 #include <cstddef>
 #include <span>
 #include <type_traits>
@@ -19,6 +16,7 @@
 #include "echosieve/core/signal.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/pursuit/bounded_step.hpp"
+#include "echosieve/pursuit/damped_fit.hpp"
 #include "echosieve/pursuit/echo_covariance.hpp"
 #include "echosieve/pursuit/fit_options.hpp"
 #include "echosieve/pursuit/projected_echoes.hpp"
@@ -47,16 +45,18 @@ struct JointFit {
 
 namespace detail {
 
-// Runs a fit of rows y of size 1 (largest modulus) from atoms inside their boxes.
+// Runs a fit of rows y of size 1 (largest modulus), which outlive it, from atoms inside their
+// boxes.
 template <FittedAtom A>
 class JointFitter {
 public:
     using R = typename A::real_type;
     static constexpr Eigen::Index p = atom_parameters<A>;
 
-    JointFitter(const SamplingGrid& grid, bool complex_samples, const std::vector<A>& start,
-                const std::vector<AtomBox<A>>& boxes)
-        : atoms_(start),
+    JointFitter(const SamplingGrid& grid, bool complex_samples, const Eigen::VectorXd& y,
+                const std::vector<A>& start, const std::vector<AtomBox<A>>& boxes)
+        : y_(y),
+          atoms_(start),
           trial_(start),
           boxes_(boxes),
           units_(parameter_units(start)),
@@ -67,39 +67,31 @@ public:
           up_(units_.size()),
           step_(Eigen::VectorX<R>::Zero(units_.size())) {}
 
-    void run(const Eigen::VectorXd& y, const FitOptions& options) {
-        at_.project(atoms_, y);
-        Damping damping;
-        status = FitStatus::iteration_limit;
-        for (iterations = 0; iterations < options.iterations; ++iterations) {
-            find_bounds();
-            solver_.solve(at_.gram(), at_.gradient(), at_.weight(), damping.value(), down_, up_,
-                          step_);
-            const double predicted = 2 * step_.dot(at_.gradient()) - step_.dot(at_.gram() * step_);
-            if (step_.cwiseAbs().maxCoeff() <= options.step_tolerance) {
-                status = FitStatus::converged_step;
-                return;
-            }
-            // A damped step promises little: only one near the full step may end the fit by its
-            // gain.
-            if (damping.value() < 1e-2 && predicted <= options.gain_tolerance * at_.energy()) {
-                status = FitStatus::converged_gain;
-                return;
-            }
-            take_step();
-            next_.project(trial_, y);
-            if (damping.judge(at_.energy() - next_.energy(), predicted)) {
-                std::swap(atoms_, trial_);
-                std::swap(at_, next_);
-            }
-        }
+    [[nodiscard]] FitEnd run(const FitOptions& options) {
+        at_.project(atoms_, y_);
+        return run_damped(*this, options);
+    }
+
+    // The parts of run_damped.
+    [[nodiscard]] double energy() const noexcept { return at_.energy(); }
+    [[nodiscard]] ModelStep find_step(double damping) {
+        find_bounds();
+        solver_.solve(at_.gram(), at_.gradient(), at_.weight(), damping, down_, up_, step_);
+        return {2 * step_.dot(at_.gradient()) - step_.dot(at_.gram() * step_),
+                step_.cwiseAbs().maxCoeff()};
+    }
+    [[nodiscard]] double try_step() {
+        take_step();
+        next_.project(trial_, y_);
+        return next_.energy();
+    }
+    void accept() {
+        std::swap(atoms_, trial_);
+        std::swap(at_, next_);
     }
 
     [[nodiscard]] const std::vector<A>& atoms() const noexcept { return atoms_; }
     [[nodiscard]] const ProjectedEchoes<A>& solution() const noexcept { return at_; }
-
-    FitStatus status = FitStatus::not_run;
-    int iterations = 0;
 
 private:
     void find_bounds() {
@@ -121,6 +113,7 @@ private:
         }
     }
 
+    const Eigen::VectorXd& y_;
     std::vector<A> atoms_;
     std::vector<A> trial_;
     std::vector<AtomBox<A>> boxes_;
@@ -181,12 +174,12 @@ template <SampleSequence Samples, FittedAtom A>
     const double largest = y.cwiseAbs().maxCoeff();
     const double scale = largest > 0 ? largest : 1;
     y /= scale;
-    detail::JointFitter<A> fitter(grid, is_complex<T>, atoms, boxes);
-    fitter.run(y, options);
+    detail::JointFitter<A> fitter(grid, is_complex<T>, y, atoms, boxes);
+    const detail::FitEnd end = fitter.run(options);
 
     JointFit<A> out;
-    out.status = fitter.status;
-    out.iterations = fitter.iterations;
+    out.status = end.status;
+    out.iterations = end.iterations;
     for (std::size_t k = 0; k < start.size(); ++k) {
         out.echoes.push_back(
             {fitter.atoms()[k], scale * fitter.solution().amplitude(static_cast<Eigen::Index>(k))});

@@ -6,11 +6,11 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
-#include <limits>
 #include <vector>
 
 #include "echosieve/core/lanes.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/pursuit/lane_array.hpp"
 
 namespace echosieve::detail {
 
@@ -40,25 +40,6 @@ struct LaneMoments {
 
     /// Energy that the atom takes out of the residual, |c_0|^2 / M_0.
     [[nodiscard]] double captured() const noexcept { return m[0] > 0 ? std::norm(c[0]) / m[0] : 0; }
-};
-
-/// Memory for complex numbers on the grid, their parts apart, with room on both sides that stays 0.
-template <Real R>
-class LaneArray {
-public:
-    LaneArray() = default;
-    LaneArray(std::size_t count, std::size_t before, std::size_t after)
-        : before_(before), real_(before + count + after), imag_(real_.size()) {}
-
-    [[nodiscard]] R* real() noexcept { return real_.data() + before_; }
-    [[nodiscard]] R* imag() noexcept { return imag_.data() + before_; }
-    [[nodiscard]] const R* real() const noexcept { return real_.data() + before_; }
-    [[nodiscard]] const R* imag() const noexcept { return imag_.data() + before_; }
-
-private:
-    std::size_t before_ = 0;
-    std::vector<R> real_;
-    std::vector<R> imag_;
 };
 
 /// Samples atoms on a grid, stored in whole lanes, each sample times a factor; what lies beyond the
@@ -119,15 +100,6 @@ public:
              std::complex<double>(c2r.sum(), c2i.sum())},
             {double{m0.sum()}, double{m1.sum()}, double{m2.sum()}, double{m3.sum()},
              double{m4.sum()}}};
-    }
-
-    /// Writes the atom's samples.
-    void write(const LanePoint& p, LaneArray<R>& out) const noexcept {
-        clear(out);
-        visit(p, [&](std::size_t n, const L&, const L& gr, const L& gi, const L&) {
-            gr.store(out.real() + n);
-            gi.store(out.imag() + n);
-        });
     }
 
 private:

@@ -10,7 +10,7 @@
 
 #include "echosieve/core/lanes.hpp"
 #include "echosieve/core/scalar.hpp"
-#include "echosieve/pursuit/lane_atom.hpp"
+#include "echosieve/pursuit/lane_array.hpp"
 
 namespace echosieve::detail {
 
@@ -36,16 +36,14 @@ public:
 
     /// For samples in whole lanes.
     LaneBasis(std::size_t stored, std::size_t atoms)
-        : stored_(stored),
-          atoms_(atoms),
-          columns_(atoms, LaneArray<R>(stored, 0, 0)),
+        : atoms_(atoms),
+          columns_(atoms, LaneArray<R>(stored)),
           triangle_(atoms * atoms),
           projections_(atoms),
           products_(atoms),
           coefficients_(atoms) {}
 
     void clear() noexcept { size_ = 0; }
-    [[nodiscard]] std::size_t size() const noexcept { return size_; }
 
     /// Takes the next atom's samples: makes them orthogonal to the atoms taken, and of unit norm.
     /// False if only rounding is left of them.
@@ -89,31 +87,6 @@ public:
         return coefficients_[k];
     }
 
-    /// |x|^2
-    [[nodiscard]] R energy(const LaneArray<R>& x) const noexcept {
-        L sum;
-        for (std::size_t n = 0; n < stored_; n += L::size) {
-            const L xr = L::load(x.real() + n);
-            const L xi = L::load(x.imag() + n);
-            sum = multiply_add(xr, xr, multiply_add(xi, xi, sum));
-        }
-        return sum.sum();
-    }
-    /// y -= a x
-    void subtract(const Complex& a, const LaneArray<R>& x, LaneArray<R>& y) const noexcept {
-        const L minus_real(-a.real());
-        const L imag(a.imag());
-        const L minus_imag(-a.imag());
-        for (std::size_t n = 0; n < stored_; n += L::size) {
-            const L xr = L::load(x.real() + n);
-            const L xi = L::load(x.imag() + n);
-            const L yr = L::load(y.real() + n);
-            const L yi = L::load(y.imag() + n);
-            multiply_add(minus_real, xr, multiply_add(imag, xi, yr)).store(y.real() + n);
-            multiply_add(minus_real, xi, multiply_add(minus_imag, xr, yi)).store(y.imag() + n);
-        }
-    }
-
 private:
     [[nodiscard]] Complex& entry(std::size_t row, std::size_t column) noexcept {
         return triangle_[column * atoms_ + row];
@@ -125,7 +98,8 @@ private:
             entry(j, size_) += products_[j];
         }
         L sum;
-        for (std::size_t n = 0; n < stored_; n += L::size) {
+        const std::size_t size = from.size();
+        for (std::size_t n = 0; n < size; n += L::size) {
             L real = L::load(from.real() + n);
             L imag = L::load(from.imag() + n);
             for (std::size_t j = 0; j < size_; ++j) {
@@ -142,29 +116,7 @@ private:
         }
         return std::sqrt(sum.sum());
     }
-    // x^H y
-    [[nodiscard]] Complex dot(const LaneArray<R>& x, const LaneArray<R>& y) const noexcept {
-        L re, im;
-        for (std::size_t n = 0; n < stored_; n += L::size) {
-            const L xr = L::load(x.real() + n);
-            const L xi = L::load(x.imag() + n);
-            const L yr = L::load(y.real() + n);
-            const L yi = L::load(y.imag() + n);
-            re = multiply_add(xr, yr, multiply_add(xi, yi, re));
-            im += xr * yi - xi * yr;
-        }
-        return {re.sum(), im.sum()};
-    }
 
-    void scale(R by, LaneArray<R>& x) const noexcept {
-        const L factor(by);
-        for (std::size_t n = 0; n < stored_; n += L::size) {
-            (factor * L::load(x.real() + n)).store(x.real() + n);
-            (factor * L::load(x.imag() + n)).store(x.imag() + n);
-        }
-    }
-
-    std::size_t stored_;
     std::size_t atoms_;
     std::size_t size_ = 0;
     std::vector<LaneArray<R>> columns_;

@@ -10,9 +10,11 @@
 
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/pursuit/lane_array.hpp"
 #include "echosieve/pursuit/lane_atom.hpp"
 
 namespace echosieve::detail {
@@ -39,9 +41,13 @@ public:
         }
     }
 
-    /// r_n of as many samples as the grid has.
+    /// r_n of the samples. Throws InvalidInput unless they are as many as the grid has.
     template <Real T>
-    void load(std::span<const std::complex<T>> samples, LaneArray<R>& out) const noexcept {
+    void load(std::span<const std::complex<T>> samples, LaneArray<R>& out) const {
+        if (samples.size() != grid_.count) {  // no text is made in a good run
+            require(false, "number of samples", samples.size(),
+                    concatenate("must be the grid's count, ", grid_.count));
+        }
         for (std::size_t n = 0; n < samples.size(); ++n) {
             const R x = static_cast<R>(samples[n].real());
             const R y = static_cast<R>(samples[n].imag());

@@ -17,9 +17,9 @@ namespace echosieve {
 /// How an atom is polished.
 struct PolishOptions {
     int evaluations = 3;      ///< of an atom's sums at most, the first included
-    double tolerance = 3e-7;  ///< a step that promises less than this part of the captured energy
-                              ///< is not taken: at 20 dB, 1 MHz and 125 MHz it is a tenth of the
-                              ///< Cramer-Rao bound
+    double tolerance = 3e-7;  ///< a step that promises less than this part of the frame's energy
+                              ///< is not taken: for a lone echo at 20 dB, 1 MHz and 125 MHz it is
+                              ///< a tenth of the Cramer-Rao bound
 };
 
 inline void validate(const PolishOptions& options) {

@@ -11,6 +11,7 @@
 
 #include "echosieve/core/lanes.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/pursuit/lane_array.hpp"
 #include "echosieve/pursuit/lane_atom.hpp"
 #include "echosieve/pursuit/lane_polish.hpp"
 

@@ -5,7 +5,6 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <cstddef>
 #include <limits>
 #include <utility>
@@ -178,11 +177,11 @@ template <Sample T, FittedAtom A>
     const double scale = largest > 0 ? largest : 1;
     rows /= scale;
     detail::SharedShapeSolver<A> solver(grid, is_complex<T>, rows, state, bounds);
-    solver.run(options.fit);
+    const detail::FitEnd end = solver.run(options.fit);
 
     SharedShapeFit<A> out;
-    out.status = solver.status;
-    out.iterations = solver.iterations;
+    out.status = end.status;
+    out.iterations = end.iterations;
     out.shapes = solver.state().shapes;
     for (A& shape : out.shapes) {
         shape.arrival = 0;

@@ -4,14 +4,13 @@
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
-#include <cmath>
 #include <cstddef>
 #include <utility>
-#include <vector>
 
 #include "echosieve/core/grid.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/pursuit/bounded_step.hpp"
+#include "echosieve/pursuit/damped_fit.hpp"
 #include "echosieve/pursuit/fit_options.hpp"
 #include "echosieve/pursuit/shared_equations.hpp"
 
@@ -41,42 +40,35 @@ public:
           arrival_step_(start.arrivals),
           shape_step_(system_.shapes()) {}
 
-    void run(const FitOptions& options) {
+    [[nodiscard]] FitEnd run(const FitOptions& options) {
         system_.compute(at_, equations_);
-        Damping damping;
-        status = FitStatus::iteration_limit;
-        for (iterations = 0; iterations < options.iterations; ++iterations) {
-            const double predicted = find_step(damping.value());
-            const double longest =
-                std::max(shape_step_.size() > 0 ? shape_step_.cwiseAbs().maxCoeff() : 0.0,
-                         arrival_step_.cwiseAbs().maxCoeff());
-            if (longest <= options.step_tolerance) {
-                status = FitStatus::converged_step;
-                return;
-            }
-            if (damping.value() < 1e-2 && predicted <= options.gain_tolerance * equations_.energy) {
-                status = FitStatus::converged_gain;
-                return;
-            }
-            take_step();
-            system_.compute(trial_, next_);
-            if (damping.judge(equations_.energy - next_.energy, predicted)) {
-                std::swap(at_, trial_);
-                std::swap(equations_, next_);
-            }
-        }
+        return run_damped(*this, options);
+    }
+
+    // The parts of run_damped.
+    [[nodiscard]] double energy() const noexcept { return equations_.energy; }
+    [[nodiscard]] ModelStep find_step(double damping) {
+        const double gain = write_steps(damping);
+        return {gain,
+                std::max(shape_step_.cwiseAbs().maxCoeff(), arrival_step_.cwiseAbs().maxCoeff())};
+    }
+    [[nodiscard]] double try_step() {
+        take_step();
+        system_.compute(trial_, next_);
+        return next_.energy;
+    }
+    void accept() {
+        std::swap(at_, trial_);
+        std::swap(equations_, next_);
     }
 
     [[nodiscard]] const SharedState<A>& state() const noexcept { return at_; }
     [[nodiscard]] const SharedSystem<A>& system() const noexcept { return system_; }
     [[nodiscard]] const SharedEquations& equations() const noexcept { return equations_; }
 
-    FitStatus status = FitStatus::not_run;
-    int iterations = 0;
-
 private:
-    // Writes the steps; gives the gain that the model promises.
-    double find_step(double damping) {
+    // Gives the gain that the model promises.
+    [[nodiscard]] double write_steps(double damping) {
         schur_ = equations_.c;
         schur_right_ = equations_.right;
         const auto each_frame = [&](auto use) {
@@ -94,9 +86,8 @@ private:
             system_.eliminate(
                 frame, damping,
                 [&](Eigen::Index k) {
-                    return !(frame.weight[k] > least) || down_[k] >= up_[k] ||
-                           (down_[k] >= 0 && frame.right[k] < 0) ||
-                           (up_[k] <= 0 && frame.right[k] > 0);
+                    return !(frame.weight[k] > least) ||
+                           held_by_bounds(down_[k], up_[k], frame.right[k]);
                 },
                 factor_, matrix_, solved_);
             schur_.noalias() -= frame.b.transpose() * solved_.leftCols(system_.shapes());

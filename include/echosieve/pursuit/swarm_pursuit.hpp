@@ -19,8 +19,8 @@
 #include "echosieve/kernels/echo_swarm.hpp"
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/fast_options.hpp"
+#include "echosieve/pursuit/lane_array.hpp"
 #include "echosieve/pursuit/lane_atom.hpp"
-#include "echosieve/pursuit/lane_basis.hpp"
 #include "echosieve/pursuit/lane_frame.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
@@ -41,20 +41,34 @@ inline void validate(const SwarmPursuitOptions& options) {
     validate(options.stop);
 }
 
+namespace detail {
+
+/// The box as a swarm takes it, rotations counted from the box's centre.
+[[nodiscard]] inline EchoSwarmBounds swarm_bounds(const SamplingGrid& grid,
+                                                  const GaborBox& box) noexcept {
+    const LaneBounds b = lane_bounds(grid, box);
+    return {{b.arrival.lower, b.arrival.upper},
+            {b.rotation.lower, b.rotation.upper},
+            {std::sqrt(b.decay.lower), std::sqrt(b.decay.upper)}};
+}
+
+}  // namespace detail
+
 /// Decomposes frame after frame of one grid as Greedy does: echo after echo, each the best that a
 /// swarm (kernels/echo_swarm.hpp) finds on what the others left, its amplitude and phase by
 /// projection, and none looked at again. FastPursuit explains more in less time; this one is for
 /// those who want, or want to compare with, a swarm.
 ///
 /// The swarm computes in float, residual and amplitudes in double. Not thread-safe: one object a
-/// thread. Everything is allocated when it is made: runs allocate nothing.
+/// thread. Everything is allocated when it is made: runs allocate nothing, but the first of a copy.
 template <Real R>
 class SwarmPursuit {
 public:
     using Result = PursuitResult<Echo<Gabor<double>>, R>;
 
     /// `weights` as in FastPursuit. Throws InvalidInput as that does, or for bandwidths that differ
-    /// by more than a factor of 4, or arrivals further outside the grid than 5 / sqrt(decay).
+    /// by more than a factor of 4 or are below 0.0053 of the rate, arrivals further outside the
+    /// grid than 5 / sqrt(decay), or an instruction set that is not available.
     SwarmPursuit(const SamplingGrid& grid, const GaborBox& box,
                  const SwarmPursuitOptions& options = {}, std::span<const double> weights = {},
                  InstructionSet set = default_instruction_set())
@@ -64,16 +78,14 @@ public:
           factors_(detail::sample_factors<double>(grid, weights)),
           lanes_(factors_),
           frame_(grid, box, factors_),
-          swarm_(squared(factors_), swarm_bounds(grid, box), options.swarm, set),
-          residual_(lanes_.stored(), 0, 0),
+          swarm_(squared(factors_), detail::swarm_bounds(grid, box), options.swarm, set),
+          residual_(lanes_.stored()),
           weighted_(residual_),
-          atom_(residual_),
-          sums_(lanes_.stored(), 1) {
+          atom_(residual_) {
         if (options.stop.false_alarm) {
             threshold_ = false_alarm_threshold(box, options.stop.false_alarm->probability);
         }
-        result_.atoms.reserve(options.atoms);
-        result_.residual_energy.reserve(options.atoms);
+        result_.clear(options.atoms);
     }
 
     [[nodiscard]] const SamplingGrid& grid() const noexcept { return grid_; }
@@ -89,20 +101,12 @@ public:
     /// or the sum of their squares is not finite.
     const Result& run(std::span<const std::complex<R>> samples, std::uint64_t seed,
                       std::uint64_t frame = 0) {
-        if (samples.size() != grid_.count) {  // no text is made in a good run
-            require(false, "number of samples", samples.size(),
-                    detail::concatenate("must be the grid's count, ", grid_.count));
-        }
-        result_.status = PursuitStatus::not_run;
-        result_.atoms.clear();
-        result_.residual_energy.clear();
+        result_.clear(options_.atoms);
         frame_.load(samples, residual_);
-        const double energy = sums_.energy(residual_);
+        const double energy = detail::energy(residual_);
         result_.signal_energy = static_cast<R>(energy);
-        if (!is_finite(result_.signal_energy)) {
-            require(false, "signal energy", energy,
-                    "must be finite: NaN or infinity among the samples, or scale the signal down");
-        }
+        require(is_finite(result_.signal_energy), "signal energy", energy,
+                "must be finite: NaN or infinity among the samples, or scale them down");
         swarm_.seed(seed, frame);
         result_.status = energy > 0 ? decompose(energy) : PursuitStatus::silent;
         return result_;
@@ -115,13 +119,6 @@ private:
             value *= value;
         }
         return x;
-    }
-    [[nodiscard]] static EchoSwarmBounds swarm_bounds(const SamplingGrid& grid,
-                                                      const GaborBox& box) noexcept {
-        const detail::LaneBounds b = detail::lane_bounds(grid, box);
-        return {{b.arrival.lower, b.arrival.upper},
-                {b.rotation.lower, b.rotation.upper},
-                {std::sqrt(b.decay.lower), std::sqrt(b.decay.upper)}};
     }
 
     [[nodiscard]] PursuitStatus decompose(double signal) {
@@ -151,8 +148,8 @@ private:
                 return PursuitStatus::exhausted;
             }
             const std::complex<double> coefficient = sums.c[0] / sums.m[0];
-            sums_.subtract(coefficient, atom_, residual_);
-            energy = sums_.energy(residual_);
+            detail::subtract(coefficient, atom_, residual_);
+            energy = detail::energy(residual_);
             result_.atoms.push_back(frame_.echo(point, coefficient));
             result_.residual_energy.push_back(static_cast<R>(energy));
         }
@@ -169,7 +166,6 @@ private:
     detail::LaneArray<double> residual_;
     detail::LaneArray<double> weighted_;
     detail::LaneArray<double> atom_;
-    detail::LaneBasis<double> sums_;  // for its sums over lanes
     double threshold_ = 0;
     Result result_;
 };
