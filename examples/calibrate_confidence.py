@@ -1,10 +1,9 @@
 #!/usr/bin/env python3
 """Fits the weights of motion/wall_confidence.hpp to recordings with known truth.
 
-    wall_study --first 2001 --recordings 50 --without-artery 12 --least-confidence 0 --largest-linearity 0.995 \
-        --details a.csv
-    wall_study --first 3001 --recordings 20 --without-artery 10 --event-probability 0.3 --least-confidence 0 \
-        --largest-linearity 0.995 --details b.csv
+    wall_study --first 9001 --recordings 100 --without-artery 150 --least-confidence 0 --details a.csv
+    wall_study --first 9301 --recordings 40 --without-artery 20 --event-probability 0.3 --least-confidence 0 \
+        --details b.csv
     python3 examples/calibrate_confidence.py a.csv b.csv [--check c.csv ...]
 
 A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights, by what
@@ -49,8 +48,8 @@ def cost(weights, signs, right):
 arguments = sys.argv[1:]
 split = arguments.index("--check") if "--check" in arguments else len(arguments)
 signs, right, deviations, errors = joined(arguments[:split])
-# A sign speaks one way: the less of a line in the tissue the better, the less of all others.
-direction = [0, -1, -1, -1, 1]
+# A sign speaks one way: standing out, evidence and tissue that is no line for a wall, all others against it.
+direction = [0, -1, -1, -1, 1, 1, 1]
 bounds = [(0 if d > 0 else None, 0 if d < 0 else None) for d in direction]
 weights = minimize(cost, np.zeros(signs.shape[1]), args=(signs, right), method="L-BFGS-B", bounds=bounds).x
 good = right & (deviations > 0)

@@ -337,9 +337,6 @@ int main(int argc, char** argv) {
     app.add_option("--least-confidence", track.confidence.least_confidence,
                    "Of each wall; 0 to calibrate the confidence anew")
         ->capture_default_str();
-    app.add_option("--largest-linearity", track.walls.largest_linearity,
-                   "Of the tissue's pulse over depth: beyond it there is no artery")
-        ->capture_default_str();
     app.add_option("--threads", threads, "Recordings worked on at once")
         ->check(CLI::Range(1, 256))
         ->capture_default_str();

@@ -118,6 +118,7 @@ SeparatedWalls at_every_frame(const LineHistory& line, const SeparatedWalls& ave
         to.wall_layers = from.wall_layers;
         to.reference = from.reference;
         to.evidence = from.evidence;
+        to.mean_evidence = from.mean_evidence;
         to.tissue_linearity = from.tissue_linearity;
         to.tissue_line = from.tissue_line;
         if (from.state.own.size() > 0) {

@@ -11,9 +11,11 @@ namespace echosieve {
 
 WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
     const auto size = [](double x, double least) { return std::log10(std::max(x, least)); };
+    const double apart = wall.pulse_share != 0 ? 1 - wall.tissue_line / wall.pulse_share : 0;
     WallSigns x;
     x << 1, wall.residual, size(1e6 * wall.fast_motion, 0.01),
-        std::abs(wall.bulk_share - other.bulk_share), size(1 - wall.tissue_linearity, 1e-3);
+        std::abs(wall.bulk_share - other.bulk_share), size(1 - wall.tissue_linearity, 1e-3),
+        std::clamp(apart, 0.0, 1.0), size(wall.mean_evidence, 0.01);
     return x;
 }
 

@@ -114,7 +114,7 @@ std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::s
 std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& motion,
                                    const WallFinderOptions& options) {
     validate(options);
-    if (!motion.usable() || pulse_linearity(motion) > options.largest_linearity) {
+    if (!motion.usable()) {
         return std::nullopt;
     }
     const std::vector<ScannedDepth> depths = scan_line(line, motion, options);

@@ -327,8 +327,7 @@ void WallModel::solve(const WallState& wall, double noise) {
         log_determinant += 2 * std::log(out.factor(k, 2 * k));
     }
     out.quadratic = reduced_.explained + explained;
-    out.evidence = out.quadratic - log_determinant -
-                   weight_ * static_cast<double>(gate_.bins()) * (std::log(noise) + power_ / noise);
+    out.evidence = out.quadratic - log_determinant - values() * (std::log(noise) + power_ / noise);
 }
 
 double WallModel::evidence(const WallState& wall, double noise) {
@@ -403,8 +402,7 @@ WallModel::Layers WallModel::layers(const WallState& wall, double noise) {
         out.shares.push_back({sense_ * r.tissue_shares[k], bulk_tissue_});
     }
     // (A + P) x = b with A the frames' sums: |rest|^2 = |Y|^2 - x^H b - x^H P x, all over noise.
-    out.noise = std::max(
-        power_ - noise * (solved.quadratic + prior) / (weight_ * static_cast<double>(bins)), 0.0);
+    out.noise = std::max(power_ - noise * (solved.quadratic + prior) / values(), 0.0);
     return out;
 }
 

@@ -23,6 +23,7 @@ WallReport wall_report(const SeparatedWall& wall, const WallMotion& motion, doub
         std::sqrt(without_slow_part(motion.own, fast_frequency, frame_rate).square().mean());
     out.share_deviation = wall.state.share_deviation;
     out.evidence = wall.evidence;
+    out.mean_evidence = wall.mean_evidence;
     out.tissue_linearity = wall.tissue_linearity;
     out.tissue_line = wall.tissue_line;
     return out;

@@ -172,9 +172,6 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     fit_jointly(tissue, times, separation.rounds, separation.coarse, line.settings.frame_rate);
     adopt(motion, tissue, times);
     const double linearity = pulse_linearity(motion);
-    if (linearity > finder.largest_linearity) {
-        return std::nullopt;  // all of the tissue pulsates: no other pulse would be an artery's
-    }
     const std::vector<PulseCandidate> candidates = pulse_candidates(
         line, motion,
         {line.first_depth() + finder.dead_zone, finder.smallest_diameter, finder.largest_diameter},

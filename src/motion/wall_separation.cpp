@@ -150,6 +150,7 @@ public:
         WallState without = state;
         without.prior.wall_power = 1e-9;
         wall.evidence = model.evidence(state, noise) - model.evidence(without, noise);
+        wall.mean_evidence = wall.evidence / model.values();
     }
 
     // What the wall does slowly by itself, such as tissue slipping past it: by the phase of its

@@ -18,6 +18,9 @@ WallReport good_wall(double share) {
     wall.fast_motion = 0.5e-6;
     wall.share_deviation = 1e-6;
     wall.evidence = 2e4;
+    wall.mean_evidence = 3;
+    wall.tissue_linearity = 0.5;
+    wall.tissue_line = 0.1 * share;
     return wall;
 }
 
@@ -59,6 +62,8 @@ TEST_CASE("clear walls are trusted, walls with the signs of a wrong one are not"
     };
     doubted([](WallReport& w) { w.residual = 0.5; });
     doubted([](WallReport& w) { w.tissue_linearity = 0.96; });
+    doubted([](WallReport& w) { w.tissue_line = 0.9 * w.pulse_share; });
+    doubted([](WallReport& w) { w.mean_evidence = 0.1; });
     doubted([](WallReport& w) { w.fast_motion = 15e-6; });
     doubted([](WallReport& w) { w.bulk_share = 1.6; });
     WallReport wrong = near;

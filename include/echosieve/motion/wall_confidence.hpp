@@ -18,28 +18,29 @@ namespace echosieve {
 //
 // A wrong wall, the wrong layer of the right one, or a lost cycle look like a good fit to the frame
 // alone, but leave signs: much unexplained, motion of its own, shares that do not suit each other,
-// tissue that pulsates as a whole.
+// tissue that pulsates as a whole and a wall that does as the tissue does, little evidence.
 // The weights and k are fitted to synthetic recordings of both simulators with known truth, drawn
 // from seeds that no test and no published figure uses (`wall_study --details`, then
 // examples/calibrate_confidence.py); how well they hold on other seeds, `wall_study` prints.
 
-inline constexpr Eigen::Index wall_sign_count = 5;
+inline constexpr Eigen::Index wall_sign_count = 7;
 using WallSigns = Eigen::Array<double, wall_sign_count, 1>;
 
 /// The signs of one wall of a pair: 1; the part of its gate unexplained; log10 of its fast motion
 /// of its own [um]; the difference of both bulk shares; log10 of the part of the tissue's pulse
-/// shares that is no straight line over depth.
+/// shares that is no straight line over depth; the part of its share by which it stands out from
+/// that line, 0 to 1; log10 of its evidence per independent value of its gate.
 [[nodiscard]] WallSigns wall_signs(const WallReport& wall, const WallReport& other);
 
 struct WallConfidenceOptions {
     WallSigns weights = default_weights();
-    double deviation_scale = 2.66;  ///< k
+    double deviation_scale = 2.63;  ///< k
     double close = 20e-6;           ///< t [m]
     double least_confidence = 0.2;  ///< of each wall: below it no artery is reported
 
     [[nodiscard]] static WallSigns default_weights() {
         WallSigns w;
-        w << 5.563, -4.029, -3.455, -2.856, 1.829;
+        w << 2.565, -2.121, -3.947, -3.726, 2.764, 2.582, 2.285;
         return w;
     }
 };

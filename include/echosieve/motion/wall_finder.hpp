@@ -46,9 +46,6 @@ struct WallFinderOptions {
     double mirror = 0.15;          ///< of the evidence for motion the other way: less is its image
     double usual_part = 0.05;      ///< of the line's most evidence one way: where half is believed
     double evidence_power = 0.15;  ///< of the evidence, beside the share's square
-    /// part of the variance of the tissue's pulse shares that a straight line over depth may
-    /// explain: beyond it the tissue pulsates as a whole, and holds no artery
-    double largest_linearity = 0.965;
     ShareScanOptions scan;
     double interval = 4e-3;           ///< frames within it together weigh 1 in the evidence [s]
     double longest_interval = 16e-3;  ///< frames within it are averaged while little moves [s]
@@ -78,8 +75,6 @@ inline void validate(const WallFinderOptions& options) {
     require(options.usual_part >= 0, "usual_part", options.usual_part, "must be zero or more");
     require(options.evidence_power >= 0, "evidence_power", options.evidence_power,
             "must be zero or more");
-    require(options.largest_linearity > 0 && options.largest_linearity <= 1, "largest_linearity",
-            options.largest_linearity, "must lie in (0, 1]");
     validate(options.scan);
     require(options.interval >= 0, "interval", options.interval, "must be zero or more [s]");
     require(options.longest_interval >= 0, "longest_interval", options.longest_interval,
@@ -129,8 +124,7 @@ struct WallPair {
 [[nodiscard]] double pulse_linearity(const CommonMotion& motion);
 
 /// The pair of walls with the highest score, or nothing: no two places of opposite motion that the
-/// options allow as walls, or the tissue's pulse is a straight line over depth. Throws InvalidInput
-/// for options outside their domain.
+/// options allow as walls. Throws InvalidInput for options outside their domain.
 [[nodiscard]] std::optional<WallPair> find_walls(const LineHistory& line,
                                                  const CommonMotion& motion,
                                                  const WallFinderOptions& options = {});

@@ -21,6 +21,7 @@ struct SeparatedWall {
     std::size_t wall_layers = 1;  ///< of the sheet, from outside towards the lumen
     std::size_t reference = 0;    ///< which of them lies at the wall's depth
     double evidence = 0;          ///< logarithm, over that of the tissue alone
+    double mean_evidence = 0;     ///< that over the independent values of the gate
     bool other_cycle = false;     ///< a search over the carrier's cycles moved it
     double tissue_linearity = 0;  ///< pulse_linearity of the line's tissue
     double tissue_line = 0;  ///< pulse share of a straight line through the tissue's, there [m]

@@ -132,6 +132,10 @@ public:
     /// wall_power alone it costs a tenth.
     [[nodiscard]] double evidence(const WallState& wall, double noise);
 
+    /// Independent values in the gate: frames, each as much as it weighs, times bins.
+    [[nodiscard]] double values() const noexcept {
+        return weight_ * static_cast<double>(gate_.bins());
+    }
     /// Mean squared value per block and bin.
     [[nodiscard]] double power() const noexcept { return power_; }
 
