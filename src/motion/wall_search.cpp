@@ -71,7 +71,8 @@ struct Hypothesis {
     std::optional<WallPair> pair;
     double evidence = 0;  // at both walls, as scanned
     double promise = 0;   // that times the opposition squared
-    bool tried = false;   // the search over cycles moved no wall: without it, all would be the same
+    bool moved = false;   // by the search over cycles, when it was taken apart last
+    bool lost = false;    // no walls then, or one that hardly shows
 };
 
 // Shares of the tissue gates for another pulse.
@@ -102,11 +103,17 @@ double tissue_line_at(double depth, const CommonMotion& motion, const WallPair& 
     return mean + slope * (depth - middle);
 }
 
-// The walls of a hypothesis, taken apart; nothing if they turn out to be none.
-std::optional<SeparatedWalls> walls_of(const LineHistory& line, Hypothesis hypothesis,
-                                       const WallFinderOptions& finder,
-                                       const WallSeparationOptions& options, bool& same_cycles) {
+struct TakenApart {
+    SeparatedWalls walls;
+    bool usable = false;  // they have not turned out to be none
+};
+
+// The walls of a hypothesis, taken apart from `start` times the shares that were scanned.
+TakenApart walls_of(const LineHistory& line, Hypothesis hypothesis, const WallFinderOptions& finder,
+                    const WallSeparationOptions& options, double start) {
     const double sign = hypothesis.pair->pulse_sign;
+    hypothesis.pair->near.share *= start;
+    hypothesis.pair->far.share *= start;
     hypothesis.times.pulse *= sign;
     for (LayeredGate& layered : hypothesis.tissue) {
         for (LayerShare& share : layered.fit.shares) {
@@ -119,7 +126,6 @@ std::optional<SeparatedWalls> walls_of(const LineHistory& line, Hypothesis hypot
         wall->tissue_line = sign * tissue_line_at(wall->state.depth, hypothesis.motion,
                                                   *hypothesis.pair, options.wall_distance);
     }
-    same_cycles = !walls.near.other_cycle && !walls.far.other_cycle;
     const double diameter = walls.far.state.depth - walls.near.state.depth;
     // The gate that held the wall lay below the dead zone.
     const double shallowest =
@@ -132,20 +138,17 @@ std::optional<SeparatedWalls> walls_of(const LineHistory& line, Hypothesis hypot
         std::max(near, far) <= finder.scan.largest_share &&
         near + far >= finder.smallest_distension &&
         std::min(walls.near.evidence, walls.far.evidence) >= finder.least_evidence;
-    return apart ? std::optional(std::move(walls)) : std::nullopt;
+    return {std::move(walls), apart};
 }
 
 // The less trusted wall's confidence.
-double confidence_of(const std::optional<SeparatedWalls>& walls, double frame_rate,
+double confidence_of(const SeparatedWalls& walls, double frame_rate,
                      const WallMotionOptions& motion, const WallConfidenceOptions& confidence) {
-    if (!walls) {
-        return 0;
-    }
     const auto report = [&](const SeparatedWall& wall) {
-        return wall_report(wall, wall_motion(wall, walls->times, frame_rate, motion), frame_rate);
+        return wall_report(wall, wall_motion(wall, walls.times, frame_rate, motion), frame_rate);
     };
-    WallReport near = report(walls->near);
-    WallReport far = report(walls->far);
+    WallReport near = report(walls.near);
+    WallReport far = report(walls.far);
     set_confidence(near, far, confidence);
     return std::min(near.confidence, far.confidence);
 }
@@ -204,30 +207,41 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     }
     std::optional<SeparatedWalls> best;
     double best_confidence = -1;
-    // The search over cycles may go astray where the pulse is still far from right: without it, if
-    // nothing else is sure.
-    for (const bool search_cycles : {true, false}) {
-        WallSeparationOptions way = separation;
-        way.search_cycles = search_cycles;
+    // Takes the hypotheses apart that are wanted, until one is sure.
+    const auto try_those = [&](const WallSeparationOptions& way, double start, auto wanted) {
         for (Hypothesis& h : hypotheses) {
-            if (!h.pair || h.tried || h.promise < options.least_promise * most) {
+            if (best_confidence >= options.sure) {
+                return;
+            }
+            if (!h.pair || h.promise < options.least_promise * most || !wanted(h)) {
                 continue;
             }
-            std::optional<SeparatedWalls> walls = walls_of(line, h, finder, way, h.tried);
-            if (walls) {
-                walls->near.tissue_linearity = linearity;
-                walls->far.tissue_linearity = linearity;
+            auto [walls, usable] = walls_of(line, h, finder, way, start);
+            h.moved = walls.near.other_cycle || walls.far.other_cycle;
+            h.lost = !usable || std::min(walls.near.mean_evidence, walls.far.mean_evidence) <
+                                    options.hardly_seen;
+            if (!usable) {
+                continue;
             }
+            walls.near.tissue_linearity = linearity;
+            walls.far.tissue_linearity = linearity;
             const double sure =
                 confidence_of(walls, line.settings.frame_rate, motion_options, confidence);
-            if (walls && sure > best_confidence) {
+            if (sure > best_confidence) {
                 best = std::move(walls);
                 best_confidence = sure;
             }
-            if (best_confidence >= options.sure) {
-                return best;
-            }
         }
+    };
+    try_those(separation, 1, [](const Hypothesis&) { return true; });
+    // The search over cycles may go astray where the pulse is still far from right.
+    WallSeparationOptions without = separation;
+    without.search_cycles = false;
+    try_those(without, 1, [](const Hypothesis& h) { return h.moved; });
+    // Tissue up to a part of the wall's share is allowed for: a share that starts far too large
+    // leaves the wall to it, and grows.
+    if (best_confidence < confidence.least_confidence) {
+        try_those(separation, options.smaller_start, [](const Hypothesis& h) { return h.lost; });
     }
     return best;
 }

@@ -30,6 +30,10 @@ struct WallSearchOptions {
     double least_opposition = 0.8;    ///< of a candidate, over that of the tissue's pulse
     double least_promise = 0.1;       ///< of a pair, over the most promising one's, to be tried
     double sure = 0.8;                ///< confidence of both walls that ends the search
+    /// mean evidence of a wall below which tissue explains its gate nearly as well: such a pair is
+    /// tried again from `smaller_start` times its shares, if no other is trusted
+    double hardly_seen = 0.1;
+    double smaller_start = 0.6;
 };
 
 inline void validate(const WallSearchOptions& options) {
@@ -38,6 +42,9 @@ inline void validate(const WallSearchOptions& options) {
             "must be zero or more");
     require(options.least_promise >= 0, "least_promise", options.least_promise,
             "must be zero or more");
+    require(options.hardly_seen >= 0, "hardly_seen", options.hardly_seen, "must be zero or more");
+    require(options.smaller_start > 0 && options.smaller_start <= 1, "smaller_start",
+            options.smaller_start, "must lie in (0, 1]");
     require(options.sure >= 0 && options.sure <= 1, "sure", options.sure, "must lie in [0, 1]");
 }
 
