@@ -99,8 +99,46 @@ double tissue_line_at(double depth, const CommonMotion& motion, const WallPair& 
     const double mean = (weight * motion.pulse_share).sum() / total;
     const double middle = (weight * motion.depths).sum() / total;
     const Eigen::ArrayXd z = motion.depths - middle;
-    const double slope = (weight * z * motion.pulse_share).sum() / (weight * z.square()).sum();
+    const double spread = (weight * z.square()).sum();
+    const double slope = spread > 0 ? (weight * z * motion.pulse_share).sum() / spread : 0;
     return mean + slope * (depth - middle);
+}
+
+// The tissue's pulse first, then the others, the most promising first.
+std::vector<Hypothesis> all_hypotheses(const LineHistory& line, const CommonMotion& motion,
+                                       const LayerTimes& times,
+                                       const std::vector<LayeredGate>& tissue,
+                                       const WallFinderOptions& finder,
+                                       const WallSearchOptions& options) {
+    const std::vector<PulseCandidate> candidates = pulse_candidates(
+        line, motion,
+        {line.first_depth() + finder.dead_zone, finder.smallest_diameter, finder.largest_diameter},
+        options.candidates);
+    std::vector<Hypothesis> hypotheses;
+    for (std::size_t k = 0; k < candidates.size() && k <= options.most_candidates; ++k) {
+        if (candidates[k].opposition < options.least_opposition * candidates[0].opposition) {
+            break;
+        }
+        Hypothesis next{times, tissue, motion, std::nullopt};
+        if (k > 0) {
+            next.times.pulse = candidates[k].pulse;
+            next.tissue = refitted(std::move(next.tissue), next.times);
+            adopt(next.motion, next.tissue, next.times);
+        }
+        next.pair = find_walls(line, next.motion, finder);
+        if (next.pair) {
+            next.evidence = next.pair->near.total + next.pair->far.total;
+            next.promise = next.evidence * candidates[k].opposition * candidates[k].opposition;
+        }
+        hypotheses.push_back(std::move(next));
+    }
+    if (hypotheses.empty()) {
+        return hypotheses;
+    }
+    std::stable_sort(
+        hypotheses.begin() + 1, hypotheses.end(),
+        [](const Hypothesis& x, const Hypothesis& y) { return x.promise > y.promise; });
+    return hypotheses;
 }
 
 struct TakenApart {
@@ -175,32 +213,8 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     fit_jointly(tissue, times, separation.rounds, separation.coarse, line.settings.frame_rate);
     adopt(motion, tissue, times);
     const double linearity = pulse_linearity(motion);
-    const std::vector<PulseCandidate> candidates = pulse_candidates(
-        line, motion,
-        {line.first_depth() + finder.dead_zone, finder.smallest_diameter, finder.largest_diameter},
-        options.candidates);
-    std::vector<Hypothesis> hypotheses;
-    for (std::size_t k = 0; k < candidates.size() && k <= options.most_candidates; ++k) {
-        if (candidates[k].opposition < options.least_opposition * candidates[0].opposition) {
-            break;
-        }
-        Hypothesis next{times, tissue, motion, std::nullopt};
-        if (k > 0) {
-            next.times.pulse = candidates[k].pulse;
-            next.tissue = refitted(std::move(next.tissue), next.times);
-            adopt(next.motion, next.tissue, next.times);
-        }
-        next.pair = find_walls(line, next.motion, finder);
-        if (next.pair) {
-            next.evidence = next.pair->near.total + next.pair->far.total;
-            next.promise = next.evidence * candidates[k].opposition * candidates[k].opposition;
-        }
-        hypotheses.push_back(std::move(next));
-    }
-    // The tissue's pulse first, then the others, the most promising first, until one is sure.
-    std::stable_sort(
-        hypotheses.begin() + 1, hypotheses.end(),
-        [](const Hypothesis& x, const Hypothesis& y) { return x.promise > y.promise; });
+    std::vector<Hypothesis> hypotheses =
+        all_hypotheses(line, motion, times, tissue, finder, options);
     double most = 0;
     for (const Hypothesis& h : hypotheses) {
         most = std::max(most, h.promise);
