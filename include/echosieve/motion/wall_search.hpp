@@ -29,7 +29,9 @@ struct WallSearchOptions {
     std::size_t most_candidates = 3;  ///< that are scanned beside the tissue's pulse
     double least_opposition = 0.8;    ///< of a candidate, over that of the tissue's pulse
     double least_promise = 0.1;       ///< of a pair, over the most promising one's, to be tried
-    double sure = 0.8;                ///< confidence of both walls that ends the search
+    /// confidence of both walls that ends the search: the rest promise less, and a pair in slow
+    /// tissue can look surer than the walls where tissue echoes are the stronger ones
+    double sure = 0.5;
     /// mean evidence of a wall below which tissue explains its gate nearly as well: such a pair is
     /// tried again from `smaller_start` times its shares, if no other is trusted
     double hardly_seen = 0.1;
