@@ -51,7 +51,8 @@ Recording slab(bool artery) {
     };
     for (double depth = 7e-3; depth < 22e-3; depth += 0.25e-3) {
         const double size = 75 * random.normal();
-        add(depth, 20e-6 * (depth - 14e-3) / 7e-3, std::polar(size, 2 * pi * random.uniform()));
+        add(depth, 20e-6 * (depth - 14e-3) / 7e-3,
+            size * std::polar(1.0, 2 * pi * random.uniform()));
     }
     if (artery) {
         add(near_depth, near_share, std::polar(300.0, 0.5));
