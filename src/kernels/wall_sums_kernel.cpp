@@ -1,17 +1,12 @@
 // The sums of a wall's model, all bins at once.
 #include "wall_sums_kernel.hpp"
 
-#include "vectors.hpp"
+#include "complex_lanes.hpp"
 
 namespace echosieve::kernels {
 namespace {
 
 constexpr std::size_t lanes = lanes_of<Doubles>;
-
-struct Complex {
-    Doubles real;
-    Doubles imag;
-};
 
 // Element n of an array, the bins of one register.
 ECHOSIEVE_INLINE Complex load(const double* from, std::size_t n, std::size_t stride) {

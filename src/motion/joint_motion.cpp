@@ -18,11 +18,7 @@
 
 namespace echosieve {
 
-namespace {
-
-constexpr Eigen::Index widest_register = 8;  // doubles
-
-}  // namespace
+namespace {}  // namespace
 
 void set_trust(std::vector<LayeredGate>& gates) {
     Eigen::ArrayXd residual(static_cast<Eigen::Index>(gates.size()));
@@ -95,7 +91,7 @@ void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
         delays.resize(frames, layers);
         by_pulse.resize(layers, bins);
         by_bulk.resize(layers, bins);
-        work.resize(layers * 4 * widest_register);
+        work.resize(layers * 4 * kernels::widest_register);
         // With a lag the tissue says nothing of p.
         const double pulse_part = layered.late && times.lag != 0 ? 0 : 1;
         for (Eigen::Index k = 0; k < layers; ++k) {

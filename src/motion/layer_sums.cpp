@@ -6,16 +6,10 @@
 
 namespace echosieve {
 
-namespace {
-
-constexpr Eigen::Index whole_registers = 8;  // doubles in the widest set's
-
-}  // namespace
-
 LayerSummer::LayerSummer(const GateSpectrum& gate, const LayerTimes& times, Eigen::Index layers)
     : gate_(gate),
       layers_(layers),
-      stride_((gate.values.rows() + whole_registers - 1) / whole_registers * whole_registers),
+      stride_(kernels::whole_registers(gate.values.rows())),
       motion_(Eigen::ArrayXXd::Zero(stride_, 2)),
       weights_(Eigen::ArrayXXd::Zero(stride_, 6)),
       delays_(stride_, layers),

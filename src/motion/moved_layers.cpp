@@ -13,7 +13,6 @@ namespace echosieve {
 void add_moved_layers(Eigen::ArrayXXcd& to, const GateSpectrum& gate, const LayerTimes& times,
                       std::span<const LayerShare> shares, const Eigen::ArrayXXcd& spectra,
                       const Eigen::ArrayXXcd& own, std::size_t own_layers) {
-    constexpr Eigen::Index widest = 8;  // doubles in a register
     const auto layers = static_cast<Eigen::Index>(shares.size());
     eigen_assert(spectra.rows() == layers && spectra.cols() == gate.bins());
     Eigen::ArrayXXd delays(times.pulse.size(), layers);
@@ -22,7 +21,7 @@ void add_moved_layers(Eigen::ArrayXXcd& to, const GateSpectrum& gate, const Laye
         delays.col(k) =
             2 / times.sound_speed * (share.pulse * times.pulse + share.bulk * times.bulk);
     }
-    Eigen::ArrayXd work(4 * widest * layers);
+    Eigen::ArrayXd work(4 * kernels::widest_register * layers);
     const FrequencyRow row = gate.angular();
     kernels::MovedLayersTask task{};
     task.delays = delays.data();

@@ -63,14 +63,18 @@ std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion&
     return depths;
 }
 
-double pulse_linearity(const CommonMotion& motion) {
-    const double total = motion.weight.sum();
-    const Eigen::ArrayXd z = motion.depths - (motion.weight * motion.depths).sum() / total;
-    const Eigen::ArrayXd a =
-        motion.pulse_share - (motion.weight * motion.pulse_share).sum() / total;
-    const double spread = (motion.weight * z.square()).sum() * (motion.weight * a.square()).sum();
-    const double common = (motion.weight * z * a).sum();
-    return spread > 0 ? common * common / spread : 0;
+ShareLine pulse_share_line(const CommonMotion& motion, const Eigen::ArrayXd& weight) {
+    const double total = weight.sum();
+    ShareLine line{(weight * motion.depths).sum() / total,
+                   (weight * motion.pulse_share).sum() / total, 0, 0};
+    const Eigen::ArrayXd z = motion.depths - line.depth;
+    const Eigen::ArrayXd a = motion.pulse_share - line.share;
+    const double depths = (weight * z.square()).sum();
+    const double shares = (weight * a.square()).sum();
+    const double common = (weight * z * a).sum();
+    line.slope = depths > 0 ? common / depths : 0;
+    line.linearity = depths * shares > 0 ? common * common / (depths * shares) : 0;
+    return line;
 }
 
 namespace {

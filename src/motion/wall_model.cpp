@@ -24,12 +24,7 @@ using Complex = std::complex<double>;
 constexpr double lowest_tissue = -0.15;  // of the wall's share
 constexpr double thickest = 0.3;         // of the radius: the sheet strains no further in
 constexpr double smallest_share = 1e-9;  // [m]
-constexpr Eigen::Index widest = 8;       // doubles in a register
 constexpr Eigen::Index margin = 4;       // rows of a table beyond, for the interpolation
-
-Eigen::Index whole_registers(Eigen::Index count) {
-    return (count + widest - 1) / widest * widest;
-}
 
 // a(d)
 Eigen::ArrayXd strained(const WallState& wall, const Eigen::ArrayXd& d) {
@@ -314,7 +309,7 @@ void WallModel::solve(const WallState& wall, double noise) {
                                    reinterpret_cast<double*>(out.projection.data())});
     out.variance = wall.prior.wall_power * power_ * (-distances_.abs() / options_.decay).exp();
     out.precision = 1 / out.variance;
-    out.factor.resize(whole_registers(sheet + 1), 2 * sheet);
+    out.factor.resize(kernels::whole_registers(sheet + 1), 2 * sheet);
     kernels::factor_sheet_of(set)({static_cast<std::size_t>(sheet),
                                    static_cast<std::size_t>(out.factor.rows()),
                                    reinterpret_cast<const double*>(out.gram.data()),

@@ -95,13 +95,7 @@ double tissue_line_at(double depth, const CommonMotion& motion, const WallPair& 
     if ((weight > 0).count() < 3) {
         weight = motion.weight;
     }
-    const double total = weight.sum();
-    const double mean = (weight * motion.pulse_share).sum() / total;
-    const double middle = (weight * motion.depths).sum() / total;
-    const Eigen::ArrayXd z = motion.depths - middle;
-    const double spread = (weight * z.square()).sum();
-    const double slope = spread > 0 ? (weight * z * motion.pulse_share).sum() / spread : 0;
-    return mean + slope * (depth - middle);
+    return pulse_share_line(motion, weight).at(depth);
 }
 
 // The tissue's pulse first, then the others, the most promising first.
@@ -212,7 +206,7 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
     settle_gaps(tissue, times, line.runs(), line.half_wavelength(), separation.gaps);
     fit_jointly(tissue, times, separation.rounds, separation.coarse, line.settings.frame_rate);
     adopt(motion, tissue, times);
-    const double linearity = pulse_linearity(motion);
+    const double linearity = pulse_share_line(motion, motion.weight).linearity;
     std::vector<Hypothesis> hypotheses =
         all_hypotheses(line, motion, times, tissue, finder, options);
     double most = 0;

@@ -68,7 +68,7 @@ struct WallReport {
     double share_deviation = 0;   ///< standard deviation of pulse_share, from its likelihood [m]
     double evidence = 0;          ///< log evidence of the wall over that of the tissue alone
     double mean_evidence = 0;     ///< that over the gate's independent values: frames and bins
-    double tissue_linearity = 0;  ///< pulse_linearity of the line's tissue, 0 to 1
+    double tissue_linearity = 0;  ///< of the tissue's pulse_share_line, 0 to 1
     double tissue_line = 0;  ///< pulse share of a straight line through the tissue's, there [m]
     double confidence = 0;   ///< that the right wall is followed and no cycle lost, 0 to 1
     std::vector<Echo<Gabor<double>>> reference;  ///< the wall's echoes at rest, as received

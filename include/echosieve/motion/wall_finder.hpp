@@ -118,10 +118,19 @@ struct WallPair {
                                                   const CommonMotion& motion,
                                                   const WallFinderOptions& options);
 
-/// Part of the variance of the gates' pulse shares that a straight line over depth explains, 0
-/// to 1. Around an artery they turn over: tissue above it goes up, tissue below it down, both less
-/// the further away.
-[[nodiscard]] double pulse_linearity(const CommonMotion& motion);
+/// A straight line through the gates' pulse shares over depth.
+struct ShareLine {
+    double depth = 0;      ///< weighted mean of the gates' depths [m]
+    double share = 0;      ///< there [m]
+    double slope = 0;      ///< share over depth
+    double linearity = 0;  ///< part of the shares' variance that it explains, 0 to 1
+
+    [[nodiscard]] double at(double z) const noexcept { return share + slope * (z - depth); }
+};
+
+/// By weighted least squares, `weight` per gate. Around an artery the shares turn over: tissue
+/// above it goes up, tissue below it down, both less the further away.
+[[nodiscard]] ShareLine pulse_share_line(const CommonMotion& motion, const Eigen::ArrayXd& weight);
 
 /// The pair of walls with the highest score, or nothing: no two places of opposite motion that the
 /// options allow as walls. Throws InvalidInput for options outside their domain.

@@ -23,7 +23,7 @@ struct SeparatedWall {
     double evidence = 0;          ///< logarithm, over that of the tissue alone
     double mean_evidence = 0;     ///< that over the independent values of the gate
     bool other_cycle = false;     ///< a search over the carrier's cycles moved it
-    double tissue_linearity = 0;  ///< pulse_linearity of the line's tissue
+    double tissue_linearity = 0;  ///< of the tissue's pulse_share_line
     double tissue_line = 0;  ///< pulse share of a straight line through the tissue's, there [m]
 
     /// The wall's pulse share, deeper positive, and its bulk share.
