@@ -58,7 +58,7 @@ TEST_CASE_TEMPLATE("a reused workspace leaves one allocation, the result", S, Sw
     const auto objective = [](std::span<const double> x) { return x[0] * x[0] + x[1] * x[1]; };
     const std::vector<double> start = {1, 1, 0};
     NoObserver observer;
-    SwarmWorkspace<double> workspace;
+    Workspace workspace;
     S swarm;
     static_cast<void>(swarm.minimise(objective, box, 1, start, observer, workspace));
     for (const std::size_t iterations : {0U, 1U, 10U, 1000U}) {

@@ -108,7 +108,7 @@ struct ApplyByValue {
     double apply(double x, double lower, double upper) const;
 };
 struct InformantOfNobody {
-    int informant(std::span<const double>, std::size_t) const;
+    int inform(std::span<const Merit<double>>, std::span<std::size_t>, const SwarmState&) const;
 };
 static_assert(BoundPolicy<AbsorbingBounds, float> && !BoundPolicy<ApplyByValue, double>);
 static_assert(SwarmTopology<Ring, double> && !SwarmTopology<InformantOfNobody, double>);

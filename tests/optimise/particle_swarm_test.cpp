@@ -91,13 +91,26 @@ TEST_CASE("bound policies absorb, reflect and wrap") {
 
 TEST_CASE("a ring informs its neighbours only") {
     const std::vector<double> values = {5, 4, 3, 2, 1, 6};
-    const std::span<const double> view(values);
-    CHECK(GlobalBest{}.informant(view, 0) == 4);
-    CHECK(Ring{1}.informant(view, 0) == 1);
-    CHECK(Ring{1}.informant(view, 5) == 4);
-    CHECK(Ring{2}.informant(view, 0) == 4);
-    CHECK(Ring{9}.informant(view, 1) == 4);
-    CHECK(Ring{1}.informant(std::span<const double>(view.first(1)), 0) == 0);
+    std::vector<Merit<double>> memories;
+    for (const double value : values) {
+        memories.push_back({value, 0});
+    }
+    const auto informants = [&](const auto& topology, std::size_t count) {
+        std::vector<std::size_t> out(count);
+        topology.inform(std::span<const Merit<double>>(memories).first(count), std::span(out), {});
+        return out;
+    };
+    using Indices = std::vector<std::size_t>;
+    CHECK(informants(GlobalBest{}, 6) == Indices(6, 4));
+    CHECK(informants(Ring{1}, 6) == Indices{1, 2, 3, 4, 4, 4});
+    CHECK(informants(Ring{2}, 6) == Indices{4, 3, 4, 4, 4, 4});
+    CHECK(informants(Ring{9}, 6) == Indices(6, 4));
+    CHECK(informants(Ring{0}, 6) == Indices{0, 1, 2, 3, 4, 5});
+    CHECK(informants(Ring{1}, 1) == Indices{0});
+    // A feasible particle informs better than any that is not, whatever its value.
+    memories[5].violation = 0;
+    memories[4].violation = 1;
+    CHECK(informants(GlobalBest{}, 6) == Indices(6, 3));
 }
 
 TEST_CASE_TEMPLATE("every evaluation lies inside the box", S, Swarm, RingSwarm,
@@ -196,9 +209,8 @@ TEST_CASE("bad boxes and options are refused, exceptions pass through") {
     const Box<double> box({-1}, {1});
     CHECK_THROWS_AS(static_cast<void>(minimise<double>(square, box, Swarm{.particles = 0}, 1)),
                     InvalidInput);
-    CHECK_THROWS_AS(
-        static_cast<void>(minimise<double>(square, box, Swarm{.cognition = 1, .social = 1}, 1)),
-        InvalidInput);
+    CHECK_THROWS_AS(static_cast<void>(minimise<double>(square, box, Swarm{.move = {1, 1}}, 1)),
+                    InvalidInput);
     const std::vector<double> wrong = {0, 0};
     CHECK_THROWS_AS(static_cast<void>(minimise<double>(square, box, Swarm{}, 1, wrong)),
                     InvalidInput);

@@ -17,7 +17,7 @@ using namespace echosieve::test;
 
 namespace {
 
-using Points = std::vector<std::vector<double>>;
+using Track = std::vector<std::vector<double>>;
 
 double bowl(std::span<const double> x) {
     double sum = 0;
@@ -30,9 +30,9 @@ double bowl(std::span<const double> x) {
 // Every point that a run asks for, where evaluation number `changed` is given the value -1, which
 // beats everything.
 template <class S>
-Points course(S swarm, std::size_t changed) {
+Track course(S swarm, std::size_t changed) {
     const Box<double> box({-1, -1}, {1, 1});
-    Points points;
+    Track points;
     const auto record = [&](std::span<const double> x) {
         points.emplace_back(x.begin(), x.end());
         return points.size() - 1 == changed ? -1 : bowl(x);
@@ -75,11 +75,11 @@ TEST_CASE("the move has the mean and the variance of the published one") {
     const std::vector<double> start = {0, 0};
     const Swarm swarm{.particles = 1, .iterations = steps, .initial_velocity = 1e-3};
     NoObserver observer;
-    SwarmWorkspace<double> workspace;
+    Workspace workspace;
     std::array<Mean, steps + 1> first;
     std::array<Mean, steps + 1> second;
     Mean together;
-    Points points;
+    Track points;
     const auto flat = [&](std::span<const double> x) {
         points.emplace_back(x.begin(), x.end());
         return 1.0;
@@ -126,7 +126,7 @@ TEST_CASE("the default constants are stable in mean and variance, phi = 4.05 is 
         return 24 * (1 - w * w) / (7 - 5 * w);
     };
     constexpr double printed = 1e-6;
-    const double phi = Swarm{}.cognition + Swarm{}.social;
+    const double phi = Swarm{}.move.cognition + Swarm{}.move.social;
     CHECK(mean_stable(phi));
     CHECK_WITHIN(variance_limit(phi), 3.347241, printed);
     CHECK(constriction(phi) * phi < variance_limit(phi));
@@ -157,12 +157,12 @@ TEST_CASE("a lone particle comes to rest at its best point") {
 
 TEST_CASE_TEMPLATE("all move, then all are evaluated, then all remember", S, Swarm, RingSwarm) {
     const S swarm{.particles = 20, .iterations = 5};
-    const Points plain = course(swarm, never);
+    const Track plain = course(swarm, never);
     CHECK(plain == course(swarm, never));
     std::size_t noticed = 0;
     for (const std::size_t particle : {0U, 7U, 19U}) {
         CAPTURE(particle);
-        const Points other = course(swarm, 20 + particle);  // in iteration 1
+        const Track other = course(swarm, 20 + particle);  // in iteration 1
         REQUIRE(other.size() == plain.size());
         // A value of iteration 1 moves nobody in iteration 1, not even those evaluated later.
         CHECK(std::equal(plain.begin(), plain.begin() + 40, other.begin()));
@@ -174,7 +174,7 @@ TEST_CASE_TEMPLATE("all move, then all are evaluated, then all remember", S, Swa
 
 TEST_CASE("news spreads to all at once, or by one neighbour an iteration on the ring") {
     const std::size_t particles = 20;
-    const auto changed = [&](const Points& a, const Points& b, std::size_t iteration) {
+    const auto changed = [&](const Track& a, const Track& b, std::size_t iteration) {
         std::vector<std::size_t> who;
         for (std::size_t i = 0; i < particles; ++i) {
             if (a[iteration * particles + i] != b[iteration * particles + i]) {
@@ -185,13 +185,13 @@ TEST_CASE("news spreads to all at once, or by one neighbour an iteration on the 
     };
     // Particle 5 finds the best value ever among the start points, away from the others' best.
     const Swarm global{.particles = particles, .iterations = 3};
-    const Points known = course(global, never);
-    const Points news = course(global, 5);
+    const Track known = course(global, never);
+    const Track news = course(global, 5);
     CHECK(changed(known, news, 0).empty());
     CHECK(changed(known, news, 1).size() >= particles - 1);
     const RingSwarm ring{.particles = particles, .iterations = 3};
-    const Points ring_known = course(ring, never);
-    const Points ring_news = course(ring, 5);
+    const Track ring_known = course(ring, never);
+    const Track ring_news = course(ring, 5);
     CHECK(changed(ring_known, ring_news, 0).empty());
     for (const std::size_t i : changed(ring_known, ring_news, 1)) {
         CHECK(i >= 4);
@@ -207,8 +207,8 @@ TEST_CASE("news spreads to all at once, or by one neighbour an iteration on the 
 
 TEST_CASE(
     "each particle draws from its own stream, so more particles leave the first ones' start") {
-    const Points few = course(Swarm{.particles = 5, .iterations = 0}, never);
-    const Points many = course(Swarm{.particles = 50, .iterations = 0}, never);
+    const Track few = course(Swarm{.particles = 5, .iterations = 0}, never);
+    const Track many = course(Swarm{.particles = 50, .iterations = 0}, never);
     REQUIRE(few.size() == 5);
     REQUIRE(many.size() == 50);
     CHECK(std::equal(few.begin(), few.end(), many.begin()));

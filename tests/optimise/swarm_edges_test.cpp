@@ -131,16 +131,16 @@ TEST_CASE("every option that makes no sense is refused by name") {
     const double infinity = std::numeric_limits<double>::infinity();
     CHECK(with([](Swarm&) {}) == "accepted");
     CHECK(with([](Swarm& s) { s.particles = 0; }) == "particles = 0: must be at least 1");
-    CHECK(with([](Swarm& s) { s.cognition = -1; }) == "cognition = -1: must be zero or more");
-    CHECK(with([&](Swarm& s) { s.social = nan; }).starts_with("social = nan"));
-    CHECK(with([&](Swarm& s) { s.social = infinity; }).starts_with("phi = inf"));
-    CHECK(with([](Swarm& s) { s.kappa = 1.5; }) == "kappa = 1.5: must lie in (0, 1]");
+    CHECK(with([](Swarm& s) { s.move.cognition = -1; }) == "cognition = -1: must be zero or more");
+    CHECK(with([&](Swarm& s) { s.move.social = nan; }).starts_with("social = nan"));
+    CHECK(with([&](Swarm& s) { s.move.social = infinity; }).starts_with("phi = inf"));
+    CHECK(with([](Swarm& s) { s.move.kappa = 1.5; }) == "kappa = 1.5: must lie in (0, 1]");
     CHECK(with([](Swarm& s) { s.initial_velocity = -1; }).starts_with("initial_velocity = -1"));
     CHECK(with([](Swarm& s) { s.largest_velocity = 0; }).starts_with("largest_velocity = 0"));
     CHECK(with([&](Swarm& s) { s.target = nan; }).starts_with("target = nan"));
     CHECK(with([&](Swarm& s) { s.tolerance = nan; }).starts_with("tolerance = nan"));
     CHECK(with([](Swarm& s) { s.max_evaluations = 49; }) ==
-          "max_evaluations = 49: must allow one evaluation a particle, 50");
+          "max_evaluations = 49: must allow the evaluations of the start, 50");
     CHECK(with([](Swarm& s) {
               s.particles = std::numeric_limits<std::size_t>::max();
           }).starts_with("particles = "));
@@ -170,10 +170,11 @@ TEST_CASE("one particle and a target that only a start can reach") {
     Swarm swarm;
     swarm.target = std::numeric_limits<double>::infinity();
     const auto nowhere = [](std::span<const double>) { return std::nan(""); };
-    // +infinity <= +infinity holds, yet there is no value that anybody could use.
+    // +infinity <= +infinity holds, yet there is no value that anybody could use: it searches on.
     const auto lost = minimise(nowhere, box, swarm, 1);
     CHECK(lost.status == OptimiseStatus::no_finite_value);
-    CHECK(lost.evaluations == swarm.particles);
+    CHECK(lost.evaluations == swarm.particles * (swarm.iterations + 1));
+    CHECK(lost.non_finite == lost.evaluations);
 }
 
 TEST_CASE("stagnation counts the fall since the value that started the count") {

@@ -1,4 +1,4 @@
-// What an objective and an optimiser are; and minimise(), which runs any optimiser.
+// What an optimiser is; and minimise(), which runs any optimiser.
 #pragma once
 
 #include <concepts>
@@ -9,26 +9,11 @@
 
 #include "echosieve/core/box.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/optimise/objective.hpp"
 #include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/result.hpp"
 
 namespace echosieve {
-
-/// A function to be minimised over a box. It may give NaN or an infinity: both count as +infinity
-/// and are counted. Exceptions that it throws pass through to the caller.
-template <class F, class R>
-concept Objective = Real<R> && std::invocable<F&, std::span<const R>> &&
-                    std::convertible_to<std::invoke_result_t<F&, std::span<const R>>, R>;
-
-namespace detail {
-
-// Stands for the user's objective when a type is asked whether it is an optimiser.
-template <Real R>
-struct ProbeObjective {
-    R operator()(std::span<const R>) const { return 0; }
-};
-
-}  // namespace detail
 
 /// An optimiser minimises any objective over a box with a seed and an observer. Options are its
 /// members; a const object may be shared between threads. Every evaluation lies inside the box,
@@ -54,9 +39,5 @@ requires Objective<F, R> && Optimiser<O, R> && Observer<Watch, R>
                                          Watch&& observer = {}) {
     return optimiser.minimise(objective, box, seed, start, observer);
 }
-
-static_assert(Objective<detail::ProbeObjective<double>, double>);
-static_assert(!Objective<detail::ProbeObjective<float>, double> && !Objective<double, double>);
-static_assert(!Objective<detail::ProbeObjective<double>, long double>);
 
 }  // namespace echosieve

@@ -13,8 +13,11 @@ namespace echosieve {
 /// Why a minimisation ended.
 enum class OptimiseStatus {
     not_run,
-    target_reached,  ///< value <= target
-    stagnated,       ///< value fell by no more than tolerance over stagnation_iterations iterations
+    target_reached,      ///< value <= target at a feasible point
+    converged_gradient,  ///< no component of the projected gradient > gradient_tolerance
+    converged_step,      ///< the step was <= step_tolerance, in box widths
+    converged_value,     ///< the values compared differ by <= value_tolerance
+    stagnated,  ///< value fell by no more than tolerance over stagnation_iterations iterations
     iteration_limit,   ///< iterations == the option's limit
     evaluation_limit,  ///< the next iteration would exceed max_evaluations
     stopped,           ///< the observer returned stop
@@ -29,6 +32,12 @@ enum class OptimiseStatus {
             return "not run";
         case OptimiseStatus::target_reached:
             return "target reached";
+        case OptimiseStatus::converged_gradient:
+            return "converged: gradient";
+        case OptimiseStatus::converged_step:
+            return "converged: step";
+        case OptimiseStatus::converged_value:
+            return "converged: value";
         case OptimiseStatus::stagnated:
             return "stagnated";
         case OptimiseStatus::iteration_limit:
@@ -50,9 +59,13 @@ struct OptimiseResult {
     OptimiseStatus status = OptimiseStatus::not_run;
     std::vector<R> x;                              ///< best point, inside the box; empty if not run
     R value = std::numeric_limits<R>::infinity();  ///< objective there
+    R violation = 0;  ///< of constraints there, see constraints.hpp; 0 without any
     std::size_t evaluations = 0;
     std::size_t non_finite = 0;  ///< evaluations that gave a NaN or an infinity
     std::size_t iterations = 0;
+
+    /// x meets all constraints and bounds.
+    [[nodiscard]] bool feasible() const noexcept { return usable() && violation == 0; }
 
     /// x holds a point with a finite value, and nobody aborted.
     [[nodiscard]] bool usable() const noexcept {

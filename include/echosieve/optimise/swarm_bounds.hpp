@@ -31,6 +31,21 @@ struct AbsorbingBounds {
     }
 };
 
+/// Stops at the bound and turns back more slowly: x = the bound, v <- -restitution v (the 2011
+/// standard swarm, Clerc 2012; from memory).
+struct BouncingBounds {
+    double restitution = 0.5;  ///< part of the velocity that is left, 0 to 1
+
+    template <Real R>
+    void apply(R& x, R& v, R lower, R upper) const noexcept {
+        if (x >= lower && x <= upper) {
+            return;
+        }
+        x = !(x >= lower) ? lower : upper;
+        v = is_finite(v) ? -static_cast<R>(restitution) * v : R{0};
+    }
+};
+
 /// Bounces off: x is folded back, as often as needed, and v changes sign once, however often.
 /// Fold: lower + W - | ((x - lower) mod 2 W) - W |, W the width.
 struct ReflectingBounds {
@@ -65,8 +80,8 @@ struct PeriodicBounds {
     }
 };
 
-static_assert(BoundPolicy<AbsorbingBounds, double> && BoundPolicy<ReflectingBounds, float> &&
-              BoundPolicy<PeriodicBounds, double>);
+static_assert(BoundPolicy<AbsorbingBounds, double> && BoundPolicy<BouncingBounds, double> &&
+              BoundPolicy<ReflectingBounds, float> && BoundPolicy<PeriodicBounds, double>);
 static_assert(!BoundPolicy<int, double>);
 
 }  // namespace echosieve

@@ -4,34 +4,42 @@
 #include <algorithm>
 #include <concepts>
 #include <cstddef>
-#include <iterator>
+#include <cstdint>
 #include <span>
 
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/random.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/optimise/constraints.hpp"
 
 namespace echosieve {
 
-/// Gives the index of the particle whose memory particle i follows: the best one among those that
-/// inform it, itself included. `values` are the particles' best values so far, never NaN.
+/// What else a topology may go by.
+struct SwarmState {
+    std::uint64_t seed = 0;
+    std::size_t failures = 0;  ///< iterations so far that found no better best point
+};
+
+/// Writes, for each particle, the index of the one whose memory it follows: the best among those
+/// that inform it, itself included. `memories` are what the particles' best points so far are
+/// worth.
 template <class T, class R>
 concept SwarmTopology =
-    Real<R> && requires(const T& topology, std::span<const R> values, std::size_t i) {
-        { topology.informant(values, i) } -> std::same_as<std::size_t>;
+    Real<R> && requires(const T& topology, std::span<const Merit<R>> memories,
+                        std::span<std::size_t> informants, const SwarmState& state) {
+        { topology.inform(memories, informants, state) } -> std::same_as<void>;
     };
 
-/// A topology may say `static constexpr bool same_for_all = true`: then it is asked once an
-/// iteration, for particle 0, instead of once a particle.
-template <class T>
-concept UniformTopology = requires { requires T::same_for_all; };
-
-/// Everybody follows the best of all: fast, and the first to be trapped.
+/// The star: everybody follows the best of all. Fast, and the first to be trapped.
 struct GlobalBest {
-    static constexpr bool same_for_all = true;
-
     template <Real R>
-    [[nodiscard]] std::size_t informant(std::span<const R> values, std::size_t) const noexcept {
-        return static_cast<std::size_t>(
-            std::distance(values.begin(), std::ranges::min_element(values)));
+    void inform(std::span<const Merit<R>> memories, std::span<std::size_t> informants,
+                const SwarmState&) const noexcept {
+        std::size_t best = 0;
+        for (std::size_t j = 1; j < memories.size(); ++j) {
+            best = memories[j].better_than(memories[best]) ? j : best;
+        }
+        std::ranges::fill(informants, best);
     }
 };
 
@@ -41,21 +49,52 @@ struct Ring {
     std::size_t reach = 1;  ///< neighbours to either side; half the swarm or more: everybody
 
     template <Real R>
-    [[nodiscard]] std::size_t informant(std::span<const R> values, std::size_t i) const noexcept {
-        const std::size_t count = values.size();
-        const std::size_t most = std::min(reach, (count - 1) / 2 + (count - 1) % 2);
-        std::size_t best = i;
-        for (std::size_t k = 1; k <= most; ++k) {
-            for (const std::size_t j : {(i + k) % count, (i + count - k) % count}) {
-                best = values[j] < values[best] ? j : best;
+    void inform(std::span<const Merit<R>> memories, std::span<std::size_t> informants,
+                const SwarmState&) const noexcept {
+        const std::size_t count = memories.size();
+        const std::size_t most = std::min(reach, count / 2);
+        for (std::size_t i = 0; i < count; ++i) {
+            std::size_t best = i;
+            for (std::size_t k = 1; k <= most; ++k) {
+                for (const std::size_t j : {(i + k) % count, (i + count - k) % count}) {
+                    best = memories[j].better_than(memories[best]) ? j : best;
+                }
             }
+            informants[i] = best;
         }
-        return best;
     }
 };
 
-static_assert(SwarmTopology<GlobalBest, double> && SwarmTopology<Ring, float>);
+/// Each informs itself and `informed` others drawn with replacement, anew after each iteration that
+/// found no better point (Clerc 2012, the adaptive random topology of the 2006 and 2011 standards;
+/// from memory).
+struct RandomInformants {
+    std::size_t informed = 3;
+
+    template <Real R>
+    void inform(std::span<const Merit<R>> memories, std::span<std::size_t> informants,
+                const SwarmState& state) const noexcept {
+        const std::size_t count = memories.size();
+        for (std::size_t i = 0; i < count; ++i) {
+            informants[i] = i;
+        }
+        // Drawn again from the same numbers as long as the links stay.
+        RandomStream stream(state.seed, ~std::uint64_t{0} - state.failures);
+        for (std::size_t j = 0; j < count; ++j) {
+            for (std::size_t k = 0; k < informed; ++k) {
+                const std::size_t i = std::min(
+                    static_cast<std::size_t>(stream.uniform() * static_cast<double>(count)),
+                    count - 1);
+                if (memories[j].better_than(memories[informants[i]])) {
+                    informants[i] = j;
+                }
+            }
+        }
+    }
+};
+
+static_assert(SwarmTopology<GlobalBest, double> && SwarmTopology<Ring, float> &&
+              SwarmTopology<RandomInformants, double>);
 static_assert(!SwarmTopology<int, double> && !SwarmTopology<Ring, int>);
-static_assert(UniformTopology<GlobalBest> && !UniformTopology<Ring>);
 
 }  // namespace echosieve
