@@ -157,12 +157,15 @@ public:
         return judge(finite(gram) && finite(gradient) ? value : infinity);
     }
 
-    /// Takes in what another optimiser found as a part of this run.
-    void take_in(const OptimiseResult<R>& part) {
+    /// Counts what another optimiser did as a part of this run.
+    void count(const OptimiseResult<R>& part) noexcept {
         result_.evaluations += part.evaluations;
         result_.non_finite += part.non_finite;
-        if (!part.x.empty()) {
-            remember({part.value, part.violation}, part.x);
+    }
+    /// Takes in a point that was evaluated as a part of this run, and counted.
+    void take_in(const Merit<R>& merit, std::span<const R> x) {
+        if (!x.empty()) {
+            remember(merit, x);
         }
     }
 
@@ -206,6 +209,7 @@ public:
     [[nodiscard]] std::size_t iterations() const noexcept { return result_.iterations; }
     [[nodiscard]] const Merit<R>& best() const noexcept { return best_; }
     [[nodiscard]] std::span<const R> best_point() const noexcept { return best_point_; }
+    [[nodiscard]] double target() const noexcept { return limits_.target; }
     [[nodiscard]] bool target_reached() const noexcept {
         return best_.feasible() && static_cast<double>(best_.value) <= limits_.target;
     }
