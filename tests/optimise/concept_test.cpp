@@ -12,6 +12,7 @@
 #include <string_view>
 #include <vector>
 
+#include "../../examples/own_optimiser/compass_search.hpp"
 #include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "support/check.hpp"
@@ -20,49 +21,6 @@ using namespace echosieve;
 using namespace echosieve::test;
 
 namespace {
-
-// A lab's own: steps along each coordinate, halved when none helps.
-struct CompassSearch {
-    std::size_t iterations = 200;
-
-    template <class F, Real R, class Watch>
-    OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t,
-                               std::span<const R> start, Watch& observer) const {
-        OptimiseResult<R> result;
-        result.x.assign(box.lower().begin(), box.lower().end());
-        for (std::size_t k = 0; k < start.size(); ++k) {
-            result.x[k] = std::clamp(start[k], box.lower(k), box.upper(k));
-        }
-        result.value = static_cast<R>(objective(std::span<const R>(result.x)));
-        result.evaluations = 1;
-        R step = R(0.5);
-        for (; result.iterations < iterations; ++result.iterations) {
-            if (observer(Progress<R>{result.iterations, result.evaluations, result.value,
-                                     result.x}) != Control::go_on) {
-                result.status = OptimiseStatus::stopped;
-                return result;
-            }
-            bool better = false;
-            for (std::size_t k = 0; k < result.x.size(); ++k) {
-                for (const R sign : {R(-1), R(1)}) {
-                    std::vector<R> trial = result.x;
-                    trial[k] = std::clamp(trial[k] + sign * step * box.width(k), box.lower(k),
-                                          box.upper(k));
-                    const R value = static_cast<R>(objective(std::span<const R>(trial)));
-                    ++result.evaluations;
-                    if (value < result.value) {
-                        result.value = value;
-                        result.x = trial;
-                        better = true;
-                    }
-                }
-            }
-            step = better ? step : step / 2;
-        }
-        result.status = OptimiseStatus::iteration_limit;
-        return result;
-    }
-};
 
 struct NotConst {
     template <class F, class W>

@@ -34,6 +34,9 @@ public:
         return data_[k * count_ + i];
     }
     [[nodiscard]] std::size_t size() const noexcept { return count_; }
+    [[nodiscard]] std::span<R> coordinate(std::size_t k) noexcept {
+        return data_.subspan(k * count_, count_);
+    }
     [[nodiscard]] Points<R> points() const noexcept {
         return {data_.data(), count_, dimension_, count_};
     }
