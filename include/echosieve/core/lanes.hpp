@@ -42,6 +42,9 @@ public:
     friend Lanes operator*(const Lanes& x, const Lanes& y) noexcept {
         return Lanes(Eigen::internal::pmul(x.packet_, y.packet_));
     }
+    friend Lanes operator/(const Lanes& x, const Lanes& y) noexcept {
+        return Lanes(Eigen::internal::pdiv(x.packet_, y.packet_));
+    }
     Lanes& operator+=(const Lanes& y) noexcept { return *this = *this + y; }
     /// x y + z, in one rounding where the processor can.
     [[nodiscard]] friend Lanes multiply_add(const Lanes& x, const Lanes& y,
