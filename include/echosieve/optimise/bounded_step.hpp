@@ -5,6 +5,7 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
 #include <vector>
 
 #include "echosieve/core/scalar.hpp"
@@ -24,11 +25,11 @@ namespace echosieve {
 /// Added to every damping: keeps the matrix definite where columns are dependent.
 inline constexpr double rounding_ridge = 1e-14;
 
-/// A column with less than this part of the largest weight belongs to an echo of no amplitude: its
-/// parameter is held.
+/// A column with less than this part of the largest weight has no say in the cost (as that of an
+/// echo of no amplitude): its parameter is held.
 inline constexpr double weightless = 1e-24;
 
-/// Longest step of one parameter, in its unit.
+/// Longest step of one parameter, in its unit, unless a BoundedStep is made with another.
 inline constexpr double longest_step = 1;
 
 /// Whether bounds hold a parameter: they leave no room, or it is on one and h points outwards.
@@ -40,8 +41,12 @@ inline constexpr double longest_step = 1;
 template <OnlyDouble R = double>
 class BoundedStep {
 public:
-    explicit BoundedStep(Eigen::Index n)
-        : matrix_(n, n), right_(n), factor_(n), fixed_(static_cast<std::size_t>(n)) {}
+    explicit BoundedStep(Eigen::Index n, double longest = longest_step)
+        : longest_(longest),
+          matrix_(n, n),
+          right_(n),
+          factor_(n),
+          fixed_(static_cast<std::size_t>(n)) {}
 
     /// Writes the step. `down` <= 0 and `up` >= 0 are the ways to the bounds.
     template <class Matrix, class Vector, class Weight, class Bound, class Step>
@@ -72,8 +77,8 @@ public:
             }
         }
         const double longest = n > 0 ? step.cwiseAbs().maxCoeff() : 0.0;
-        if (longest > longest_step) {
-            step *= longest_step / longest;
+        if (longest > longest_) {
+            step *= longest_ / longest;
         }
     }
 
@@ -106,6 +111,7 @@ private:
         }
     }
 
+    double longest_;
     Eigen::MatrixX<R> matrix_;
     Eigen::VectorX<R> right_;
     Eigen::LDLT<Eigen::MatrixX<R>> factor_;
@@ -116,6 +122,10 @@ private:
 /// ever faster by trials that fail in a row (Nielsen 1999).
 class Damping {
 public:
+    Damping() = default;
+    /// Starts at `value`, and is divided by `fall` where the model was right.
+    Damping(double value, double fall) noexcept : value_(value), fall_(fall) {}
+
     [[nodiscard]] double value() const noexcept { return value_; }
     /// Takes in a trial; true if the cost fell.
     bool judge(double gain, double predicted) noexcept {
@@ -126,7 +136,7 @@ public:
         }
         raise_ = 1;
         if (gain > 0.75 * predicted) {
-            value_ /= 3;
+            value_ /= fall_;
         } else if (gain < 0.25 * predicted) {
             value_ *= 2;
         }
@@ -135,6 +145,7 @@ public:
 
 private:
     double value_ = 1e-3;
+    double fall_ = 3;
     double raise_ = 1;
 };
 
