@@ -46,7 +46,8 @@ public:
           matrix_(n, n),
           right_(n),
           factor_(n),
-          fixed_(static_cast<std::size_t>(n)) {}
+          fixed_(static_cast<std::size_t>(n)),
+          held_(static_cast<std::size_t>(n)) {}
 
     /// Writes the step. `down` <= 0 and `up` >= 0 are the ways to the bounds.
     template <class Matrix, class Vector, class Weight, class Bound, class Step>
@@ -56,7 +57,8 @@ public:
         const double least = weightless * (n > 0 ? weight.maxCoeff() : 0.0);
         for (Eigen::Index j = 0; j < n; ++j) {
             step[j] = 0;
-            fixed_[index(j)] = !(weight[j] > least) || held_by_bounds(down[j], up[j], gradient[j]);
+            held_[index(j)] = !(weight[j] > least) || held_by_bounds(down[j], up[j], gradient[j]);
+            fixed_[index(j)] = held_[index(j)];
         }
         bool left = true;
         while (left) {
@@ -82,7 +84,87 @@ public:
         }
     }
 
+    /// Goes on from the step that solve() found, for no longest one: what was put on a bound is let
+    /// go again, one parameter at a time, until none would gain by it. That is the best step inside
+    /// the bounds (a primal active-set method: Nocedal and Wright 2006, algorithm 16.3, from
+    /// memory).
+    template <class Matrix, class Vector, class Weight, class Bound, class Step>
+    void settle(const Matrix& h, const Vector& gradient, const Weight& weight, double damping,
+                const Bound& down, const Bound& up, Step&& step) {
+        // Each round gains, so that it ends; the limit is for rounding.
+        for (Eigen::Index round = 0; round < 8 * right_.size(); ++round) {
+            const Eigen::Index freed = most_wanting(h, gradient, weight, damping, down, up, step);
+            if (freed < 0) {
+                return;
+            }
+            fixed_[index(freed)] = false;
+            Eigen::Index blocked = freed;
+            while (blocked >= 0) {
+                assemble(h, gradient, weight, damping, step);
+                factor_.compute(matrix_);
+                right_ = factor_.solve(right_);
+                if (!right_.allFinite()) {
+                    return;
+                }
+                blocked = go_towards(down, up, step);
+            }
+        }
+    }
+
 private:
+    // The parameter on a bound that gains most by leaving it, or -1.
+    template <class Matrix, class Vector, class Weight, class Bound, class Step>
+    [[nodiscard]] Eigen::Index most_wanting(const Matrix& h, const Vector& gradient,
+                                            const Weight& weight, double damping, const Bound& down,
+                                            const Bound& up, const Step& step) const {
+        Eigen::Index found = -1;
+        double scale = 0;
+        double most = 0;
+        for (Eigen::Index j = 0; j < right_.size(); ++j) {
+            if (held_[index(j)]) {
+                continue;
+            }
+            const double length = std::sqrt(weight[j]);
+            scale = std::max(scale, std::abs(gradient[j]) / length);
+            if (fixed_[index(j)]) {
+                const double slope = (gradient[j] - h.col(j).dot(step) -
+                                      (damping + rounding_ridge) * weight[j] * step[j]) /
+                                     length;
+                const double inwards = step[j] <= down[j] ? slope : step[j] >= up[j] ? -slope : 0;
+                if (inwards > most) {
+                    most = inwards;
+                    found = j;
+                }
+            }
+        }
+        constexpr double rounding = 1e-12;
+        return most > rounding * scale ? found : -1;
+    }
+    // Moves the step towards right_ as far as the bounds let it, and fixes the parameter that they
+    // stop first, which is returned; -1 if none.
+    template <class Bound, class Step>
+    [[nodiscard]] Eigen::Index go_towards(const Bound& down, const Bound& up, Step& step) {
+        double part = 1;
+        Eigen::Index blocked = -1;
+        for (Eigen::Index j = 0; j < right_.size(); ++j) {
+            const double way = right_[j] - step[j];
+            const double room = way > 0 ? up[j] - step[j] : down[j] - step[j];
+            if (!fixed_[index(j)] && std::abs(room) < part * std::abs(way)) {
+                part = room / way;
+                blocked = j;
+            }
+        }
+        for (Eigen::Index j = 0; j < right_.size(); ++j) {
+            if (!fixed_[index(j)]) {
+                step[j] = std::clamp(step[j] + part * (right_[j] - step[j]), down[j], up[j]);
+            }
+        }
+        if (blocked >= 0) {
+            step[blocked] = right_[blocked] > step[blocked] ? up[blocked] : down[blocked];
+            fixed_[index(blocked)] = true;
+        }
+        return blocked;
+    }
     [[nodiscard]] static std::size_t index(Eigen::Index j) noexcept {
         return static_cast<std::size_t>(j);
     }
@@ -115,17 +197,14 @@ private:
     Eigen::MatrixX<R> matrix_;
     Eigen::VectorX<R> right_;
     Eigen::LDLT<Eigen::MatrixX<R>> factor_;
-    std::vector<bool> fixed_;
+    std::vector<bool> fixed_;  // in the system that is being solved
+    std::vector<bool> held_;   // from the start
 };
 
 /// The damping, moved after each trial by how the cost's fall compares with the model's; raised
 /// ever faster by trials that fail in a row (Nielsen 1999).
 class Damping {
 public:
-    Damping() = default;
-    /// Starts at `value`, and is divided by `fall` where the model was right.
-    Damping(double value, double fall) noexcept : value_(value), fall_(fall) {}
-
     [[nodiscard]] double value() const noexcept { return value_; }
     /// Takes in a trial; true if the cost fell.
     bool judge(double gain, double predicted) noexcept {
@@ -136,7 +215,7 @@ public:
         }
         raise_ = 1;
         if (gain > 0.75 * predicted) {
-            value_ /= fall_;
+            value_ /= 3;
         } else if (gain < 0.25 * predicted) {
             value_ *= 2;
         }
@@ -145,7 +224,6 @@ public:
 
 private:
     double value_ = 1e-3;
-    double fall_ = 3;
     double raise_ = 1;
 };
 
