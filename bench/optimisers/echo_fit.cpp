@@ -38,6 +38,8 @@ SamplingGrid grid_for(const EchoFitSettings& settings) {
             settings.echoes, "must lie in 1 to 6");
     require(settings.spacing >= 0 && settings.spacing <= 2e-6, "spacing", settings.spacing,
             "must lie in 0 to 2e-6 [s]");
+    require(settings.amplitude_deviation > 0, "amplitude_deviation", settings.amplitude_deviation,
+            "must be positive");
     require(is_finite(settings.snr_decibels), "snr_decibels", settings.snr_decibels,
             "must be finite");
     const double row = settings.spacing * static_cast<double>(settings.echoes - 1);
@@ -104,11 +106,21 @@ template <std::size_t K>
 void residuals_at(const Frame& y, std::span<const double> x, std::span<double> r,
                   std::span<double> jacobian) noexcept {
     constexpr std::size_t n = 3 * K;
+    const std::size_t half = y.count + K;  // rows of real parts
     const Derivatives<K> at(y, x);
     std::array<std::array<Complex, K>, n> along;
     for (std::size_t i = 0; i < (jacobian.empty() ? 0 : n); ++i) {
         along[i] = at.reduced_slope(i);
         at.back_substitute(along[i]);
+    }
+    const double root = std::sqrt(y.ridge);
+    for (std::size_t k = 0; k < K; ++k) {
+        r[y.count + k] = -root * at.amplitude(k).real();
+        r[half + y.count + k] = -root * at.amplitude(k).imag();
+        for (std::size_t i = 0; i < (jacobian.empty() ? 0 : n); ++i) {
+            jacobian[(y.count + k) * n + i] = root * along[i][k].real();
+            jacobian[(half + y.count + k) * n + i] = root * along[i][k].imag();
+        }
     }
     PointRuns<K> runs(y.units, y.count, x);
     runs.visit([&](std::size_t first, std::size_t steps) {
@@ -123,7 +135,7 @@ void residuals_at(const Frame& y, std::span<const double> x, std::span<double> r
                 }
                 imag.store(lanes.data());
                 for (std::size_t j = 0; j < Lane::size; ++j) {
-                    out[(y.count + start + j) * stride] = lanes[j];
+                    out[(half + start + j) * stride] = lanes[j];
                 }
             };
             // Takes a g_k out of a sum.
@@ -223,7 +235,8 @@ EchoFit::EchoFit(const EchoFitSettings& settings)
         energy_ += std::norm(sample);
     }
     const double decay = decay_from_bandwidth(sensor.bandwidth) * grid_.step() * grid_.step();
-    ridge_ = 1e-14 * std::sqrt(std::numbers::pi / (2 * decay));
+    const double ratio = noise / settings.amplitude_deviation;
+    ridge_ = std::max(ratio * ratio, 1e-14 * std::sqrt(std::numbers::pi / (2 * decay)));
 }
 
 double EchoFit::operator()(std::span<const double> x) const {
@@ -266,13 +279,19 @@ void EchoFit::residuals(std::span<const double> x, std::span<double> r,
 }
 
 std::vector<EchoFitSettings> echo_fit_series() {
-    std::vector<EchoFitSettings> out{{1, 1e-6, 40, 1}, {1, 1e-6, 20, 2}, {1, 1e-6, 0, 3}};
-    constexpr std::array<double, 4> spacings = {2e-6, 1e-6, 0.5e-6, 0.3e-6};
+    std::vector<EchoFitSettings> out;
+    const auto add = [&](std::size_t echoes, double spacing, double ratio) {
+        out.push_back(
+            {.echoes = echoes, .spacing = spacing, .snr_decibels = ratio, .seed = out.size() + 1});
+    };
+    for (const double ratio : {40.0, 20.0, 0.0}) {
+        add(1, 0, ratio);
+    }
     constexpr std::array<double, 5> ratios = {0, 10, 20, 30, 40};
+    std::size_t turn = 0;
     for (std::size_t echoes = 2; echoes <= EchoFit::most_echoes; ++echoes) {
-        for (const double spacing : spacings) {
-            const double ratio = ratios[(out.size() - 3) % ratios.size()];
-            out.push_back({echoes, spacing, ratio, out.size() + 1});
+        for (const double spacing : {2e-6, 1e-6, 0.5e-6, 0.3e-6}) {
+            add(echoes, spacing, ratios[turn++ % ratios.size()]);
         }
     }
     return out;

@@ -40,13 +40,15 @@ struct EchoUnits {
 //              over 10 % to either side of the sensor's, echo by echo
 //   y          the frame: the echoes, shifted down by 4 MHz and sampled at 8 MHz, and white noise
 //   Phi        columns: the K sampled echoes at x;  G = Phi^H Phi;  c = Phi^H y
-//   a          amplitudes;  E(x) = min over a of |y - Phi a|^2 + ridge |a|^2
-//                                = |y|^2 - c^H (G + ridge)^-1 c
-//   r          residuals y - Phi a;  J  their Jacobian by Kaufman 1975, see projected_echoes.hpp
+//   a          amplitudes, normal a priori;  rho = (deviation of the noise / theirs)^2
+//   E(x) = min over a of |y - Phi a|^2 + rho |a|^2 = |y|^2 - c^H (G + rho)^-1 c
+//   r          residuals y - Phi a and below them -sqrt(rho) a:  E = |r|^2
+//   J          their Jacobian by Kaufman 1975, see projected_echoes.hpp
 //
 // The amplitudes are projected out (variable projection, Golub and Pereyra 1973): what is minimised
-// is the residual energy E. The ridge, 1e-14 of an echo's energy, keeps equal echoes from doing
-// harm; it is the same in the value, its derivatives and the batch.
+// is the residual energy E of the fit that is likeliest a posteriori. Without rho the minimum of
+// crowded echoes is not attained: two of them move onto each other and their amplitudes, of
+// opposite sign, grow without bound (6e4 was met) as they turn into a derivative that fits noise.
 
 /// A problem of the series.
 struct EchoFitSettings {
@@ -54,12 +56,16 @@ struct EchoFitSettings {
     double spacing = 1e-6;     ///< of neighbouring arrivals [s]
     double snr_decibels = 20;  ///< peak amplitude of the weakest echo over the standard deviation
                                ///< of the noise in the real (or the imaginary) part of a sample
-    std::uint64_t seed = 1;    ///< of place, spectra, amplitudes and noise
+    /// Standard deviation a priori of an amplitude's real (and imaginary) part; the default is
+    /// theirs. With an infinite one rho is 1e-14 of an echo's energy, for equal echoes to do no
+    /// harm.
+    double amplitude_deviation = 1.08;
+    std::uint64_t seed = 1;  ///< of place, spectra, amplitudes and noise
 };
 
-/// Amplitudes have moduli of 1 to 2 and any phase, spectra lie anywhere in the box; the row of
-/// echoes lies anywhere in the gate, 0.9 us from its ends at least: 64 samples, or as many more as
-/// that needs (up to 96).
+/// The amplitudes of the truth have moduli of 1 to 2 and any phase, spectra lie anywhere in the
+/// box; the row of echoes lies anywhere in the gate, 0.9 us from its ends at least: 64 samples, or
+/// as many more as that needs (up to 96).
 class EchoFit {
 public:
     static constexpr std::size_t most_echoes = 6;
@@ -76,7 +82,7 @@ public:
     [[nodiscard]] const echosieve::SamplingGrid& grid() const noexcept { return grid_; }
     [[nodiscard]] std::span<const std::complex<double>> frame() const noexcept { return frame_; }
     [[nodiscard]] const echosieve::GaborBox& ranges() const noexcept { return ranges_; }
-    [[nodiscard]] double ridge() const noexcept { return ridge_; }
+    [[nodiscard]] double ridge() const noexcept { return ridge_; }  ///< rho
     /// The atom that the unknowns of echo k stand for.
     [[nodiscard]] echosieve::Gabor<double> atom(std::span<const double> x,
                                                 std::size_t k) const noexcept {
@@ -93,10 +99,9 @@ public:
     double normal_equations(std::span<const double> x, std::span<double> gram,
                             std::span<double> gradient) const;
 
-    /// Rows of r: the real parts of the samples, then their imaginary ones.
-    [[nodiscard]] std::size_t rows() const noexcept { return 2 * grid_.count; }
-    /// Writes r and, unless it is empty, J row by row (rows x dimension). |r|^2 is E less the
-    /// ridge's part.
+    /// Rows of r: the real parts of samples and amplitudes, then their imaginary ones.
+    [[nodiscard]] std::size_t rows() const noexcept { return 2 * (grid_.count + echoes()); }
+    /// Writes r and, unless it is empty, J row by row (rows x dimension).
     void residuals(std::span<const double> x, std::span<double> r,
                    std::span<double> jacobian) const;
 
