@@ -101,6 +101,7 @@
 #include "echosieve/motion/wall_separation.hpp"
 #include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/constraints.hpp"
+#include "echosieve/optimise/epsilon_level.hpp"
 #include "echosieve/optimise/gradient.hpp"
 #include "echosieve/optimise/least_squares.hpp"
 #include "echosieve/optimise/limits.hpp"
