@@ -103,6 +103,7 @@
 #include "echosieve/optimise/bounded_step.hpp"
 #include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/constraints.hpp"
+#include "echosieve/optimise/epsilon_level.hpp"
 #include "echosieve/optimise/global_then_local.hpp"
 #include "echosieve/optimise/gradient.hpp"
 #include "echosieve/optimise/least_squares.hpp"

@@ -216,6 +216,16 @@ public:
     [[nodiscard]] std::size_t remaining() const noexcept {
         return limits_.max_evaluations - std::min(limits_.max_evaluations, result_.evaluations);
     }
+    /// Part of the run that was over when this iteration began, by the limit that comes first.
+    [[nodiscard]] double progress() const noexcept {
+        const auto part = [](std::size_t done, std::size_t all) {
+            return static_cast<double>(done) / static_cast<double>(std::max<std::size_t>(all, 1));
+        };
+        const std::size_t before =
+            result_.iterations - std::min<std::size_t>(result_.iterations, 1);
+        return std::max(part(before, limits_.iterations),
+                        part(result_.evaluations, limits_.max_evaluations));
+    }
     [[nodiscard]] std::size_t evaluations() const noexcept { return result_.evaluations; }
     [[nodiscard]] std::size_t iterations() const noexcept { return result_.iterations; }
     [[nodiscard]] const Merit<R>& best() const noexcept { return best_; }
