@@ -25,22 +25,26 @@
 namespace echosieve {
 
 /// For objectives of several alike parts, such as the echoes of a sum, whose value is the same in
-/// whatever order the parts come, and for which two equal parts do what one does (amplitudes that
-/// are projected out, or fitted). The parts are placed one after the other, those still to come
-/// held equal to the last one placed: `candidates` places are tried for it as one batch, the best
-/// is taken, and all that is placed so far settles in a few iterations of the local method. When
-/// all are placed, the local method runs to its end. Each later iteration takes one part away, puts
-/// it to the best other place, and keeps what the local method makes of that if it is better; when
-/// no part can be moved to advantage, all are placed anew. A matching pursuit, in other words, that
+/// whatever order the parts come, and for which two equal parts do what one does: amplitudes that
+/// are fitted or projected out, with a prior, however weak, that keeps the value continuous where
+/// two equal parts separate.
+///
+/// The parts are placed one after the other, those still to come held equal to the last one placed:
+/// `candidates` places are tried for it as one batch, the best is taken, and all that is placed so
+/// far settles in a few iterations of the local method. When all are placed, the local method runs
+/// to its end. Each later iteration takes one part away, lets the others settle, finds a place for
+/// it anew, and keeps what the local method makes of that if it is better; when no part can be
+/// moved to advantage, more and more are, and at last all. A matching pursuit, in other words, that
 /// knows of its signal nothing but the objective.
 ///
-/// The box must be the same for all parts. The observer is asked within local runs too.
+/// The box must be the same for all parts. The observer is asked within local runs too, with the
+/// number of the iteration under way. Constraints are left to the local method.
 template <LimitedOptimiser Local = LevenbergMarquardt>
 struct BlockwiseSearch {
     Local local{};
-    std::size_t block = 0;        ///< parameters of a part, a divisor of the dimension; 0: all
-    std::size_t candidates = 24;  ///< places tried for a part; at least 1
-    std::size_t settling = 3;     ///< iterations of the local method after each part is placed
+    std::size_t block = 0;       ///< parameters of a part, a divisor of the dimension; 0: all
+    std::size_t candidates = 8;  ///< places tried for a part; at least 1
+    std::size_t settling = 2;    ///< iterations of the local method after each part is placed
     std::size_t iterations = 1000;
     double target = -std::numeric_limits<double>::infinity();  ///< this and the next: see Limits
     double tolerance = 0;

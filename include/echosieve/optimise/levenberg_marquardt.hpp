@@ -267,7 +267,12 @@ OptimiseResult<R> LevenbergMarquardt::minimise(F& objective, const Box<R>& box, 
         return detail::evaluate_squares(search, p, limit);
     };
 
-    const auto usable = [&] { return evaluate(at, std::numeric_limits<R>::infinity()); };
+    // Where no more than the value may be asked for, that is all.
+    const auto usable = [&] {
+        return search.remaining() < cost
+                   ? search.evaluate(at.x).value < -std::numeric_limits<R>::infinity()
+                   : evaluate(at, std::numeric_limits<R>::infinity());
+    };
     bool moved = detail::find_local_start(search, box, seed, start, at.x, cost, usable);
     while (search.goes_on(cost)) {
         const double value = static_cast<double>(at.value);

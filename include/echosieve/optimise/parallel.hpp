@@ -67,6 +67,17 @@ public:
         return static_cast<R>(objective_.normal_equations(x, gram, gradient));
     }
 
+    template <Real R>
+    requires StagedLeastSquaresObjective<F, R>
+    std::size_t derivatives(std::span<R> gram, std::span<R> gradient) {
+        return objective_.derivatives(gram, gradient);
+    }
+    [[nodiscard]] std::size_t derivatives_cost() const
+    requires requires(const F& f) { f.derivatives_cost(); }
+    {
+        return objective_.derivatives_cost();
+    }
+
     [[nodiscard]] std::size_t inequalities() const
     requires requires(const F& f) { f.inequalities(); }
     {

@@ -77,13 +77,23 @@ public:
         const R value = static_cast<R>(objective_.normal_equations(
             std::span<const R>(x_), std::span<R>(gram_), std::span<R>(gradient_)));
         fold(gradient);
-        std::ranges::fill(gram, R{0});
-        for (std::size_t j = 0; j < dimension_; ++j) {
-            for (std::size_t i = 0; i < dimension_; ++i) {
-                gram[leader(j) * free_ + leader(i)] += gram_[j * dimension_ + i];
-            }
-        }
+        fold_twice(gram);
         return value;
+    }
+
+    std::size_t derivatives(std::span<R> gram, std::span<R> gradient)
+    requires StagedLeastSquaresObjective<F, R>
+    {
+        const std::size_t evaluations =
+            objective_.derivatives(std::span<R>(gram_), std::span<R>(gradient_));
+        fold(gradient);
+        fold_twice(gram);
+        return evaluations;
+    }
+    [[nodiscard]] std::size_t derivatives_cost() const
+    requires StagedLeastSquaresObjective<F, R>
+    {
+        return objective_.derivatives_cost();
     }
 
 private:
@@ -91,6 +101,15 @@ private:
         std::ranges::fill(gradient, R{0});
         for (std::size_t k = 0; k < dimension_; ++k) {
             gradient[leader(k)] += gradient_[k];
+        }
+    }
+
+    void fold_twice(std::span<R> gram) const noexcept {
+        std::ranges::fill(gram, R{0});
+        for (std::size_t j = 0; j < dimension_; ++j) {
+            for (std::size_t i = 0; i < dimension_; ++i) {
+                gram[leader(j) * free_ + leader(i)] += gram_[j * dimension_ + i];
+            }
         }
     }
 
