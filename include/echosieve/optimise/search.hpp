@@ -12,6 +12,7 @@
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/constraints.hpp"
 #include "echosieve/optimise/gradient.hpp"
+#include "echosieve/optimise/least_squares.hpp"
 #include "echosieve/optimise/limits.hpp"
 #include "echosieve/optimise/objective.hpp"
 #include "echosieve/optimise/observer.hpp"
@@ -155,6 +156,13 @@ public:
         const R value =
             static_cast<R>(objective_.normal_equations(std::span<const R>(point_), gram, gradient));
         return judge(finite(gram) && finite(gradient) ? value : infinity);
+    }
+    /// The normal equations of the point that was evaluated last. False if they are of no use.
+    bool derivatives(std::span<R> gram, std::span<R> gradient)
+    requires StagedLeastSquaresObjective<F, R>
+    {
+        result_.evaluations += objective_.derivatives(gram, gradient);
+        return finite(gram) && finite(gradient);
     }
 
     /// Takes in what another optimiser found as a part of this run.
