@@ -17,6 +17,7 @@
 #include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/differential_control.hpp"
 #include "echosieve/optimise/differential_strategy.hpp"
+#include "echosieve/optimise/epsilon_level.hpp"
 #include "echosieve/optimise/limits.hpp"
 #include "echosieve/optimise/search.hpp"
 #include "echosieve/optimise/workspace.hpp"
@@ -33,14 +34,15 @@ namespace echosieve {
 
 /// Makes the trial points of all individuals, then evaluates all, then selects, so its course does
 /// not depend on the order of evaluation. Bounds hold for every evaluation; constraints by Deb's
-/// rules. Individual i draws from stream i of the seed. Ways and values do not change when a
-/// coordinate and its bounds are scaled by a power of 2.
+/// rules, equalities eased at first. Individual i draws from stream i of the seed. Ways and values
+/// do not change when a coordinate and its bounds are scaled by a power of 2.
 template <class Strategy = RandomBase, class Parameters = FixedParameters>
 struct DifferentialPopulation {
     std::size_t population = 50;  ///< NP, more than the strategy draws at random
     std::size_t iterations = 200;
     Strategy strategy{};
     Parameters parameters{};
+    EpsilonLevel epsilon{};                                    ///< eases equality constraints
     double target = -std::numeric_limits<double>::infinity();  ///< this and the next: see Limits
     double tolerance = 0;
     std::size_t stagnation_iterations = 0;
@@ -77,6 +79,7 @@ void validate(const DifferentialPopulation<Strategy, Parameters>& evolution) {
                 detail::concatenate("must exceed ", Strategy::others, ", those drawn at random"));
     }
     validate(evolution.parameters);
+    validate(evolution.epsilon);
     validate(limits_of(evolution), evolution.population);
 }
 
@@ -188,27 +191,35 @@ OptimiseResult<R> DifferentialPopulation<Strategy, Parameters>::minimise(
                                               box.lower(k), box.upper(k));
         }
     };
+    R level = 0;
+    const auto better = [&](const Merit<R>& a, const Merit<R>& b) {
+        return eased(a, level).better_than(eased(b, level));
+    };
     const auto find_best = [&] {
         for (std::size_t i = 0; i < population; ++i) {
-            best = merits[i].better_than(merits[best]) ? i : best;
+            best = better(merits[i], merits[best]) ? i : best;
         }
     };
 
     search.evaluate(x, merits);
-    find_best();
+    const R first_level =
+        detail::has_equalities<R>(objective)
+            ? epsilon.first(std::span<const Merit<R>>(merits), workspace.take<R>(population))
+            : R{0};
     while (search.goes_on(population)) {
+        level = epsilon.at(search.progress(), first_level);
+        find_best();
         for (std::size_t i = 0; i < population; ++i) {
             make_trial(i);
         }
         search.evaluate(u, trials);
         for (std::size_t i = 0; i < population; ++i) {
-            if (!merits[i].better_than(trials[i])) {
+            if (!better(merits[i], trials[i])) {
                 merits[i] = trials[i];
                 own[i] = tried[i];
                 x.copy_point(i, u, i);
             }
         }
-        find_best();
     }
     return search.result();
 }
