@@ -18,7 +18,8 @@ namespace echosieve {
 //   violation = sum of max(g, 0) + sum of max(|h| - eps, 0); a point is feasible where it is 0
 
 /// An objective under constraints. A NaN or an infinity among g or h makes the violation infinite
-/// there. Optimisers call constrain once for each value, in that order, on the same point.
+/// there, except that g = -infinity is met. Optimisers call constrain once for each value, in that
+/// order, on the same point.
 template <class F, class R>
 concept ConstrainedObjective = Objective<F, R> && requires(F& objective, std::span<const R> x,
                                                            std::span<R> g, std::span<R> h) {

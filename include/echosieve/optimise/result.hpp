@@ -17,6 +17,7 @@ enum class OptimiseStatus {
     converged_gradient,  ///< no component of the projected gradient > gradient_tolerance
     converged_step,      ///< the step was <= step_tolerance, in box widths
     converged_value,     ///< the values compared differ by <= value_tolerance
+    ill_conditioned,     ///< the condition of the covariance exceeded condition_limit
     stagnated,  ///< value fell by no more than tolerance over stagnation_iterations iterations
     iteration_limit,   ///< iterations == the option's limit
     evaluation_limit,  ///< the next iteration would exceed max_evaluations
@@ -38,6 +39,8 @@ enum class OptimiseStatus {
             return "converged: step";
         case OptimiseStatus::converged_value:
             return "converged: value";
+        case OptimiseStatus::ill_conditioned:
+            return "ill-conditioned";
         case OptimiseStatus::stagnated:
             return "stagnated";
         case OptimiseStatus::iteration_limit:
