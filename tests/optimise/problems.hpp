@@ -85,9 +85,9 @@ inline double shekel(std::span<const double> x, std::size_t m,
     return sum;
 }
 
-using X = std::span<const double>;
+using Coordinates = std::span<const double>;
 
-inline double sphere(X x) {
+inline double sphere(Coordinates x) {
     double sum = 0;
     for (const double v : x) {
         sum += v * v;
@@ -95,7 +95,7 @@ inline double sphere(X x) {
     return sum;
 }
 
-inline double rosenbrock(X x) {
+inline double rosenbrock(Coordinates x) {
     double sum = 0;
     for (std::size_t i = 0; i + 1 < x.size(); ++i) {
         sum += 100 * std::pow(x[i + 1] - x[i] * x[i], 2) + std::pow(1 - x[i], 2);
@@ -103,7 +103,7 @@ inline double rosenbrock(X x) {
     return sum;
 }
 
-inline double rastrigin(X x) {
+inline double rastrigin(Coordinates x) {
     double sum = 0;
     for (const double v : x) {
         sum += 10 + v * v - 10 * std::cos(2 * std::numbers::pi * v);
@@ -111,7 +111,7 @@ inline double rastrigin(X x) {
     return sum;
 }
 
-inline double ackley(X x) {
+inline double ackley(Coordinates x) {
     double square = 0;
     double wave = 0;
     const double n = static_cast<double>(x.size());
@@ -122,7 +122,7 @@ inline double ackley(X x) {
     return -20 * std::exp(-0.2 * std::sqrt(square)) - std::exp(wave) + 20 + std::numbers::e;
 }
 
-inline double griewank(X x) {
+inline double griewank(Coordinates x) {
     double sum = 0;
     double product = 1;
     for (std::size_t i = 0; i < x.size(); ++i) {
@@ -132,7 +132,7 @@ inline double griewank(X x) {
     return sum - product + 1;
 }
 
-inline double levy(X x) {
+inline double levy(Coordinates x) {
     using std::numbers::pi;
     const auto w = [&](std::size_t i) { return 1 + (x[i] - 1) / 4; };
     const std::size_t n = x.size();
@@ -144,13 +144,13 @@ inline double levy(X x) {
     return sum;
 }
 
-inline double branin(X x) {
+inline double branin(Coordinates x) {
     using std::numbers::pi;
     return std::pow(x[1] - 5.1 * x[0] * x[0] / (4 * pi * pi) + 5 * x[0] / pi - 6, 2) +
            10 * (1 - 1 / (8 * pi)) * std::cos(x[0]) + 10;
 }
 
-inline double goldstein_price(X x) {
+inline double goldstein_price(Coordinates x) {
     const double a = x[0];
     const double b = x[1];
     return (1 +
@@ -159,13 +159,13 @@ inline double goldstein_price(X x) {
                      (18 - 32 * a + 12 * a * a + 48 * b - 36 * a * b + 27 * b * b));
 }
 
-inline double six_hump_camel(X x) {
+inline double six_hump_camel(Coordinates x) {
     const double a = x[0] * x[0];
     const double b = x[1] * x[1];
     return (4 - 2.1 * a + a * a / 3) * a + x[0] * x[1] + (4 * b - 4) * b;
 }
 
-inline double hartmann_6(X x) {
+inline double hartmann_6(Coordinates x) {
     static constexpr double a[] = {10, 3,   17,  3.5, 1.7, 8, .05, 10, 17,  .1, 8,  14,
                                    3,  3.5, 1.7, 10,  17,  8, 17,  8,  .05, 10, .1, 14};
     static constexpr double p[] = {1312, 1696, 5569, 124,  8283, 5886, 2329, 4135,
@@ -174,7 +174,7 @@ inline double hartmann_6(X x) {
     return hartmann(x, a, p);
 }
 
-inline double schwefel(X x) {
+inline double schwefel(Coordinates x) {
     double sum = 418.9828872724336 * static_cast<double>(x.size());
     for (const double v : x) {
         sum -= v * std::sin(std::sqrt(std::abs(v)));
@@ -182,7 +182,7 @@ inline double schwefel(X x) {
     return sum;
 }
 
-inline double michalewicz(X x) {
+inline double michalewicz(Coordinates x) {
     double sum = 0;
     for (std::size_t i = 0; i < x.size(); ++i) {
         const double phase = static_cast<double>(i + 1) * x[i] * x[i] / std::numbers::pi;
@@ -197,14 +197,14 @@ inline std::vector<Problem> problems() {
     const std::string dixon_szego = "Dixon and Szego 1978";
     const std::string jamil_yang = "Jamil and Yang 2013";
     std::vector<Problem> all;
-    const auto add = [&](const std::string& name, double (*function)(X), const Box<double>& box,
-                         const std::vector<std::vector<double>>& minimisers, double minimum,
-                         double tolerance, const std::string& source) {
+    const auto add = [&](const std::string& name, double (*function)(Coordinates),
+                         const Box<double>& box, const std::vector<std::vector<double>>& minimisers,
+                         double minimum, double tolerance, const std::string& source) {
         all.push_back({name, function, box, minimisers, minimum, tolerance, source});
     };
     // One that is defined in any dimension, with its minimiser at the same value in each.
-    const auto add_scalable = [&](const std::string& name, double (*function)(X), double lower,
-                                  double upper, double minimiser, double tolerance,
+    const auto add_scalable = [&](const std::string& name, double (*function)(Coordinates),
+                                  double lower, double upper, double minimiser, double tolerance,
                                   std::initializer_list<std::size_t> dimensions) {
         for (const std::size_t n : dimensions) {
             add(name + " " + std::to_string(n), function, cube(n, lower, upper),
@@ -225,19 +225,19 @@ inline std::vector<Problem> problems() {
         {{0.0898420136830, -0.7126564032704}, {-0.0898420136830, 0.7126564032704}},
         -1.031628453489877, 1e-12, dixon_szego);
     add(
-        "Hartmann 3", [](X x) { return hartmann_3(x); }, cube(3, 0, 1),
+        "Hartmann 3", [](Coordinates x) { return hartmann_3(x); }, cube(3, 0, 1),
         {{0.114614328, 0.555648852, 0.852546954}}, -3.86278214782076, 1e-12, dixon_szego);
     add("Hartmann 6", hartmann_6, cube(6, 0, 1),
         {{0.201689511, 0.150010690, 0.476873975, 0.275332431, 0.311651617, 0.657300533}},
         -3.32236801141551, 1e-12, dixon_szego);
     add(
-        "Shekel 5", [](X x) { return shekel(x, 5); }, cube(4, 0, 10),
+        "Shekel 5", [](Coordinates x) { return shekel(x, 5); }, cube(4, 0, 10),
         {{4.00003715, 4.00013328, 4.00003715, 4.00013328}}, -10.1531996790582, 1e-9, dixon_szego);
     add(
-        "Shekel 7", [](X x) { return shekel(x, 7); }, cube(4, 0, 10),
+        "Shekel 7", [](Coordinates x) { return shekel(x, 7); }, cube(4, 0, 10),
         {{4.00057292, 4.00068937, 3.99948971, 3.99960616}}, -10.4029405668187, 1e-9, dixon_szego);
     add(
-        "Shekel 10", [](X x) { return shekel(x, 10); }, cube(4, 0, 10),
+        "Shekel 10", [](Coordinates x) { return shekel(x, 10); }, cube(4, 0, 10),
         {{4.00074653, 4.00059294, 3.99966340, 3.99950980}}, -10.5364098166920, 1e-9, dixon_szego);
     add("Michalewicz 2", michalewicz, cube(2, 0, pi), {{2.2029055, pi / 2}}, -1.80130341009856,
         1e-9, jamil_yang);
