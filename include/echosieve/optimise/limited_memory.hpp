@@ -20,7 +20,8 @@ namespace echosieve {
 /// A pair counts where s' y > this part of |s| |y|.
 inline constexpr double least_curvature = 1e-10;
 
-/// The last `memory` pairs of n coordinates. Its arrays come from the workspace.
+/// The last `memory` pairs of n coordinates. Its arrays come from the workspace, whose scope it
+/// must not outlive.
 class LimitedMemory {
 public:
     LimitedMemory(std::size_t memory, std::size_t n, Workspace& workspace)
@@ -30,6 +31,7 @@ public:
           parts_(workspace.take<double>(memory)),
           rho_(workspace.take<double>(memory)) {}
 
+    [[nodiscard]] std::size_t dimension() const noexcept { return n_; }
     [[nodiscard]] std::size_t size() const noexcept { return size_; }
     void clear() noexcept { size_ = 0; }
     /// gamma of the newest pair: length of a step for a gradient of 1; 0 without any.

@@ -42,10 +42,14 @@ struct QuasiNewton {
     /// Ends when no coordinate's slope by u, of those that are free to follow it, exceeds this, in
     /// the unit of the objective.
     double gradient_tolerance = 1e-8;
-    double step_tolerance = 1e-12;   ///< ends when a step is <= it, in widths of the box
-    double value_tolerance = 1e-13;  ///< ends when the values at the ends of a step differ by <= it
-                                     ///< times the larger modulus
-    // Of both tolerances not less than the rounding unit of R counts.
+    double step_tolerance = 1e-12;  ///< ends when a step is <= it, in widths of the box
+    /// Ends when the values at the ends of a step differ by <= value_tolerance * the larger modulus
+    /// (or down the gradient no step gains, down to those that promise no more).
+    double value_tolerance = 1e-13;
+    // Of both tolerances not less than the rounding unit of R counts. With a value_tolerance below
+    // it the method goes on where values are equal to rounding, by slopes alone (the approximate
+    // conditions of Hager and Zhang 2005, SIAM J. Optim. 16:170-192; from memory), as long as they
+    // halve from step to step.
     double target = -std::numeric_limits<double>::infinity();  ///< this and the next: see Limits
     double tolerance = 0;
     std::size_t stagnation_iterations = 0;
@@ -71,6 +75,16 @@ struct QuasiNewton {
     [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
                                              std::type_identity_t<std::span<const R>> start,
                                              Watch& observer, Workspace& workspace) const;
+
+    /// The same from a memory that an earlier run left, which gets what this run learns: for
+    /// objectives that differ little. `pairs` is of the dimension of the box, and goes before the
+    /// option memory.
+    template <class F, Real R, class Watch>
+    requires Objective<F, R> && Observer<Watch, R>
+    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
+                                             std::type_identity_t<std::span<const R>> start,
+                                             Watch& observer, Workspace& workspace,
+                                             LimitedMemory& pairs) const;
 };
 
 /// Throws InvalidInput naming the option, its value and the relation that it breaks.
@@ -110,7 +124,7 @@ template <class F, Real R, class Watch>
 class QuasiNewtonRun {
 public:
     QuasiNewtonRun(const QuasiNewton& options, Search<R, F, Watch>& search, const Box<R>& box,
-                   Workspace& workspace)
+                   Workspace& workspace, LimitedMemory& pairs)
         : options_(options),
           search_(search),
           box_(box),
@@ -118,7 +132,7 @@ public:
           at_(n_, workspace),
           trial_(n_, workspace),
           good_(n_, workspace),
-          memory_(options.memory, n_, workspace),
+          memory_(pairs),
           raw_(workspace.take<R>(n_)),
           free_(workspace.take<char>(n_)),
           direction_(workspace.take<double>(n_)),
@@ -135,8 +149,11 @@ public:
             return at_.value < std::numeric_limits<double>::infinity();
         }));
         while (search_.goes_on(cost)) {
-            if (find_free() <= options_.gradient_tolerance) {
+            const double before = std::exchange(steepest_, find_free());
+            if (steepest_ <= options_.gradient_tolerance) {
                 search_.end(OptimiseStatus::converged_gradient);
+            } else if (level_ && (!polishes() || steepest_ > before / 2)) {
+                search_.end(OptimiseStatus::converged_value);
             } else if (const double slope = find_direction(); search_line(slope)) {
                 take_step();
             } else if (memory_.size() > 0 && !search_.ended()) {
@@ -276,6 +293,9 @@ private:
         LinePoint high{std::numeric_limits<double>::infinity(), 0};
         double a = 1;
         bool found = false;
+        if (!(slope < 0)) {
+            return false;
+        }
         constexpr int trials = 60;
         for (int trial = 0; trial < trials; ++trial) {
             if (trial > 0 && search_.remaining() < search_.gradient_cost()) {
@@ -303,13 +323,11 @@ private:
                 here.slope = slope_at(trial_);
             }
             if (!falls) {
-                if (!found && same_value(trial_.value, at_.value) &&
-                    std::abs(model) <= least_change_ * std::abs(at_.value)) {
-                    search_.end(OptimiseStatus::converged_value);
-                    return false;
-                }
                 if (found) {
                     return true;  // too far: what was found before will do
+                }
+                if (std::abs(model) <= least_change_ * std::abs(at_.value)) {
+                    return end_at_rounding(slope);
                 }
                 high = here;
             } else {
@@ -328,6 +346,27 @@ private:
         }
         return found;
     }
+    [[nodiscard]] bool polishes() const noexcept { return options_.value_tolerance < rounding; }
+    // A step that promises no more than rounding did not gain: is trial_ to be trusted by its
+    // slope?
+    bool end_at_rounding(double slope) {
+        const bool same = same_value(trial_.value, at_.value);
+        if (same && polishes()) {
+            if (!trial_.has_gradient) {
+                add_gradient(trial_);
+            }
+            const double now = slope_at(trial_);
+            if (now >= options_.curvature * slope &&
+                now <= (2 * options_.sufficient_decrease - 1) * slope) {
+                std::swap(good_, trial_);
+                return true;
+            }
+        }
+        if (same || memory_.size() == 0) {
+            search_.end(OptimiseStatus::converged_value);
+        }
+        return false;
+    }
     void take_step() {
         for (std::size_t k = 0; k < n_; ++k) {
             step_[k] = way(k, at_.x[k], good_.x[k]);
@@ -335,9 +374,7 @@ private:
         }
         memory_.add(step_, change_);
         std::swap(at_, good_);
-        if (same_value(at_.value, good_.value)) {
-            search_.end(OptimiseStatus::converged_value);
-        }
+        level_ = same_value(at_.value, good_.value);
     }
 
     const QuasiNewton& options_;
@@ -345,12 +382,14 @@ private:
     const Box<R>& box_;
     std::size_t n_;
     SlopePoint<R> at_, trial_, good_;
-    LimitedMemory memory_;
+    LimitedMemory& memory_;
     std::span<R> raw_;
     std::span<char> free_;
     std::span<double> direction_;  // in widths of the box
     std::span<double> step_;
     std::span<double> change_;
+    double steepest_ = 0;  // slope that can be followed
+    bool level_ = false;   // the last step changed the value by rounding or a tolerance at most
     double least_change_;
     double least_step_;
 };
@@ -362,14 +401,28 @@ requires Objective<F, R> && Observer<Watch, R>
 OptimiseResult<R> QuasiNewton::minimise(F& objective, const Box<R>& box, std::uint64_t seed,
                                         std::type_identity_t<std::span<const R>> start,
                                         Watch& observer, Workspace& workspace) const {
+    const Workspace::Scope scope(workspace);
+    LimitedMemory pairs(memory, box.dimension(), workspace);
+    return minimise(objective, box, seed, start, observer, workspace, pairs);
+}
+
+template <class F, Real R, class Watch>
+requires Objective<F, R> && Observer<Watch, R>
+OptimiseResult<R> QuasiNewton::minimise(F& objective, const Box<R>& box, std::uint64_t seed,
+                                        std::type_identity_t<std::span<const R>> start,
+                                        Watch& observer, Workspace& workspace,
+                                        LimitedMemory& pairs) const {
     static_assert(!ConstrainedObjective<F, R>,
                   "QuasiNewton knows no constraints beyond the box: AugmentedLagrangian runs it "
                   "under constraints");
     validate(*this);
     detail::check_search_input(box, start);
+    require(pairs.dimension() == box.dimension(), "dimension of the memory", pairs.dimension(),
+            "must be that of the box");
     const Workspace::Scope scope(workspace);
     detail::Search<R, F, Watch> search(objective, box, limits_of(*this), observer, workspace);
-    return detail::QuasiNewtonRun<F, R, Watch>(*this, search, box, workspace).run(seed, start);
+    return detail::QuasiNewtonRun<F, R, Watch>(*this, search, box, workspace, pairs)
+        .run(seed, start);
 }
 
 static_assert(Optimiser<QuasiNewton, double> && Optimiser<QuasiNewton, float>);

@@ -269,6 +269,9 @@ public:
     [[nodiscard]] std::size_t iterations() const noexcept { return result_.iterations; }
     [[nodiscard]] const Merit<R>& best() const noexcept { return best_; }
     [[nodiscard]] std::span<const R> best_point() const noexcept { return best_point_; }
+    /// Constraints at the point that was evaluated last.
+    [[nodiscard]] std::span<const R> inequalities() const noexcept { return inequalities_; }
+    [[nodiscard]] std::span<const R> equalities() const noexcept { return equalities_; }
     [[nodiscard]] bool target_reached() const noexcept {
         return best_.feasible() && static_cast<double>(best_.value) <= limits_.target;
     }
