@@ -222,9 +222,10 @@ TEST_CASE_TEMPLATE("every method may be stopped after its second iteration", O,
     bowl.change = [](std::span<const double> x, double value) {
         return value + 0.1 * std::pow(x[0] - x[1], 4);  // nobody is done after two
     };
-    const auto result = run(O{}, bowl, square(), 1, {-1, 1}, [](const Progress<double>& progress) {
-        return progress.iteration == 2 ? Control::stop : Control::go_on;
-    });
+    const auto result =
+        run(patient<O>(), bowl, square(), 1, {-1, 1}, [](const Progress<double>& progress) {
+            return progress.iteration == 2 ? Control::stop : Control::go_on;
+        });
     check_result(result, bowl);
     CHECK(result.status == OptimiseStatus::stopped);
     CHECK(result.iterations == 2);
@@ -328,14 +329,17 @@ TEST_CASE_TEMPLATE("every method lets exceptions of the objective and the observ
         CHECK(bowl.calls == at);
     }
     Bowl<double> bowl(square(), {0.3, 0.4});
+    bowl.change = [](std::span<const double> x, double value) {
+        return value + 0.1 * std::pow(x[0] - x[1], 4);
+    };
     const auto watch = [](const Progress<double>& progress) -> Control {
         if (progress.iteration == 1) {
             throw std::runtime_error("enough");
         }
         return Control::go_on;
     };
-    CHECK_THROWS_WITH_AS(static_cast<void>(run(O{}, bowl, square(), 1, {1, 1}, watch)), "enough",
-                         std::runtime_error);
+    CHECK_THROWS_WITH_AS(static_cast<void>(run(patient<O>(), bowl, square(), 1, {-1, 1}, watch)),
+                         "enough", std::runtime_error);
 }
 
 TEST_CASE_TEMPLATE("every method shows its progress once after the start and once an iteration", O,

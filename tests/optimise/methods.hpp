@@ -13,11 +13,14 @@
 #include <vector>
 
 #include "echosieve/core/box.hpp"
+#include "echosieve/optimise/augmented_lagrangian.hpp"
+#include "echosieve/optimise/constraints.hpp"
 #include "echosieve/optimise/covariance_adaptation.hpp"
 #include "echosieve/optimise/differential_evolution.hpp"
 #include "echosieve/optimise/gradient.hpp"
 #include "echosieve/optimise/least_squares.hpp"
 #include "echosieve/optimise/levenberg_marquardt.hpp"
+#include "echosieve/optimise/nelder_mead.hpp"
 #include "echosieve/optimise/objective.hpp"
 #include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
@@ -33,6 +36,7 @@ using PeriodicSpheres = ParticleSwarm<GlobalBest, PeriodicBounds, SphericalMove>
 using BouncingRing = ParticleSwarm<Ring, BouncingBounds, SphericalMove>;
 using RandomSwarm = ParticleSwarm<RandomInformants, AbsorbingBounds, ConstrictedMove>;
 using GreedyEvolution = DifferentialPopulation<BestBase>;
+using LagrangianMethod = AugmentedLagrangian<>;
 using DrawnEvolution = DifferentialPopulation<CurrentToBestBase, SelfAdaptingParameters>;
 
 // For TEST_CASE_TEMPLATE. A new optimiser is one name more in one of these two lists.
@@ -44,7 +48,7 @@ using DrawnEvolution = DifferentialPopulation<CurrentToBestBase, SelfAdaptingPar
         BouncingRing, RandomSwarm, DifferentialEvolution, SelfAdaptingDifferentialEvolution,      \
         GreedyEvolution, DrawnEvolution, CovarianceAdaptation
 // Those that set out from one point, and draw only where it is of no use.
-#define ECHOSIEVE_LOCAL_METHODS LevenbergMarquardt, QuasiNewton
+#define ECHOSIEVE_LOCAL_METHODS LevenbergMarquardt, QuasiNewton, NelderMead, LagrangianMethod
 #define ECHOSIEVE_EVERY_METHOD ECHOSIEVE_RANDOM_METHODS, ECHOSIEVE_LOCAL_METHODS
 
 /// A sum of squares, (x_k - centre_k) / unit_k, that keeps books on its calls. It knows its normal
@@ -131,19 +135,72 @@ static_assert(LeastSquaresObjective<Bowl<float>, float> &&
 static_assert(BatchObjective<BatchBowl<double>, double> &&
               DifferentiableObjective<SlopedBowl<float>, float>);
 
+/// An objective for methods that ask for constraints: one that holds everywhere.
+template <class F, Real R>
+struct Unhindered {
+    F& objective;
+
+    R operator()(std::span<const R> x) { return objective(x); }
+    void evaluate(const Points<R>& points, std::span<R> values)
+    requires BatchObjective<F, R>
+    {
+        objective.evaluate(points, values);
+    }
+    R value_and_gradient(std::span<const R> x, std::span<R> gradient)
+    requires DifferentiableObjective<F, R>
+    {
+        return objective.value_and_gradient(x, gradient);
+    }
+    [[nodiscard]] std::size_t inequalities() const { return 1; }
+    [[nodiscard]] std::size_t equalities() const { return 0; }
+    [[nodiscard]] R equality_tolerance() const { return 0; }
+    void constrain(std::span<const R>, std::span<R> g, std::span<R>) const { g[0] = -1; }
+    void constraint_jacobian(std::span<const R>, std::span<R> jacobian, std::span<R>) const {
+        std::ranges::fill(jacobian, R{0});
+    }
+};
+
+template <class O>
+inline constexpr bool needs_constraints = false;
+template <class Inner>
+inline constexpr bool needs_constraints<AugmentedLagrangian<Inner>> = true;
+
+/// A method as it is, but that it takes more than two iterations on a curved bowl.
+template <class O>
+O patient() {
+    O method;
+    if constexpr (needs_constraints<O>) {
+        method.inner.iterations = 1;
+    }
+    return method;
+}
+
 /// One observer type for all tests: fewer runs to compile.
 template <Real R>
 using Watch = std::function<Control(const Progress<R>&)>;
 
-/// Runs any method; every run by the same two types.
+/// Runs any method.
+template <class O, class F, Real R>
+OptimiseResult<R> run(const O& method, F& objective, const Box<R>& box, std::uint64_t seed,
+                      const std::type_identity_t<std::vector<R>>& start,
+                      std::type_identity_t<Watch<R>> watch, Workspace& workspace) {
+    if (!watch) {
+        watch = [](const Progress<R>&) { return Control::go_on; };
+    }
+    if constexpr (needs_constraints<O>) {
+        Unhindered<F, R> unhindered{objective};
+        return method.minimise(unhindered, box, seed, start, watch, workspace);
+    } else {
+        return method.minimise(objective, box, seed, start, watch, workspace);
+    }
+}
+
 template <class O, class F, Real R>
 OptimiseResult<R> run(const O& method, F& objective, const Box<R>& box, std::uint64_t seed = 1,
                       const std::type_identity_t<std::vector<R>>& start = {},
                       std::type_identity_t<Watch<R>> watch = {}) {
-    if (!watch) {
-        watch = [](const Progress<R>&) { return Control::go_on; };
-    }
-    return method.minimise(objective, box, seed, std::span<const R>(start), watch);
+    Workspace workspace;
+    return run(method, objective, box, seed, start, std::move(watch), workspace);
 }
 
 /// Evaluations that a method makes before its first iteration.

@@ -145,7 +145,9 @@ public:
         const std::size_t cost = search_.gradient_cost();
         static_cast<void>(find_local_start(search_, box_, seed, start, at_.x, cost, [&] {
             evaluate(at_);
-            add_gradient(at_);
+            if (search_.remaining() + 1 >= cost) {  // or the search ends here
+                add_gradient(at_);
+            }
             return at_.value < std::numeric_limits<double>::infinity();
         }));
         while (search_.goes_on(cost)) {
