@@ -13,6 +13,7 @@
 #include "echosieve/core/random.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "optimise/problems.hpp"
+#include "optimise/success.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -48,14 +49,8 @@ constexpr std::array<Rate, 16> rates = {{{"sphere 4", 25, 25, 25},
                                          {"Schwefel 2", 22, 25, 25},
                                          {"Michalewicz 2", 25, 25, 25}}};
 
-// A last bit of the system's sine or exponential changes a swarm's course, so another machine draws
-// its count anew: two standard deviations of a binomial count for rates below 1, one run for rates
-// of 1.
 int least(int measured) {
-    const double p = static_cast<double>(measured) / seeds;
-    return measured == seeds
-               ? seeds - 1
-               : static_cast<int>(std::floor(measured - 2 * std::sqrt(seeds * p * (1 - p))));
+    return least_successes(measured, seeds);
 }
 
 template <class S>

@@ -8,6 +8,7 @@
 #include <span>
 
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/optimise/gradient.hpp"
 #include "echosieve/optimise/objective.hpp"
 
 namespace echosieve {
@@ -18,7 +19,8 @@ namespace echosieve {
 //   violation = sum of max(g, 0) + sum of max(|h| - eps, 0); a point is feasible where it is 0
 
 /// An objective under constraints. A NaN or an infinity among g or h makes the violation infinite
-/// there. Optimisers call constrain once for each value, in that order, on the same point.
+/// there, except that g = -infinity is met. Optimisers call constrain once for each value, in that
+/// order, on the same point.
 template <class F, class R>
 concept ConstrainedObjective = Objective<F, R> && requires(F& objective, std::span<const R> x,
                                                            std::span<R> g, std::span<R> h) {
@@ -28,7 +30,19 @@ concept ConstrainedObjective = Objective<F, R> && requires(F& objective, std::sp
     { objective.constrain(x, g, h) } -> std::same_as<void>;
 };
 
-/// Puts a function and its constraints together: constraint(x, g, h) writes all g and h.
+/// One that also knows the slopes of everything: constraint_jacobian writes dg_i / dx_k at
+/// jacobian_g[i * dimension + k], and those of h likewise. It is called with points whose value was
+/// asked for just before.
+template <class F, class R>
+concept DifferentiableConstrainedObjective =
+    ConstrainedObjective<F, R> && DifferentiableObjective<F, R> &&
+    requires(F& objective, std::span<const R> x, std::span<R> jacobian_g, std::span<R> jacobian_h) {
+        { objective.constraint_jacobian(x, jacobian_g, jacobian_h) } -> std::same_as<void>;
+    };
+
+/// Puts a function and its constraints together: constraint(x, g, h) writes all g and h. A function
+/// that is a DifferentiableObjective, and a constraint with jacobian(x, jacobian_g, jacobian_h),
+/// make it know its slopes.
 template <class F, class C>
 struct Constrained {
     F function;
@@ -47,6 +61,17 @@ struct Constrained {
     template <Real R>
     void constrain(std::span<const R> x, std::span<R> g, std::span<R> h) {
         constraint(x, g, h);
+    }
+    template <Real R>
+    requires DifferentiableObjective<F, R>
+    R value_and_gradient(std::span<const R> x, std::span<R> gradient) {
+        return static_cast<R>(function.value_and_gradient(x, gradient));
+    }
+    template <Real R>
+    requires requires(C& c, std::span<const R> x, std::span<R> j) { c.jacobian(x, j, j); }
+    void constraint_jacobian(std::span<const R> x, std::span<R> jacobian_g,
+                             std::span<R> jacobian_h) {
+        constraint.jacobian(x, jacobian_g, jacobian_h);
     }
 };
 

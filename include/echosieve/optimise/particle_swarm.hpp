@@ -13,6 +13,7 @@
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/epsilon_level.hpp"
 #include "echosieve/optimise/limits.hpp"
 #include "echosieve/optimise/search.hpp"
 #include "echosieve/optimise/swarm_bounds.hpp"
@@ -30,7 +31,7 @@ namespace echosieve {
 
 /// The swarm moves all particles, then evaluates all, then updates all memories, so its course does
 /// not depend on the order of evaluation. Bounds hold for every evaluation; constraints by Deb's
-/// rules. Particle i draws from stream i of the seed.
+/// rules, equalities eased at first. Particle i draws from stream i of the seed.
 template <class Topology = GlobalBest, class Bounds = AbsorbingBounds, class Move = ConstrictedMove>
 struct ParticleSwarm {
     std::size_t particles = 50;
@@ -40,6 +41,7 @@ struct ParticleSwarm {
     Move move{};
     Topology topology{};
     Bounds bounds{};
+    EpsilonLevel epsilon{};                                    ///< eases equality constraints
     double target = -std::numeric_limits<double>::infinity();  ///< this and the next: see Limits
     double tolerance = 0;
     std::size_t stagnation_iterations = 0;
@@ -73,6 +75,7 @@ template <class Topology, class Bounds, class Move>
 void validate(const ParticleSwarm<Topology, Bounds, Move>& swarm) {
     require(swarm.particles >= 1, "particles", swarm.particles, "must be at least 1");
     validate(swarm.move);
+    validate(swarm.epsilon);
     require(swarm.initial_velocity >= 0 && is_finite(swarm.initial_velocity), "initial_velocity",
             swarm.initial_velocity, "must be zero or more and finite [box widths]");
     require(swarm.largest_velocity > 0 && is_finite(swarm.largest_velocity), "largest_velocity",
@@ -125,11 +128,13 @@ OptimiseResult<R> ParticleSwarm<Topology, Bounds, Move>::minimise(
     }
 
     SwarmState state{.seed = seed};
+    R level = 0;
     const auto evaluate = [&] {
         const Merit<R> before = search.best();
         search.evaluate(x, merits);
         for (std::size_t i = 0; i < particles; ++i) {
-            if (merits[i].better_than(memories[i]) || search.iterations() == 0) {
+            if (eased(merits[i], level).better_than(eased(memories[i], level)) ||
+                search.iterations() == 0) {
                 memories[i] = merits[i];
                 p.copy_point(i, x, i);
             }
@@ -145,9 +150,8 @@ OptimiseResult<R> ParticleSwarm<Topology, Bounds, Move>::minimise(
             own[k] = (p(i, k) - x(i, k)) / width;
             other[k] = (p(informants[i], k) - x(i, k)) / width;
         }
-        const double progress = static_cast<double>(search.iterations() - 1) /
-                                static_cast<double>(std::max<std::size_t>(iterations, 1));
-        move.apply(ParticleView<R>{way, own, other, informants[i] == i, progress}, streams[i]);
+        move.apply(ParticleView<R>{way, own, other, informants[i] == i, search.progress()},
+                   streams[i]);
         for (std::size_t k = 0; k < n; ++k) {
             way[k] = std::clamp(way[k], -limit, limit);
             R to = x(i, k) + way[k] * box.width(k);
@@ -157,8 +161,18 @@ OptimiseResult<R> ParticleSwarm<Topology, Bounds, Move>::minimise(
     };
 
     evaluate();
+    const bool has_equalities = detail::has_equalities<R>(objective);
+    const R first_level = has_equalities ? epsilon.first(std::span<const Merit<R>>(memories),
+                                                         workspace.take<R>(particles))
+                                         : R{0};
+    const auto shown = workspace.take<Merit<R>>(has_equalities ? particles : 0);
     while (search.goes_on(particles)) {
-        topology.inform(std::span<const Merit<R>>(memories), informants, state);
+        level = epsilon.at(search.progress(), first_level);
+        for (std::size_t i = 0; i < shown.size(); ++i) {
+            shown[i] = eased(memories[i], level);
+        }
+        topology.inform(std::span<const Merit<R>>(has_equalities ? shown : memories), informants,
+                        state);
         for (std::size_t i = 0; i < particles; ++i) {
             move_particle(i);
         }

@@ -17,6 +17,7 @@ enum class OptimiseStatus {
     converged_gradient,  ///< no component of the projected gradient > gradient_tolerance
     converged_step,      ///< the step was <= step_tolerance, in box widths
     converged_value,     ///< the values compared differ by <= value_tolerance
+    ill_conditioned,     ///< the condition of the covariance exceeded condition_limit
     stagnated,  ///< value fell by no more than tolerance over stagnation_iterations iterations
     iteration_limit,   ///< iterations == the option's limit
     evaluation_limit,  ///< the next iteration would exceed max_evaluations
@@ -38,6 +39,8 @@ enum class OptimiseStatus {
             return "converged: step";
         case OptimiseStatus::converged_value:
             return "converged: value";
+        case OptimiseStatus::ill_conditioned:
+            return "ill-conditioned";
         case OptimiseStatus::stagnated:
             return "stagnated";
         case OptimiseStatus::iteration_limit:
@@ -59,7 +62,8 @@ struct OptimiseResult {
     OptimiseStatus status = OptimiseStatus::not_run;
     std::vector<R> x;                              ///< best point, inside the box; empty if not run
     R value = std::numeric_limits<R>::infinity();  ///< objective there
-    R violation = 0;  ///< of constraints there, see constraints.hpp; 0 without any
+    R violation = 0;  ///< of constraints there, see constraints.hpp; 0 without any, +infinity
+                      ///< while no finite value was found
     std::size_t evaluations = 0;
     std::size_t non_finite = 0;  ///< evaluations that gave a NaN or an infinity
     std::size_t iterations = 0;

@@ -12,6 +12,7 @@
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/constraints.hpp"
 #include "echosieve/optimise/gradient.hpp"
+#include "echosieve/optimise/least_squares.hpp"
 #include "echosieve/optimise/limits.hpp"
 #include "echosieve/optimise/objective.hpp"
 #include "echosieve/optimise/observer.hpp"
@@ -144,6 +145,51 @@ public:
         differences(x, here.value, gradient);
         return here;
     }
+    /// A numeric gradient at x, where the value is known: two evaluations for each coordinate that
+    /// has room. Where one of the two gives no value the slope towards the other counts, where none
+    /// does 0.
+    void differences(std::span<const R> x, R here, std::span<R> gradient) {
+        const std::size_t n = x.size();
+        const Workspace::Scope scope(workspace_);
+        PointTable<R> table(2 * n, n, workspace_);
+        const std::span<Merit<R>> merits = workspace_.template take<Merit<R>>(2 * n);
+        const auto at = [&](std::size_t k) {
+            return difference_at(x[k], box_.lower(k), box_.upper(k));
+        };
+        std::size_t used = 0;
+        for (std::size_t k = 0; k < n; ++k) {
+            const Difference<R> d = at(k);
+            if (d.weight_first == 0) {
+                continue;
+            }
+            table.write(used, x);
+            table.write(used + 1, x);
+            table(used, k) = d.first;
+            table(used + 1, k) = d.second;
+            used += 2;
+        }
+        evaluate(table.points().part(0, used), merits.first(used));
+        used = 0;
+        for (std::size_t k = 0; k < n; ++k) {
+            const Difference<R> d = at(k);
+            if (d.weight_first == 0) {
+                gradient[k] = 0;
+                continue;
+            }
+            const R first = merits[used].value;
+            const R second = merits[used + 1].value;
+            used += 2;
+            if (first < infinity && second < infinity) {
+                gradient[k] = d.weight_first * first + d.weight_second * second +
+                              (d.weight_here == 0 ? R{0} : d.weight_here * here);
+            } else if (first < infinity) {
+                gradient[k] = (first - here) / (d.first - x[k]);
+            } else {
+                gradient[k] = second < infinity ? (second - here) / (d.second - x[k]) : R{0};
+            }
+        }
+    }
+
     /// Evaluations of value_and_gradient.
     [[nodiscard]] std::size_t gradient_cost() const noexcept {
         return DifferentiableObjective<F, R> ? 1 : 1 + 2 * box_.dimension();
@@ -155,6 +201,13 @@ public:
         const R value =
             static_cast<R>(objective_.normal_equations(std::span<const R>(point_), gram, gradient));
         return judge(finite(gram) && finite(gradient) ? value : infinity);
+    }
+    /// The normal equations of the point that was evaluated last. False if they are of no use.
+    bool derivatives(std::span<R> gram, std::span<R> gradient)
+    requires StagedLeastSquaresObjective<F, R>
+    {
+        result_.evaluations += objective_.derivatives(gram, gradient);
+        return finite(gram) && finite(gradient);
     }
 
     /// Takes in what another optimiser found as a part of this run.
@@ -202,10 +255,23 @@ public:
     [[nodiscard]] std::size_t remaining() const noexcept {
         return limits_.max_evaluations - std::min(limits_.max_evaluations, result_.evaluations);
     }
+    /// Part of the run that was over when this iteration began, by the limit that comes first.
+    [[nodiscard]] double progress() const noexcept {
+        const auto part = [](std::size_t done, std::size_t all) {
+            return static_cast<double>(done) / static_cast<double>(std::max<std::size_t>(all, 1));
+        };
+        const std::size_t before =
+            result_.iterations - std::min<std::size_t>(result_.iterations, 1);
+        return std::max(part(before, limits_.iterations),
+                        part(result_.evaluations, limits_.max_evaluations));
+    }
     [[nodiscard]] std::size_t evaluations() const noexcept { return result_.evaluations; }
     [[nodiscard]] std::size_t iterations() const noexcept { return result_.iterations; }
     [[nodiscard]] const Merit<R>& best() const noexcept { return best_; }
     [[nodiscard]] std::span<const R> best_point() const noexcept { return best_point_; }
+    /// Constraints at the point that was evaluated last.
+    [[nodiscard]] std::span<const R> inequalities() const noexcept { return inequalities_; }
+    [[nodiscard]] std::span<const R> equalities() const noexcept { return equalities_; }
     [[nodiscard]] bool target_reached() const noexcept {
         return best_.feasible() && static_cast<double>(best_.value) <= limits_.target;
     }
@@ -261,29 +327,6 @@ private:
             ++still_;
         }
     }
-    void differences(std::span<const R> x, R here, std::span<R> gradient) {
-        const std::size_t n = x.size();
-        const Workspace::Scope scope(workspace_);
-        PointTable<R> table(2 * n, n, workspace_);
-        const std::span<Merit<R>> merits = workspace_.template take<Merit<R>>(2 * n);
-        for (std::size_t k = 0; k < n; ++k) {
-            const Difference<R> d = difference_at(x[k], box_.lower(k), box_.upper(k));
-            table.write(2 * k, x);
-            table.write(2 * k + 1, x);
-            table(2 * k, k) = d.first;
-            table(2 * k + 1, k) = d.second;
-        }
-        evaluate(table, merits);
-        for (std::size_t k = 0; k < n; ++k) {
-            const Difference<R> d = difference_at(x[k], box_.lower(k), box_.upper(k));
-            gradient[k] = d.weight_first == 0
-                              ? R{0}
-                              : d.weight_first * merits[2 * k].value +
-                                    d.weight_second * merits[2 * k + 1].value +
-                                    (d.weight_here == 0 ? R{0} : d.weight_here * here);
-        }
-    }
-
     F& objective_;
     const Box<R>& box_;
     Limits limits_;

@@ -1,7 +1,7 @@
 // The steps of a damped Gauss-Newton fit, and when they end.
 #pragma once
 
-#include "echosieve/pursuit/bounded_step.hpp"
+#include "echosieve/optimise/bounded_step.hpp"
 #include "echosieve/pursuit/fit_options.hpp"
 
 namespace echosieve::detail {

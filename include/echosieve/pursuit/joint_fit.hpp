@@ -15,7 +15,7 @@
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/core/signal.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
-#include "echosieve/pursuit/bounded_step.hpp"
+#include "echosieve/optimise/bounded_step.hpp"
 #include "echosieve/pursuit/damped_fit.hpp"
 #include "echosieve/pursuit/echo_covariance.hpp"
 #include "echosieve/pursuit/fit_options.hpp"

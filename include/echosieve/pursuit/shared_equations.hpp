@@ -8,7 +8,7 @@
 
 #include "echosieve/core/grid.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
-#include "echosieve/pursuit/bounded_step.hpp"
+#include "echosieve/optimise/bounded_step.hpp"
 #include "echosieve/pursuit/projected_echoes.hpp"
 
 namespace echosieve::detail {

@@ -9,7 +9,7 @@
 
 #include "echosieve/core/grid.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
-#include "echosieve/pursuit/bounded_step.hpp"
+#include "echosieve/optimise/bounded_step.hpp"
 #include "echosieve/pursuit/damped_fit.hpp"
 #include "echosieve/pursuit/fit_options.hpp"
 #include "echosieve/pursuit/shared_equations.hpp"

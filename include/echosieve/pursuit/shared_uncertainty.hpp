@@ -9,7 +9,7 @@
 #include <limits>
 
 #include "echosieve/dictionary/atom_box.hpp"
-#include "echosieve/pursuit/bounded_step.hpp"
+#include "echosieve/optimise/bounded_step.hpp"
 #include "echosieve/pursuit/shared_equations.hpp"
 
 namespace echosieve::detail {

@@ -1,5 +1,5 @@
 // The bounded step against a search over every set of bounds, and the damping's rule.
-#include "echosieve/pursuit/bounded_step.hpp"
+#include "echosieve/optimise/bounded_step.hpp"
 
 #include <Eigen/Dense>
 #include <algorithm>
@@ -99,6 +99,20 @@ TEST_CASE("the step stays inside and gains nearly what can be gained there") {
     // What is put on a bound is not let go again, which costs little.
     INFO("mean gain against the best ", sum / runs);
     CHECK(sum / runs > 0.97);
+}
+
+TEST_CASE("a settled step gains all that can be gained") {
+    RandomStream stream(4);
+    for (int run = 0; run < 300; ++run) {
+        const Problem problem = random_problem(stream, 5, run % 2 == 0 ? 0.03 : 0.01);
+        BoundedStep solver(5);
+        Eigen::VectorXd step(5);
+        solver.solve(problem.h, problem.right, problem.weight, 0, problem.down, problem.up, step);
+        solver.settle(problem.h, problem.right, problem.weight, 0, problem.down, problem.up, step);
+        REQUIRE((step.array() >= problem.down.array()).all());
+        REQUIRE((step.array() <= problem.up.array()).all());
+        CHECK_WITHIN_RELATIVE(gain(problem, step), best_gain(problem), 1e-10);  // rounding
+    }
 }
 
 TEST_CASE("held: no room, a bound with the slope outwards, no weight") {
