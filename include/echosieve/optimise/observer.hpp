@@ -25,7 +25,7 @@ struct Progress {
     std::size_t evaluations = 0;
     R value = 0;  ///< best so far, +infinity while no finite value was found; never rises
     std::span<const R> best;
-    R violation = 0;  ///< of constraints at `best`; 0: feasible
+    R violation = 0;  ///< of constraints at `best`; 0: feasible; +infinity as `value`
 };
 
 /// Asked once an iteration. Its answer goes before every other rule that would end the work then.

@@ -62,7 +62,8 @@ struct OptimiseResult {
     OptimiseStatus status = OptimiseStatus::not_run;
     std::vector<R> x;                              ///< best point, inside the box; empty if not run
     R value = std::numeric_limits<R>::infinity();  ///< objective there
-    R violation = 0;  ///< of constraints there, see constraints.hpp; 0 without any
+    R violation = 0;  ///< of constraints there, see constraints.hpp; 0 without any, +infinity
+                      ///< while no finite value was found
     std::size_t evaluations = 0;
     std::size_t non_finite = 0;  ///< evaluations that gave a NaN or an infinity
     std::size_t iterations = 0;
