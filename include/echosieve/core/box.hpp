@@ -20,14 +20,20 @@ public:
     Box(std::vector<R> lower, std::vector<R> upper)
         : lower_(std::move(lower)), upper_(std::move(upper)) {
         require(!lower_.empty(), "dimension of the box", lower_.size(), "must be at least 1");
-        require(lower_.size() == upper_.size(), "number of upper bounds", upper_.size(),
-                detail::concatenate("must equal the number of lower bounds, ", lower_.size()));
+        if (lower_.size() != upper_.size()) {
+            require(false, "number of upper bounds", upper_.size(),
+                    detail::concatenate("must equal the number of lower bounds, ", lower_.size()));
+        }
         for (std::size_t k = 0; k < lower_.size(); ++k) {
+            // The texts are put together only when something is wrong: boxes are made in loops.
+            if (is_finite(lower_[k]) && is_finite(upper_[k]) && lower_[k] <= upper_[k]) {
+                continue;
+            }
             require(is_finite(lower_[k]), detail::concatenate("lower[", k, "]"), lower_[k],
                     "must be finite");
             require(is_finite(upper_[k]), detail::concatenate("upper[", k, "]"), upper_[k],
                     "must be finite");
-            require(lower_[k] <= upper_[k], detail::concatenate("lower[", k, "]"), lower_[k],
+            require(false, detail::concatenate("lower[", k, "]"), lower_[k],
                     detail::concatenate("must not exceed upper[", k, "] = ", upper_[k]));
         }
     }

@@ -109,16 +109,21 @@ public:
           box_(box),
           block_(options.block > 0 ? options.block : box.dimension()),
           blocks_(box.dimension() / block_),
-          block_box_(
-              {box.lower().begin(), box.lower().begin() + static_cast<std::ptrdiff_t>(block_)},
-              {box.upper().begin(), box.upper().begin() + static_cast<std::ptrdiff_t>(block_)}),
           seed_(seed),
           observer_(observer),
           workspace_(workspace),
           search_(objective, box, limits_of(options), observer, workspace),
           x_(workspace.take<R>(box.dimension())),
           kept_(workspace.take<R>(box.dimension())),
-          order_(workspace.take<std::size_t>(blocks_)) {}
+          order_(workspace.take<std::size_t>(blocks_)) {
+        for (std::size_t j = 1; j <= blocks_; ++j) {
+            const auto first = [&](std::span<const R> bounds) {
+                return std::vector<R>(bounds.begin(),
+                                      bounds.begin() + static_cast<std::ptrdiff_t>(j * block_));
+            };
+            boxes_.emplace_back(first(box.lower()), first(box.upper()));
+        }
+    }
 
     [[nodiscard]] OptimiseResult<R> run(std::span<const R> start) {
         for (std::size_t k = 0; k < x_.size(); ++k) {
@@ -197,7 +202,7 @@ private:
             for (std::size_t i = 0; i < count; ++i) {
                 table.write(i, x_);
             }
-            scatter(block_box_, stream, count, table, j * block_);
+            scatter(boxes_[0], stream, count, table, j * block_);
             for (std::size_t k = (j + 1) * block_; k < x_.size(); ++k) {
                 std::ranges::copy(table.coordinate(j * block_ + k % block_),
                                   table.coordinate(k).begin());
@@ -233,13 +238,9 @@ private:
         }
         const std::size_t free = placed * block_;
         TiedBlocks<R, F> tied(objective_, x_.size(), block_, free, workspace_);
-        const auto bounds = [&](std::span<const R> of) {
-            return std::vector<R>(of.begin(), of.begin() + static_cast<std::ptrdiff_t>(free));
-        };
-        const Box<R> box(bounds(box_.lower()), bounds(box_.upper()));
         const OptimiseResult<R> found =
-            run_part(search_, local, tied, box, seed, std::span<const R>(x_).first(free), observer_,
-                     workspace_, false);
+            run_part(search_, local, tied, boxes_[placed - 1], seed,
+                     std::span<const R>(x_).first(free), observer_, workspace_, false);
         tied.expand(found.x, x_);
         search_.take_in({found.value, found.violation}, x_);
         return {found.value, found.violation};
@@ -250,7 +251,7 @@ private:
     const Box<R>& box_;
     std::size_t block_;
     std::size_t blocks_;
-    Box<R> block_box_;
+    std::vector<Box<R>> boxes_;  // of the first part, of the first two, ...
     std::uint64_t seed_;
     Watch& observer_;
     Workspace& workspace_;
