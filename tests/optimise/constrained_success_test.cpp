@@ -8,8 +8,10 @@
 #include <string_view>
 #include <vector>
 
+#include "echosieve/optimise/augmented_lagrangian.hpp"
 #include "echosieve/optimise/covariance_adaptation.hpp"
 #include "echosieve/optimise/differential_evolution.hpp"
+#include "echosieve/optimise/nelder_mead.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "optimise/constrained_problems.hpp"
 #include "optimise/success.hpp"
@@ -30,12 +32,13 @@ O with_budget(O optimiser, std::size_t evaluations) {
 }
 
 template <class O>
-void check_table(std::string_view method, const O& optimiser, const Table& measured) {
+void check_table(std::string_view method, const O& optimiser, const Table& measured,
+                 Start from = Start::of_the_method) {
     const std::vector<ConstrainedProblem> all = constrained_problems();
     REQUIRE(all.size() == measured.size());
     for (std::size_t i = 0; i < all.size(); ++i) {
         check_successes(method, with_budget(optimiser, recording_points.back()), all[i],
-                        measured[i]);
+                        measured[i], from);
     }
 }
 
@@ -109,6 +112,24 @@ constexpr Table covariance = {{{"g01", {0, 18, 25}, 36774},
                                {"g12", {3, 25, 25}, 23010},
                                {"g24", {25, 25, 25}, 583}}};
 
+// A local method from starts at random.
+constexpr Table lagrangian = {{{"g01", {0, 0, 0}, 0},
+                               {"g04", {0, 0, 0}, 0},
+                               {"g06", {0, 0, 0}, 0},
+                               {"g08", {0, 0, 0}, 0},
+                               {"g09", {0, 0, 0}, 0},
+                               {"g11", {0, 0, 0}, 0},
+                               {"g12", {0, 0, 0}, 0},
+                               {"g24", {0, 0, 0}, 0}}};
+constexpr Table simplices = {{{"g01", {0, 0, 0}, 0},
+                              {"g04", {0, 0, 0}, 0},
+                              {"g06", {0, 0, 0}, 0},
+                              {"g08", {0, 0, 0}, 0},
+                              {"g09", {0, 0, 0}, 0},
+                              {"g11", {0, 0, 0}, 0},
+                              {"g12", {0, 0, 0}, 0},
+                              {"g24", {0, 0, 0}, 0}}};
+
 template <class O>
 void check_quickly(std::string_view method, const O& optimiser,
                    const std::array<Successes, 5>& measured) {
@@ -166,4 +187,10 @@ TEST_CASE("differential evolution solves the constrained problems as often as me
 
 TEST_CASE("covariance adaptation solves the constrained problems as often as measured (long)") {
     check_table("CMA-ES", CovarianceAdaptation{}, covariance);
+}
+
+TEST_CASE("the augmented Lagrangian solves the constrained problems as often as measured") {
+    check_table("the augmented Lagrangian", AugmentedLagrangian<>{}, lagrangian, Start::random);
+    check_table("the augmented Lagrangian of simplices", AugmentedLagrangian<NelderMead>{},
+                simplices, Start::random);
 }
