@@ -1,10 +1,13 @@
-// A swarm with a workspace of the right size allocates its result and nothing else.
+// An optimiser with a workspace of the right size allocates its result and nothing else.
+#include <cmath>
 #include <cstddef>
 #include <cstdlib>
 #include <new>
 #include <span>
 #include <vector>
 
+#include "echosieve/optimise/covariance_adaptation.hpp"
+#include "echosieve/optimise/differential_evolution.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "support/check.hpp"
 
@@ -80,4 +83,35 @@ TEST_CASE_TEMPLATE("a reused workspace leaves one allocation, the result", S, Sw
     const auto fresh = minimise(objective, box, swarm, 3);
     CHECK(reused.x == fresh.x);
     CHECK(reused.evaluations == fresh.evaluations);
+}
+
+TEST_CASE_TEMPLATE("evolution in a reused workspace leaves one allocation, the result", O,
+                   DifferentialEvolution, SelfAdaptingDifferentialEvolution,
+                   DifferentialPopulation<BestBase>, CovarianceAdaptation) {
+    const Box<double> box({-1, -2, 0, -3}, {3, 2, 0, 2});
+    // Many minima: covariance adaptation restarts, with more points each time.
+    const auto objective = [](std::span<const double> x) {
+        double sum = 0;
+        for (const double v : x) {
+            sum += v * v - std::cos(20 * v);
+        }
+        return sum;
+    };
+    NoObserver observer;
+    Workspace workspace;
+    O method;
+    method.iterations = 400;
+    static_cast<void>(method.minimise(objective, box, 1, {}, observer, workspace));
+    static_cast<void>(method.minimise(objective, box, 2, {}, observer, workspace));
+    for (const std::size_t iterations : {0U, 1U, 10U, 400U}) {
+        CAPTURE(iterations);
+        method.iterations = iterations;
+        const std::size_t before = allocations;
+        const auto result = method.minimise(objective, box, 2, {}, observer, workspace);
+        const std::size_t made = allocations - before;
+        CHECK(made == 1);
+        CHECK(result.iterations == iterations);
+        const auto fresh = minimise(objective, box, method, 2);
+        CHECK(result.x == fresh.x);
+    }
 }
