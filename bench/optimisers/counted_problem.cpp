@@ -25,7 +25,8 @@ Run::Run(const Problem& problem, std::size_t budget, double seconds)
       last_(problem.dimension(), std::numeric_limits<double>::quiet_NaN()),
       moved_(problem.dimension()),
       g_(problem.inequalities),
-      h_(problem.equalities) {}
+      h_(problem.equalities),
+      constraints_(3 * (problem.inequalities + problem.equalities)) {}
 
 bool Run::feasible(std::span<const double> x) {
     if (!problem_.box.contains(x)) {
@@ -35,6 +36,9 @@ bool Run::feasible(std::span<const double> x) {
         return true;
     }
     problem_.constrain(x, g_, h_);
+    for (double& g : g_) {
+        g -= Problem::inequality_slack;
+    }
     return violation<double>(g_, h_, problem_.equality_tolerance) == 0;
 }
 
@@ -119,6 +123,32 @@ double Run::residuals(std::span<const double> x, std::span<double> r, std::span<
 
 void Run::constrain(std::span<const double> x, std::span<double> g, std::span<double> h) const {
     problem_.constrain(x, g, h);
+}
+
+void Run::constraint_slopes(std::span<const double> x, std::span<double> slopes) {
+    const std::size_t n = x.size();
+    const std::size_t count = problem_.inequalities + problem_.equalities;
+    const auto at = [&](std::size_t point) {
+        const std::span<double> all = std::span(constraints_).subspan(point * count, count);
+        problem_.constrain(moved_, all.first(problem_.inequalities),
+                           all.subspan(problem_.inequalities));
+        return all;
+    };
+    std::ranges::copy(x, moved_.begin());
+    const std::span<double> here = at(0);
+    for (std::size_t i = 0; i < n; ++i) {
+        const double place = std::clamp(x[i], lower(i), upper(i));
+        const Difference<double> d = difference_at(place, lower(i), upper(i));
+        moved_[i] = d.first;
+        const std::span<double> first = at(1);
+        moved_[i] = d.second;
+        const std::span<double> second = at(2);
+        moved_[i] = x[i];
+        for (std::size_t k = 0; k < count; ++k) {
+            slopes[k * n + i] =
+                d.weight_first * first[k] + d.weight_second * second[k] + d.weight_here * here[k];
+        }
+    }
 }
 
 RunRecord Run::record() {

@@ -34,7 +34,9 @@ struct Problem {
     std::size_t inequalities = 0;
     std::size_t equalities = 0;
     double equality_tolerance = 1e-4;
-    /// g <= 0, |h| <= equality_tolerance
+    static constexpr double inequality_slack = 1e-8;
+    /// g <= 0, |h| <= equality_tolerance. Counted as met are also g <= inequality_slack, which
+    /// methods need that end on a bound of what is feasible.
     std::function<void(std::span<const double>, std::span<double> g, std::span<double> h)>
         constrain;
 
@@ -86,6 +88,9 @@ public:
     double residuals(std::span<const double> x, std::span<double> r, std::span<double> jacobian);
     /// Not counted: asked for beside the value.
     void constrain(std::span<const double> x, std::span<double> g, std::span<double> h) const;
+    /// Slopes of constraint number k (of the inequalities and then the equalities) by coordinate i
+    /// at [k * dimension + i], by the differences that value_and_gradient() has counted.
+    void constraint_slopes(std::span<const double> x, std::span<double> slopes);
 
     /// A point of the box, each from the next numbers of the stream.
     template <class Stream>
@@ -111,6 +116,7 @@ private:
     std::vector<double> moved_;
     std::vector<double> g_;
     std::vector<double> h_;
+    std::vector<double> constraints_;  // at the three points of a difference
 };
 
 /// Processor time of the calling thread [s].

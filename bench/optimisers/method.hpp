@@ -32,6 +32,9 @@ struct Method {
 [[nodiscard]] inline bool without_constraints(const Problem& problem) {
     return !problem.constrained();
 }
+[[nodiscard]] inline bool with_constraints(const Problem& problem) {
+    return problem.constrained();
+}
 [[nodiscard]] inline bool any_problem(const Problem&) {
     return true;
 }
@@ -98,7 +101,7 @@ void run_again_and_again(O optimiser, F objective, Run& run, std::uint64_t seed,
 }  // namespace detail
 
 /// Which problems an optimiser is made for.
-enum class Takes { fits, unconstrained, all };
+enum class Takes { fits, unconstrained, constrained, all };
 
 /// Enters an optimiser of the library. Its limits apart from the target and the evaluations stay
 /// what they are: when it ends before the run is over, it is begun again with another seed, from
@@ -107,22 +110,27 @@ template <Takes takes = Takes::unconstrained, class O>
 [[nodiscard]] Method enter(std::string name, std::string settings, const O& optimiser,
                            Start start = Start::own) {
     const auto run_it = [optimiser, start](Run& run, std::uint64_t seed) {
-        if (run.problem().fit) {
-            detail::run_again_and_again(optimiser, detail::FitObjective{{&run}}, run, seed, start);
-        } else if constexpr (takes != Takes::fits) {
-            if (!run.problem().constrained()) {
-                detail::run_again_and_again(optimiser, detail::PlainObjective{&run}, run, seed,
-                                            start);
-            } else if constexpr (takes == Takes::all) {
+        constexpr bool plain = takes == Takes::unconstrained || takes == Takes::all;
+        constexpr bool constrained = takes == Takes::constrained || takes == Takes::all;
+        if (run.problem().constrained()) {
+            if constexpr (constrained) {
                 detail::run_again_and_again(optimiser, detail::ConstrainedRunObjective{{&run}}, run,
                                             seed, start);
             }
+        } else if (run.problem().fit) {
+            if constexpr (takes != Takes::constrained) {
+                detail::run_again_and_again(optimiser, detail::FitObjective{{&run}}, run, seed,
+                                            start);
+            }
+        } else if constexpr (plain) {
+            detail::run_again_and_again(optimiser, detail::PlainObjective{&run}, run, seed, start);
         }
     };
     return {std::move(name), "echosieve", std::move(settings), run_it,
-            takes == Takes::fits  ? sums_of_squares
-            : takes == Takes::all ? any_problem
-                                  : without_constraints};
+            takes == Takes::fits          ? sums_of_squares
+            : takes == Takes::constrained ? with_constraints
+            : takes == Takes::all         ? any_problem
+                                          : without_constraints};
 }
 
 /// One list a library, empty where it was not found.

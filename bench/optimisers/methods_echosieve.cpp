@@ -1,5 +1,14 @@
 // The library's own optimisers.
+#include <limits>
+#include <string>
+
+#include "echosieve/optimise/augmented_lagrangian.hpp"
+#include "echosieve/optimise/covariance_adaptation.hpp"
+#include "echosieve/optimise/differential_evolution.hpp"
+#include "echosieve/optimise/levenberg_marquardt.hpp"
+#include "echosieve/optimise/nelder_mead.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
+#include "echosieve/optimise/quasi_newton.hpp"
 #include "method.hpp"
 
 namespace bench {
@@ -8,15 +17,13 @@ using namespace echosieve;
 
 namespace {
 
-// A swarm that has stood still for so many iterations is begun anew.
-constexpr std::size_t still = 25;
-
+// A population that has stood still for so many iterations is begun anew.
 template <class S>
 S restarted() {
     S swarm;
     swarm.iterations = std::numeric_limits<std::size_t>::max();
     swarm.tolerance = 1e-9;
-    swarm.stagnation_iterations = still;
+    swarm.stagnation_iterations = 25;
     return swarm;
 }
 
@@ -24,21 +31,36 @@ S restarted() {
 
 std::vector<Method> echosieve_methods() {
     const std::string again = "; begun anew after 25 iterations that gained less than 1e-9";
+    const std::string random = "its defaults, from random points";
     StandardSwarm standard = restarted<StandardSwarm>();
     standard.particles = 40;
     InertiaSwarm falling;
     falling.iterations = 100;
-    return {
-        enter<Takes::all>("Swarm", "50 particles, constricted move, global best" + again,
-                          restarted<Swarm>()),
-        enter<Takes::all>("RingSwarm", "50 particles, constricted move, ring" + again,
-                          restarted<RingSwarm>()),
-        enter<Takes::all>("StandardSwarm", "40 particles, the 2011 standard" + again, standard),
-        enter<Takes::all>("InertiaSwarm",
-                          "50 particles, inertia from 0.9 to 0.4 over 100 iterations, "
-                          "then begun anew",
-                          falling),
-    };
+    CovarianceAdaptation covariance;
+    covariance.iterations = std::numeric_limits<std::size_t>::max();
+    std::vector<Method> out;
+    out.push_back(enter<Takes::all>("Swarm", "50 particles, constricted move, global best" + again,
+                                    restarted<Swarm>()));
+    out.push_back(enter<Takes::all>("RingSwarm", "50 particles, constricted move, ring" + again,
+                                    restarted<RingSwarm>()));
+    out.push_back(
+        enter<Takes::all>("StandardSwarm", "40 particles, the 2011 standard" + again, standard));
+    out.push_back(enter<Takes::all>(
+        "InertiaSwarm",
+        "50 particles, inertia from 0.9 to 0.4 over 100 iterations, then begun anew", falling));
+    out.push_back(enter<Takes::all>("DifferentialEvolution", "population 50" + again,
+                                    restarted<DifferentialEvolution>()));
+    out.push_back(enter<Takes::all>("SelfAdaptingDifferentialEvolution", "population 50" + again,
+                                    restarted<SelfAdaptingDifferentialEvolution>()));
+    out.push_back(enter<Takes::all>("CovarianceAdaptation",
+                                    "its defaults: restarts with growing population", covariance));
+    out.push_back(enter<Takes::fits>("LevenbergMarquardt", random, LevenbergMarquardt{},
+                                     Start::random_point));
+    out.push_back(enter("QuasiNewton", random, QuasiNewton{}, Start::random_point));
+    out.push_back(enter("NelderMead", random, NelderMead{}, Start::random_point));
+    out.push_back(enter<Takes::constrained>("AugmentedLagrangian", random + ", about QuasiNewton",
+                                            AugmentedLagrangian<>{}, Start::random_point));
+    return out;
 }
 
 }  // namespace bench

@@ -4,6 +4,7 @@
 #if defined(BENCH_HAS_NLOPT)
 #include <nlopt.h>
 
+#include <algorithm>
 #include <memory>
 #include <stdexcept>
 #include <utility>
@@ -38,6 +39,42 @@ double objective(unsigned n, const double* x, double* gradient, void* data) {
     return value;
 }
 
+// Constraints of one kind, at x, and their slopes if they are asked for.
+void constraints(bool equal, double* out, unsigned n, const double* x, double* slopes, void* data) {
+    Run& run = *static_cast<Run*>(data);
+    const Problem& problem = run.problem();
+    const std::size_t before = equal ? problem.inequalities : 0;
+    std::vector<double> all(problem.inequalities + problem.equalities);
+    run.constrain({x, n}, std::span(all).first(problem.inequalities),
+                  std::span(all).subspan(problem.inequalities));
+    const std::size_t count = equal ? problem.equalities : problem.inequalities;
+    std::copy_n(all.data() + before, count, out);
+    if (slopes != nullptr) {
+        std::vector<double> table(all.size() * n);
+        run.constraint_slopes({x, n}, table);
+        std::copy_n(table.data() + before * n, count * n, slopes);
+    }
+}
+void inequalities(unsigned, double* out, unsigned n, const double* x, double* slopes, void* data) {
+    constraints(false, out, n, x, slopes, data);
+}
+void equalities(unsigned, double* out, unsigned n, const double* x, double* slopes, void* data) {
+    constraints(true, out, n, x, slopes, data);
+}
+
+void set_constraints(nlopt_opt optimiser, Run& run) {
+    const Problem& problem = run.problem();
+    if (problem.inequalities > 0) {
+        nlopt_add_inequality_mconstraint(optimiser, static_cast<unsigned>(problem.inequalities),
+                                         inequalities, &run, nullptr);
+    }
+    if (problem.equalities > 0) {
+        const std::vector<double> allowed(problem.equalities, problem.equality_tolerance);
+        nlopt_add_equality_mconstraint(optimiser, static_cast<unsigned>(problem.equalities),
+                                       equalities, &run, allowed.data());
+    }
+}
+
 Optimiser make(nlopt_algorithm algorithm, const Run& run) {
     Optimiser out(nlopt_create(algorithm, static_cast<unsigned>(run.dimension())), nlopt_destroy);
     nlopt_set_lower_bounds(out.get(), run.problem().box.lower().data());
@@ -48,7 +85,11 @@ Optimiser make(nlopt_algorithm algorithm, const Run& run) {
 void optimise(nlopt_opt optimiser, Run& run, std::vector<double>& x) {
     Call call{&run, optimiser};
     nlopt_set_min_objective(optimiser, objective, &call);
-    nlopt_set_stopval(optimiser, run.problem().target);
+    if (run.problem().constrained()) {
+        set_constraints(optimiser, run);
+    } else {
+        nlopt_set_stopval(optimiser, run.problem().target);
+    }
     double value = 0;
     const nlopt_result end = nlopt_optimize(optimiser, x.data(), &value);
     // Rounding ends some; a failure of another kind, from one start, is the method's own.
@@ -58,7 +99,8 @@ void optimise(nlopt_opt optimiser, Run& run, std::vector<double>& x) {
 }
 
 // A global method, begun anew if it ends by itself.
-Method global(const char* name, nlopt_algorithm algorithm, const char* settings) {
+Method global(const char* name, nlopt_algorithm algorithm, const char* settings,
+              bool (*takes)(const Problem&) = without_constraints) {
     return {name, "NLopt", settings,
             [algorithm](Run& run, std::uint64_t seed) {
                 RandomStream stream(seed);
@@ -74,7 +116,7 @@ Method global(const char* name, nlopt_algorithm algorithm, const char* settings)
                     }
                 }
             },
-            without_constraints};
+            takes};
 }
 
 void set_local(nlopt_opt optimiser, const Run& run) {
@@ -103,7 +145,7 @@ Method linkage(const char* name, nlopt_algorithm local, std::string settings) {
 
 // A local method from points drawn uniformly. `first_step`: in widths of the box.
 Method restarts(const char* name, nlopt_algorithm algorithm, double first_step,
-                std::string settings) {
+                std::string settings, bool (*takes)(const Problem&) = without_constraints) {
     return {name, "NLopt", std::move(settings),
             [algorithm, first_step](Run& run, std::uint64_t seed) {
                 RandomStream stream(seed);
@@ -120,7 +162,31 @@ Method restarts(const char* name, nlopt_algorithm algorithm, double first_step,
                     optimise(optimiser.get(), run, x);
                 }
             },
-            without_constraints};
+            takes};
+}
+
+// The augmented Lagrangian about a local method, from points drawn uniformly.
+Method augmented(const char* name, nlopt_algorithm local, std::string settings) {
+    return {name, "NLopt", std::move(settings),
+            [local](Run& run, std::uint64_t seed) {
+                RandomStream stream(seed);
+                std::vector<double> x(run.dimension());
+                while (!run.over()) {
+                    const Optimiser optimiser = make(NLOPT_AUGLAG, run);
+                    const Optimiser inner = make(local, run);
+                    nlopt_set_ftol_rel(inner.get(), tolerance);
+                    nlopt_set_xtol_rel(inner.get(), tolerance);
+                    nlopt_set_local_optimizer(optimiser.get(), inner.get());
+                    set_local(optimiser.get(), run);
+                    run.draw(stream, x);
+                    const std::size_t before = run.remaining();
+                    optimise(optimiser.get(), run, x);
+                    if (run.remaining() == before) {
+                        return;
+                    }
+                }
+            },
+            with_constraints};
 }
 
 }  // namespace
@@ -132,14 +198,21 @@ std::vector<Method> nlopt_methods() {
     return {
         global("CRS2_LM", NLOPT_GN_CRS2_LM,
                "controlled random search, its population of 10 (n + 1)"),
-        global("ISRES", NLOPT_GN_ISRES, "evolution strategy, its population of 20 (n + 1)"),
+        global("ISRES", NLOPT_GN_ISRES, "evolution strategy, its population of 20 (n + 1)",
+               any_problem),
         global("ESCH", NLOPT_GN_ESCH, "evolutionary algorithm, its defaults"),
         global("DIRECT_L", NLOPT_GN_DIRECT_L, "dividing rectangles; does not depend on the seed"),
         linkage("MLSL, SLSQP", NLOPT_LD_SLSQP, linked + "SLSQP"),
         linkage("MLSL, LBFGS", NLOPT_LD_LBFGS, linked + "LBFGS"),
         linkage("MLSL, BOBYQA", NLOPT_LN_BOBYQA, linked + "BOBYQA"),
         linkage("MLSL, SBPLX", NLOPT_LN_SBPLX, linked + "SBPLX"),
-        restarts("SLSQP, restarts", NLOPT_LD_SLSQP, 0.1, from + "its own"),
+        restarts("SLSQP, restarts", NLOPT_LD_SLSQP, 0.1, from + "its own", any_problem),
+        restarts("COBYLA, restarts", NLOPT_LN_COBYLA, 0.25, from + "0.25 of the box",
+                 with_constraints),
+        augmented("AUGLAG, LBFGS", NLOPT_LD_LBFGS,
+                  "augmented Lagrangian, restarts " + from + "its own"),
+        augmented("AUGLAG, SBPLX", NLOPT_LN_SBPLX,
+                  "augmented Lagrangian, restarts " + from + "its own"),
         restarts("LBFGS, restarts", NLOPT_LD_LBFGS, 0.1, from + "its own"),
         restarts("BOBYQA, restarts", NLOPT_LN_BOBYQA, 0.25, from + "0.25 of the box"),
         restarts("SBPLX, restarts", NLOPT_LN_SBPLX, 0.1, from + "0.1 of the box"),

@@ -1,6 +1,10 @@
 #include "problems.hpp"
 
+#include <cmath>
+#include <utility>
+
 #include "echosieve/core/threads.hpp"
+#include "optimise/constrained_problems.hpp"
 #include "optimise/problems.hpp"
 
 namespace bench {
@@ -36,18 +40,58 @@ std::vector<Problem> echo_fit_problems(std::size_t starts, std::size_t threads,
     return out;
 }
 
+namespace {
+
+// Where the minimum lies in the middle of the box, a method that looks there first finds it at
+// once: the box is moved, each coordinate by another part of its width.
+Box<double> moved_from_middle(const test::Problem& problem) {
+    const Box<double>& box = problem.box;
+    std::vector<double> lower(box.lower().begin(), box.lower().end());
+    std::vector<double> upper(box.upper().begin(), box.upper().end());
+    bool in_middle = true;
+    for (std::size_t k = 0; k < box.dimension(); ++k) {
+        const double by = (0.07 + 0.031 * static_cast<double>(k)) * box.width(k);
+        const double middle = box.lower(k) + box.width(k) / 2;
+        in_middle = in_middle && std::abs(problem.minimisers.front()[k] - middle) < 1e-9;
+        lower[k] += by;
+        upper[k] += by;
+    }
+    return in_middle ? Box<double>(lower, upper) : box;
+}
+
+}  // namespace
+
 std::vector<Problem> published_problems() {
     constexpr double margin = 1e-8;
     std::vector<Problem> out;
     for (test::Problem& problem : test::problems()) {
+        Box<double> box = moved_from_middle(problem);
         out.push_back({.name = std::move(problem.name),
                        .kind = ProblemKind::published,
-                       .box = std::move(problem.box),
+                       .box = std::move(box),
                        .least = problem.minimum,
                        .target = problem.minimum + margin,
                        .value = std::move(problem.function),
                        .fit = {},
                        .constrain = {}});
+    }
+    return out;
+}
+
+std::vector<Problem> constrained_problems() {
+    std::vector<Problem> out;
+    for (test::ConstrainedProblem& problem : test::constrained_problems()) {
+        out.push_back({.name = std::move(problem.name),
+                       .kind = ProblemKind::constrained,
+                       .box = std::move(problem.box),
+                       .least = problem.minimum,
+                       .target = problem.minimum + test::constrained_success,
+                       .value = problem.function,
+                       .fit = {},
+                       .inequalities = problem.inequality_count,
+                       .equalities = problem.equality_count,
+                       .equality_tolerance = problem.equality_tolerance(),
+                       .constrain = problem.constraint});
     }
     return out;
 }

@@ -41,6 +41,7 @@ void report(int count, char** arguments) {
     std::vector<Problem> problems =
         echo_fit_problems(reference_starts, options.threads, references);
     append(problems, published_problems());
+    append(problems, constrained_problems());
     std::vector<Method> methods;
     for (const auto list : {echosieve_methods, nlopt_methods, pagmo_methods, dlib_methods,
                             ceres_methods, gsl_methods}) {

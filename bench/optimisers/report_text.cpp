@@ -415,8 +415,9 @@ void write_page(const Tournament& t, const std::vector<EchoReference>& reference
     paragraph(
         "Test functions of two to six unknowns with known minima (tests/optimise/problems.hpp "
         "names the sources); the target lies 1e-8 above the minimum. Gradients are formed by "
-        "central differences, whose points count. DIRECT_L and dlib's global search begin in the "
-        "middle of the box, where the minima of sphere, Rastrigin, Ackley and Griewank lie.");
+        "central differences, whose points count. Where the minimum lies in the middle of the "
+        "published box (sphere, Rastrigin, Ackley, Griewank), the box is moved by 7 % of its width "
+        "and more, another part in each coordinate: some methods look into the middle first.");
     write_head_to_head(t, ProblemKind::published, out);
     write_kind(t, ProblemKind::published, references, out);
     if (any_of_kind(t, ProblemKind::constrained)) {
