@@ -13,6 +13,7 @@
 #include "counted_problem.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
+#include "echosieve/optimise/limits.hpp"
 #include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/workspace.hpp"
 
@@ -76,19 +77,38 @@ struct ConstrainedRunObjective : PlainObjective {
     }
 };
 
+// Ends what has no limits of its own.
+struct EndWhenOver {
+    Run* run;
+
+    echosieve::Control operator()(const echosieve::Progress<double>&) const {
+        return run->over() ? echosieve::Control::stop : echosieve::Control::go_on;
+    }
+};
+
 template <class O, class F>
 void run_again_and_again(O optimiser, F objective, Run& run, std::uint64_t seed, Start start) {
-    optimiser.target = run.problem().target;
+    constexpr bool limited = echosieve::LimitedOptimiser<O>;
     echosieve::Workspace workspace;
+    EndWhenOver end{&run};
     echosieve::NoObserver nobody;
     std::vector<double> point(start == Start::random_point ? run.dimension() : 0);
     for (std::uint64_t turn = 0; !run.over(); ++turn) {
         echosieve::RandomStream stream(seed, turn);
         run.draw(stream, point);
-        optimiser.max_evaluations = run.remaining();
+        const std::uint64_t number = (seed << 20U) + turn;
+        if constexpr (limited) {
+            optimiser.target = run.problem().target;
+            optimiser.max_evaluations = run.remaining();
+        }
         try {
-            static_cast<void>(optimiser.minimise(objective, run.problem().box, (seed << 20U) + turn,
-                                                 point, nobody, workspace));
+            if constexpr (limited) {
+                static_cast<void>(optimiser.minimise(objective, run.problem().box, number, point,
+                                                     nobody, workspace));
+            } else {
+                static_cast<void>(optimiser.minimise(objective, run.problem().box, number,
+                                                     std::span<const double>(point), end));
+            }
         } catch (const echosieve::InvalidInput&) {
             if (turn == 0) {
                 throw;
@@ -103,9 +123,9 @@ void run_again_and_again(O optimiser, F objective, Run& run, std::uint64_t seed,
 /// Which problems an optimiser is made for.
 enum class Takes { fits, unconstrained, constrained, all };
 
-/// Enters an optimiser of the library. Its limits apart from the target and the evaluations stay
-/// what they are: when it ends before the run is over, it is begun again with another seed, from
-/// where `start` says.
+/// Enters an optimiser: one of the library, or any type that meets its concept. Its limits apart
+/// from the target and the evaluations stay what they are: when it ends before the run is over, it
+/// is begun again with another seed, from where `start` says.
 template <Takes takes = Takes::unconstrained, class O>
 [[nodiscard]] Method enter(std::string name, std::string settings, const O& optimiser,
                            Start start = Start::own) {
@@ -135,6 +155,7 @@ template <Takes takes = Takes::unconstrained, class O>
 
 /// One list a library, empty where it was not found.
 [[nodiscard]] std::vector<Method> echosieve_methods();
+[[nodiscard]] std::vector<Method> own_methods();
 [[nodiscard]] std::vector<Method> nlopt_methods();
 [[nodiscard]] std::vector<Method> pagmo_methods();
 [[nodiscard]] std::vector<Method> dlib_methods();

@@ -43,8 +43,8 @@ void report(int count, char** arguments) {
     append(problems, published_problems());
     append(problems, constrained_problems());
     std::vector<Method> methods;
-    for (const auto list : {echosieve_methods, nlopt_methods, pagmo_methods, dlib_methods,
-                            ceres_methods, gsl_methods}) {
+    for (const auto list : {echosieve_methods, own_methods, nlopt_methods, pagmo_methods,
+                            dlib_methods, ceres_methods, gsl_methods}) {
         append(methods, list());
     }
     const Tournament tournament =

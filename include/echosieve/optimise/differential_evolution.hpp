@@ -47,6 +47,8 @@ struct DifferentialPopulation {
     std::size_t stagnation_iterations = 0;
     std::size_t max_evaluations = std::numeric_limits<std::size_t>::max();  ///< >= population
 
+    [[nodiscard]] std::size_t start_evaluations(std::size_t) const noexcept { return population; }
+
     /// `start` is empty or a point, clamped to the box, that individual 0 starts from. Throws
     /// InvalidInput for invalid options, a start of another dimension or with a NaN, or a box whose
     /// width is not finite.
