@@ -1,11 +1,13 @@
-// A swarm with a workspace of the right size allocates its result and nothing else.
+// Runs with a workspace of the right size allocate their result and nothing else.
 #include <cstddef>
 #include <cstdlib>
 #include <new>
 #include <span>
+#include <type_traits>
 #include <vector>
 
 #include "echosieve/optimise/particle_swarm.hpp"
+#include "optimise/bowls.hpp"
 #include "support/check.hpp"
 
 namespace {
@@ -80,4 +82,31 @@ TEST_CASE_TEMPLATE("a reused workspace leaves one allocation, the result", S, Sw
     const auto fresh = minimise(objective, box, swarm, 3);
     CHECK(reused.x == fresh.x);
     CHECK(reused.evaluations == fresh.evaluations);
+}
+
+TEST_CASE_TEMPLATE("local methods: a reused workspace leaves what is made at set-up", C,
+                   echosieve::test::Squares, echosieve::test::Numeric, echosieve::test::Analytic,
+                   echosieve::test::Simplex) {
+    const Box<double> box({-1, -2, 0, -1}, {3, 2, 0, 1});
+    const std::vector<double> start = {-1, 2, 0, 0.5};
+    typename C::template Objective<double> objective(box, {0.5, 2.5, 1, 0.1});
+    objective.first = start;  // it remembers the first point, once
+    NoObserver observer;
+    Workspace workspace;
+    typename C::Method method;
+    static_cast<void>(method.minimise(objective, box, 1, start, observer, workspace));
+    std::size_t least = 0;
+    for (const std::size_t iterations : {0U, 1U, 3U, 200U}) {
+        CAPTURE(iterations);
+        method.iterations = iterations;
+        const std::size_t before = allocations;
+        const auto result = method.minimise(objective, box, 2, start, observer, workspace);
+        const std::size_t made = allocations - before;
+        least = iterations == 0 ? made : least;
+        CHECK(made == least);  // an iteration allocates nothing
+        CHECK(result.usable());
+    }
+    // The result; the solver of a sum of squares takes its matrices as well.
+    constexpr std::size_t solver = 8;
+    CHECK(least <= (std::is_same_v<typename C::Method, LevenbergMarquardt> ? 1 + solver : 1));
 }

@@ -7,7 +7,6 @@
 #include <limits>
 #include <set>
 #include <span>
-#include <stdexcept>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -140,7 +139,7 @@ TEST_CASE("an optimiser of one's own plugs in") {
 }
 
 TEST_CASE_TEMPLATE("the start point may be any contiguous range, and is evaluated first, clamped",
-                   O, Swarm, RingSwarm, CompassSearch) {
+                   O, Swarm, CompassSearch) {
     const Box<double> box({-1, -1}, {1, 2});
     std::vector<double> first;
     const auto remember = [&](std::span<const double> x) {
@@ -156,33 +155,6 @@ TEST_CASE_TEMPLATE("the start point may be any contiguous range, and is evaluate
     const std::array<double, 2> outside = {7, -std::numeric_limits<double>::infinity()};
     CHECK(minimise(remember, box, O{}, 1, outside).usable());
     CHECK(first == std::vector<double>{1, -1});
-}
-
-TEST_CASE("the observer is asked once after the start points and once an iteration") {
-    const Box<double> box({-1, -1}, {1, 2});
-    std::vector<double> values;
-    bool in_order = true;
-    const auto result = minimise(bowl, box, Swarm{.particles = 9, .iterations = 12}, 1, {},
-                                 [&](const Progress<double>& progress) {
-                                     in_order = in_order && progress.iteration == values.size() &&
-                                                progress.evaluations == 9 * (values.size() + 1) &&
-                                                box.contains(progress.best) &&
-                                                bowl(progress.best) == progress.value;
-                                     values.push_back(progress.value);
-                                     return Control::go_on;
-                                 });
-    CHECK(in_order);
-    CHECK(values.size() == 13);
-    CHECK(std::is_sorted(values.rbegin(), values.rend()));
-    CHECK(values.back() == result.value);
-    const auto throws = [](const Progress<double>& progress) -> Control {
-        if (progress.iteration == 2) {
-            throw std::runtime_error("enough");
-        }
-        return Control::go_on;
-    };
-    CHECK_THROWS_WITH_AS(static_cast<void>(minimise(bowl, box, Swarm{}, 1, {}, throws)), "enough",
-                         std::runtime_error);
 }
 
 TEST_CASE("a result says that nothing was run until something was") {

@@ -7,7 +7,8 @@
 // confirmed by a multistart of sequential quadratic programming and by the conditions of Karush,
 // Kuhn and Tucker to 1e-6. Lists in circulation give a point of problem 65 whose value is off in
 // the seventh digit, wrong points of 76 and 113, and an eight-digit point of 71 that misses its
-// inequality by 9e-7: these are not used here.
+// inequality by 9e-7: these are not used here. The start of 65 lies outside its bounds, as
+// published: methods clamp it.
 #pragma once
 
 #include <cmath>

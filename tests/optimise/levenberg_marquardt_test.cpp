@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "echosieve/core/random.hpp"
+#include "optimise/reference/scipy_local.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -137,4 +138,83 @@ TEST_CASE("linear residuals under bounds end at a point that meets the condition
             CHECK((slope >= -flat || result.x[i] == upper[i]));
         }
     }
+}
+
+TEST_CASE("Misra1a with its first parameter held down by a bound: SciPy's minima") {
+    for (const RegressionRow& row : misra1a_fits) {
+        const Box<double> box({0, 0}, {row.highest_first, 0.01});
+        SumOfSquares exact(Misra1aWithJacobian{}, box);
+        SumOfSquares numeric(Misra1a{}, box);
+        for (const double second : {1e-4, 5e-4, 9e-3}) {
+            const std::array<double, 2> start = {150, second};
+            CAPTURE(second);
+            const auto a = minimise(exact, box, LevenbergMarquardt{}, 1, start);
+            const auto b = minimise(numeric, box, LevenbergMarquardt{}, 1, start);
+            for (const auto& result : {a, b}) {
+                CHECK_WITHIN_RELATIVE(result.value, row.value, 1e-9);
+                CHECK_WITHIN_RELATIVE(result.x[0], row.first, 1e-6);
+                CHECK_WITHIN_RELATIVE(result.x[1], 1e-4 * row.second_e4, 1e-6);
+            }
+        }
+    }
+}
+
+TEST_CASE("numeric Jacobians stay inside the box, count what they take and fit its budget") {
+    struct Inside {
+        const Box<double>* box;
+        std::size_t calls = 0;
+        std::size_t outside = 0;
+        [[nodiscard]] static std::size_t residual_count() { return 3; }
+        void residuals(std::span<const double> x, std::span<double> r) {
+            ++calls;
+            outside += box->contains(x) ? 0 : 1;
+            r[0] = x[0] - 2;  // held by a bound
+            r[1] = 10 * (x[1] - x[0] * x[0]);
+            r[2] = x[2];
+        }
+    };
+    const Box<double> box({-1, -5, 0.25}, {1, 5, 0.25});
+    for (std::size_t limit = 1; limit < 30; ++limit) {
+        SumOfSquares objective(Inside{&box}, box);
+        LevenbergMarquardt method;
+        method.max_evaluations = limit;
+        const auto result = minimise(objective, box, method, 1, std::array<double, 3>{-1, 5, 0.25});
+        CHECK(objective.function().outside == 0);
+        CHECK(objective.function().calls == result.evaluations);
+        CHECK(result.evaluations <= limit);
+    }
+    SumOfSquares objective(Inside{&box}, box);
+    const auto result =
+        minimise(objective, box, LevenbergMarquardt{}, 1, std::array<double, 3>{-1, 5, 0.25});
+    CHECK(result.x[0] == 1);
+    CHECK_WITHIN(result.x[1], 1.0, 1e-7);
+    // Two coordinates have room, and a rejected trial takes no differences.
+    CHECK(result.evaluations < 3 * (result.iterations + 1));
+    struct Nothing {
+        [[nodiscard]] static std::size_t residual_count() { return 0; }
+        void residuals(std::span<const double>, std::span<double>) const {}
+    };
+    CHECK_THROWS_WITH_AS(SumOfSquares(Nothing{}, box),
+                         "number of residuals = 0: must be at least 1", InvalidInput);
+}
+
+TEST_CASE("normal equations, gradients and values of residuals agree") {
+    RandomStream stream(6);
+    const Linear linear = random_linear(stream, 4);
+    const Box<double> box(std::vector<double>(4, -1), std::vector<double>(4, 1));
+    SumOfSquares objective(linear, box);
+    const std::vector<double> x = {0.1, -0.2, 0.3, 0.4};
+    const Eigen::Map<const Eigen::VectorXd> v(x.data(), 4);
+    const Eigen::VectorXd r = linear.a * v - linear.b;
+    Eigen::Matrix4d gram;
+    Eigen::Vector4d gradient, full;
+    const double scale = linear.a.squaredNorm();
+    CHECK_WITHIN_RELATIVE(objective(x), r.squaredNorm(), 1e-14);
+    CHECK_WITHIN_RELATIVE(objective.normal_equations(x, {gram.data(), 16}, {gradient.data(), 4}),
+                          r.squaredNorm(), 1e-14);
+    CHECK_WITHIN((gram - linear.a.transpose() * linear.a).norm(), 0.0, 1e-14 * scale);
+    CHECK_WITHIN((gradient - linear.a.transpose() * r).norm(), 0.0, 1e-13 * scale);
+    CHECK_WITHIN_RELATIVE(objective.value_and_gradient(x, {full.data(), 4}), r.squaredNorm(),
+                          1e-14);
+    CHECK_WITHIN((full - 2 * gradient).norm(), 0.0, 1e-14 * scale);
 }

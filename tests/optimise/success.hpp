@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "echosieve/core/random.hpp"
 #include "echosieve/optimise/concept.hpp"
 #include "optimise/constrained_problems.hpp"
 #include "support/check.hpp"
@@ -36,16 +37,24 @@ struct Successes {
 inline constexpr int constrained_runs = 25;  // of the report
 inline constexpr std::array<std::size_t, 3> recording_points = {5000, 50000, 500000};
 
+/// Where runs of a method set out that does not draw its start itself.
+enum class Start { of_the_method, random };
+
 /// Seeds 0, 1, ... of an optimiser whose limits are set; checks what each result says of itself.
 template <class O>
-Successes count_successes(O optimiser, const ConstrainedProblem& problem, int runs) {
+Successes count_successes(O optimiser, const ConstrainedProblem& problem, int runs, Start from) {
     optimiser.target = problem.minimum + constrained_success;
     Successes counted{problem.name, {}, 0};
     std::vector<std::size_t> evaluations;
     std::vector<double> g(problem.inequalities());
     std::vector<double> h(problem.equalities());
     for (std::uint64_t seed = 0; seed < static_cast<std::uint64_t>(runs); ++seed) {
-        const auto result = minimise(problem, problem.box, optimiser, seed);
+        std::vector<double> start(from == Start::random ? problem.box.dimension() : 0);
+        RandomStream stream(seed, 1);
+        for (std::size_t k = 0; k < start.size(); ++k) {
+            start[k] = stream.uniform(problem.box.lower(k), problem.box.upper(k));
+        }
+        const auto result = minimise(problem, problem.box, optimiser, seed, start);
         CHECK(result.evaluations <= optimiser.max_evaluations);
         CHECK(problem.box.contains(result.x));
         problem.constrain(result.x, g, h);
@@ -75,9 +84,10 @@ Successes count_successes(O optimiser, const ConstrainedProblem& problem, int ru
 /// half where at least half of the runs succeed (a median of fewer says little).
 template <class O>
 void check_successes(std::string_view method, const O& optimiser, const ConstrainedProblem& problem,
-                     const Successes& measured, int runs = constrained_runs) {
+                     const Successes& measured, Start from = Start::of_the_method) {
+    constexpr int runs = constrained_runs;
     REQUIRE(problem.name == measured.problem);
-    const Successes now = count_successes(optimiser, problem, runs);
+    const Successes now = count_successes(optimiser, problem, runs, from);
     MESSAGE(problem.name, ", ", method, ": of ", runs, " runs ", now.within[0], ", ", now.within[1],
             ", ", now.within[2], " succeed within 5e3, 5e4, 5e5 evaluations, median ", now.median);
     for (std::size_t i = 0; i < recording_points.size(); ++i) {

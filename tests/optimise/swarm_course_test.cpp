@@ -1,4 +1,4 @@
-// The course of a swarm: the published move, its streams, its order, and what it remembers.
+// The course of a swarm: the published move, its streams and its order.
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -10,6 +10,7 @@
 
 #include "echosieve/core/random.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
+#include "optimise/mean.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -42,21 +43,6 @@ Track course(S swarm, std::size_t changed) {
 }
 
 constexpr std::size_t never = std::numeric_limits<std::size_t>::max();
-
-struct Mean {
-    double sum = 0;
-    double squares = 0;
-    double count = 0;
-    void add(double x) {
-        sum += x;
-        squares += x * x;
-        ++count;
-    }
-    double value() const { return sum / count; }
-    double standard_error() const {
-        return std::sqrt(std::max(0.0, squares / count - value() * value()) / count);
-    }
-};
 
 }  // namespace
 
@@ -96,7 +82,6 @@ TEST_CASE("the move has the mean and the variance of the published one") {
         }
         together.add((points[2][0] / points[1][0] - l) * (points[2][1] / points[1][1] - l));
     }
-    constexpr double deviations = 5;        // the seeds are fixed: no run to run luck
     constexpr double telling_error = 0.05;  // relative to the moment: the check bites
     std::array<double, 2> mean = {1, 0};
     std::array<double, 3> moment = {1, 0, 0};
@@ -216,40 +201,5 @@ TEST_CASE(
     CHECK(few[3][0] == third.uniform(-1.0, 1.0));
     for (std::size_t i = 0; i < many.size(); ++i) {
         CHECK(std::count(many.begin(), many.end(), many[i]) == 1);
-    }
-}
-
-TEST_CASE_TEMPLATE("the best point is never lost, however ragged the objective", S, Swarm,
-                   RingSwarm, ParticleSwarm<Ring, PeriodicBounds>) {
-    const Box<double> box({-1, 0, 4}, {1, 5, 4});
-    for (std::uint64_t seed = 0; seed < 10; ++seed) {
-        RandomStream noise(seed, 12345);
-        double best = std::numeric_limits<double>::infinity();
-        std::vector<double> where;
-        std::size_t spoilt = 0;
-        const auto ragged = [&](std::span<const double> x) {
-            const double draw = noise.uniform();
-            if (draw < 0.3) {
-                ++spoilt;
-                return draw < 0.1   ? std::numeric_limits<double>::quiet_NaN()
-                       : draw < 0.2 ? std::numeric_limits<double>::infinity()
-                                    : -std::numeric_limits<double>::infinity();
-            }
-            if (draw < best) {
-                best = draw;
-                where.assign(x.begin(), x.end());
-            }
-            return draw;
-        };
-        bool kept = true;
-        const auto result =
-            minimise(ragged, box, S{}, seed, {}, [&](const Progress<double>& progress) {
-                kept = kept && progress.value == best && std::ranges::equal(progress.best, where);
-                return Control::go_on;
-            });
-        CHECK(kept);
-        CHECK(result.value == best);
-        CHECK(result.x == where);
-        CHECK(result.non_finite == spoilt);
     }
 }

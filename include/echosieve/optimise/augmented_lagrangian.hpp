@@ -276,6 +276,7 @@ OptimiseResult<R> AugmentedLagrangian<Inner>::minimise(
     if constexpr (requires { inner.memory; }) {
         memory = inner.memory;
     }
+    detail::check_population<R>("memory", memory, box.dimension());
     LimitedMemory pairs(memory, box.dimension(), workspace);
     const auto run_inner = [&](const Inner& optimiser, std::span<const R> from) {
         // From one L to the next the curvature changes little: what was learnt is kept, if it can.

@@ -75,6 +75,10 @@ struct Constrained {
     }
 };
 
+// clang 16 deduces no aggregates by itself.
+template <class F, class C, class... Rest>
+Constrained(F, C, Rest...) -> Constrained<F, C>;
+
 /// Sum by which constraints are violated; 0: feasible. Never NaN.
 template <Real R>
 [[nodiscard]] R violation(std::span<const R> g, std::span<const R> h,

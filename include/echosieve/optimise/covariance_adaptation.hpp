@@ -28,8 +28,8 @@ namespace echosieve {
 //   u         a point in box widths from the lower bounds, over the coordinates that have a width
 //   n         their number;  lambda  the population
 //   m, sigma, C   see covariance_distribution.hpp
-// Points are folded back into the box, so that beyond a bound the objective is its mirror image:
-// the distribution itself knows no bounds. (Hansen 2016, arXiv:1604.00772; restarts with a growing
+// Points are folded back into the box: beyond a bound the objective is its own mirror image, and
+// the distribution knows no bounds. (Hansen 2016, arXiv:1604.00772; restarts with a growing
 // population: Auger and Hansen 2005, CEC, "IPOP".)
 
 /// Draws a whole population, then evaluates all, then learns. Only the order of the values counts:
@@ -43,6 +43,8 @@ struct CovarianceAdaptation {
     std::size_t population = 0;     ///< lambda of the first run, >= 3; 0: 4 + floor(3 ln n)
     std::size_t iterations = 1000;  ///< of all runs together
     double initial_step = 0.3;      ///< sigma at the start of each run, in box widths
+    /// How often a point that falls outside the box is drawn anew, before it is folded back.
+    std::size_t redraws = 1;
     std::size_t restarts = 9;
     double population_growth = 2;  ///< factor of the population from run to run, >= 1
     /// A run ends when the best values of its last 10 + 30 n / lambda iterations differ by no more
@@ -237,6 +239,14 @@ OptimiseResult<R> CovarianceAdaptation::minimise(F& objective, const Box<R>& box
             random_mean(drawn.mean(), run);
         }
         drawn.set_step(initial_step);
+        const auto draw_point = [&](std::size_t i) {
+            for (std::size_t tries = 0; tries <= redraws; ++tries) {
+                drawn.draw(i, streams[i]);
+                if (drawn.inside(i)) {
+                    break;
+                }
+            }
+        };
 
         while (search.goes_on(points)) {
             if (why != OptimiseStatus::not_run) {
@@ -244,7 +254,7 @@ OptimiseResult<R> CovarianceAdaptation::minimise(F& objective, const Box<R>& box
                 break;
             }
             for (std::size_t i = 0; i < points; ++i) {
-                drawn.draw(i, streams[i]);
+                draw_point(i);
                 for (std::size_t j = 0; j < n; ++j) {
                     x(i, free[j]) = place(free[j], detail::folded(drawn.point(i, j)));
                 }

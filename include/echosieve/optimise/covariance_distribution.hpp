@@ -68,6 +68,14 @@ public:
     [[nodiscard]] double point(std::size_t i, std::size_t k) const noexcept {
         return mean_[k] + step_ * steps_[i * n_ + k];
     }
+    // Whether point i lies in the unit cube.
+    [[nodiscard]] bool inside(std::size_t i) const noexcept {
+        bool in = true;
+        for (std::size_t k = 0; k < n_; ++k) {
+            in = in && point(i, k) >= 0 && point(i, k) <= 1;
+        }
+        return in;
+    }
 
     // Learns from all points that were drawn; `order`: their indices from best to worst. False if C
     // is no longer finite and positive definite: then the distribution is of no more use.

@@ -1,4 +1,4 @@
-// The weight and the crossover rate of differential evolution: fixed, or found on the way.
+// The weight and the crossover rate of differential evolution: given, or found on the way.
 #pragma once
 
 #include <concepts>
@@ -30,17 +30,24 @@ concept DifferentialControl =
         { validate(control) } -> std::same_as<void>;
     };
 
-/// The same for all, always (Storn and Price 1997).
-struct FixedParameters {
-    double differential_weight = 0.5;  ///< F, in (0, 2]
-    double crossover_rate = 0.9;       ///< CR, in [0, 1]; low for separable objectives
+/// The same for all (Storn and Price 1997, J. Glob. Optim. 11:341-359). F may be drawn anew for
+/// each trial, evenly about its value ("dither": Price, Storn and Lampinen 2005, Differential
+/// evolution; from memory): then a population of few different points does not run out of steps.
+struct SharedParameters {
+    double differential_weight = 0.65;  ///< F, in (0, 2]
+    double crossover_rate = 0.7;        ///< CR, in [0, 1]; low for separable objectives
+    double weight_dither = 0.25;        ///< to either side of F, in [0, F); 0: F is fixed
 
     [[nodiscard]] DifferentialParameters first() const noexcept {
         return {differential_weight, crossover_rate};
     }
-    [[nodiscard]] DifferentialParameters trial(const DifferentialParameters& own,
-                                               RandomStream&) const noexcept {
-        return own;
+    [[nodiscard]] DifferentialParameters trial(const DifferentialParameters&,
+                                               RandomStream& stream) const noexcept {
+        DifferentialParameters made = first();
+        if (weight_dither > 0) {
+            made.differential_weight += weight_dither * (2 * stream.uniform() - 1);
+        }
+        return made;
     }
 };
 
@@ -83,9 +90,11 @@ inline void require_probability(const char* name, double probability) {
 }  // namespace detail
 
 /// Throws InvalidInput.
-inline void validate(const FixedParameters& control) {
+inline void validate(const SharedParameters& control) {
     detail::require_weight("differential_weight", control.differential_weight);
     detail::require_probability("crossover_rate", control.crossover_rate);
+    require(control.weight_dither >= 0 && control.weight_dither < control.differential_weight,
+            "weight_dither", control.weight_dither, "must lie in [0, differential_weight)");
 }
 /// Throws InvalidInput.
 inline void validate(const SelfAdaptingParameters& control) {
@@ -102,7 +111,7 @@ inline void validate(const SelfAdaptingParameters& control) {
     detail::require_probability("crossover_renewal", control.crossover_renewal);
 }
 
-static_assert(DifferentialControl<FixedParameters> && DifferentialControl<SelfAdaptingParameters>);
+static_assert(DifferentialControl<SharedParameters> && DifferentialControl<SelfAdaptingParameters>);
 static_assert(!DifferentialControl<DifferentialParameters>);
 
 }  // namespace echosieve

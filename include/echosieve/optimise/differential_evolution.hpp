@@ -34,12 +34,11 @@ namespace echosieve {
 
 /// Makes the trial points of all individuals, then evaluates all, then selects, so its course does
 /// not depend on the order of evaluation. Bounds hold for every evaluation; constraints by Deb's
-/// rules, equalities eased at first. Individual i draws from stream i of the seed. Ways and values
-/// do not change when a coordinate and its bounds are scaled by a power of 2.
-template <class Strategy = RandomBase, class Parameters = FixedParameters>
+/// rules, equalities eased at first. Individual i draws from stream i of the seed.
+template <class Strategy = RandomBase, class Parameters = SharedParameters>
 struct DifferentialPopulation {
     std::size_t population = 50;  ///< NP, more than the strategy draws at random
-    std::size_t iterations = 200;
+    std::size_t iterations = 400;
     Strategy strategy{};
     Parameters parameters{};
     EpsilonLevel epsilon{};                                    ///< eases equality constraints

@@ -227,10 +227,12 @@ private:
 // Evaluates p as the objective does it; false if there is nothing to go on from. A value that is
 // not below `limit` is not worth its derivatives.
 template <Real R, class F, class Watch>
-bool evaluate_squares(Search<R, F, Watch>& search, SquaresPoint<R>& p, R limit) {
+bool evaluate_squares(Search<R, F, Watch>& search, SquaresPoint<R>& p, R limit,
+                      [[maybe_unused]] std::size_t derivatives_cost) {
     if constexpr (StagedLeastSquaresObjective<F, R>) {
         p.value = search.evaluate(p.x).value;
-        return p.value < limit && search.derivatives(p.gram, p.gradient);
+        return p.value < limit && search.remaining() >= derivatives_cost &&
+               search.derivatives(p.gram, p.gradient);
     } else {
         p.value = search.normal_equations(p.x, p.gram, p.gradient).value;
         return p.value < limit;
@@ -264,7 +266,7 @@ OptimiseResult<R> LevenbergMarquardt::minimise(F& objective, const Box<R>& box, 
     const double least_change =
         std::max(value_tolerance, static_cast<double>(std::numeric_limits<R>::epsilon()));
     const auto evaluate = [&](detail::SquaresPoint<R>& p, R limit) {
-        return detail::evaluate_squares(search, p, limit);
+        return detail::evaluate_squares(search, p, limit, cost - 1);
     };
 
     const auto usable = [&] { return evaluate(at, std::numeric_limits<R>::infinity()); };

@@ -54,7 +54,7 @@ struct LinePoint {
 [[nodiscard]] inline double step_beyond(const LinePoint& before, const LinePoint& here) noexcept {
     const double width = here.step - before.step;
     const double wanted = interpolated_minimum(before, here);
-    constexpr double nearest = 1.1;
+    constexpr double nearest = 0.1;
     constexpr double farthest = 4;
     return here.step + width * (wanted > here.step
                                     ? std::clamp((wanted - here.step) / width, nearest, farthest)

@@ -75,6 +75,9 @@ template <class Topology, class Bounds, class Move>
 void validate(const ParticleSwarm<Topology, Bounds, Move>& swarm) {
     require(swarm.particles >= 1, "particles", swarm.particles, "must be at least 1");
     validate(swarm.move);
+    if constexpr (requires { validate(swarm.bounds); }) {
+        validate(swarm.bounds);
+    }
     validate(swarm.epsilon);
     require(swarm.initial_velocity >= 0 && is_finite(swarm.initial_velocity), "initial_velocity",
             swarm.initial_velocity, "must be zero or more and finite [box widths]");

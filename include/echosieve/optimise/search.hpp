@@ -258,11 +258,14 @@ public:
     /// Part of the run that was over when this iteration began, by the limit that comes first.
     [[nodiscard]] double progress() const noexcept {
         const auto part = [](std::size_t done, std::size_t all) {
-            return static_cast<double>(done) / static_cast<double>(std::max<std::size_t>(all, 1));
+            return all < std::numeric_limits<std::size_t>::max()
+                       ? static_cast<double>(done) / static_cast<double>(all)
+                       : 0;
         };
-        const std::size_t before =
-            result_.iterations - std::min<std::size_t>(result_.iterations, 1);
-        return std::max(part(before, limits_.iterations),
+        if (result_.iterations == 0) {
+            return 0;
+        }
+        return std::max(part(result_.iterations - 1, limits_.iterations),
                         part(result_.evaluations, limits_.max_evaluations));
     }
     [[nodiscard]] std::size_t evaluations() const noexcept { return result_.evaluations; }

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <concepts>
 
+#include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
@@ -45,6 +46,12 @@ struct BouncingBounds {
         v = is_finite(v) ? -static_cast<R>(restitution) * v : R{0};
     }
 };
+
+/// Throws InvalidInput.
+inline void validate(const BouncingBounds& bounds) {
+    require(bounds.restitution >= 0 && bounds.restitution <= 1, "restitution", bounds.restitution,
+            "must lie in [0, 1]");
+}
 
 /// Bounces off: x is folded back, as often as needed, and v changes sign once, however often.
 /// Fold: lower + W - | ((x - lower) mod 2 W) - W |, W the width.

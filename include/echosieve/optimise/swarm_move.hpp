@@ -86,7 +86,7 @@ inline void validate(const ConstrictedMove& move) {
 /// 1998; constants from memory). With w at 0.9 the variance grows: the swarm roams first.
 struct InertiaMove {
     double inertia = 0.9;        ///< w at the start, in [0, 1)
-    double final_inertia = 0.4;  ///< w at the last iteration, in [0, 1)
+    double final_inertia = 0.4;  ///< w that it falls to when the iterations are over, in [0, 1)
     double cognition = 2;        ///< c1 >= 0
     double social = 2;           ///< c2 >= 0
 
