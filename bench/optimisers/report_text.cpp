@@ -65,10 +65,6 @@ std::ofstream opened(const std::filesystem::path& file) {
     return out;
 }
 
-bool any_of_kind(const Tournament& t, ProblemKind kind) {
-    return std::ranges::any_of(t.problems, [&](const Problem& p) { return p.kind == kind; });
-}
-
 // The first of a ranking that is ours, or is not; the number of methods if there is none.
 std::size_t best(const Tournament& t, ProblemKind kind, Measure measure, bool ours) {
     for (const std::size_t m : ranking(t, kind, measure)) {
@@ -133,10 +129,10 @@ HeadToHead head_to_head(const Tournament& t, ProblemKind kind, Measure measure) 
     return out;
 }
 
-const char* title(ProblemKind kind) {
-    return kind == ProblemKind::echo_fit    ? "Echo fits"
-           : kind == ProblemKind::published ? "Published problems"
-                                            : "Published problems under constraints";
+void write_pictures(const std::string& name, std::ostream& out) {
+    out << "![Runs that reached the target, by evaluations](pictures/" << name
+        << "_evaluations.png)\n\n![Runs that reached the target, by time](pictures/" << name
+        << "_time.png)\n\n";
 }
 
 void write_head_to_head(const Tournament& t, ProblemKind kind, std::ostream& out) {
@@ -419,6 +415,7 @@ void write_page(const Tournament& t, const std::vector<EchoReference>& reference
         "published box (sphere, Rastrigin, Ackley, Griewank), the box is moved by 7 % of its width "
         "and more, another part in each coordinate: some methods look into the middle first.");
     write_head_to_head(t, ProblemKind::published, out);
+    write_pictures("optimisers_published", out);
     write_kind(t, ProblemKind::published, references, out);
     if (any_of_kind(t, ProblemKind::constrained)) {
         out << "## Published problems under constraints\n\n";
@@ -426,6 +423,7 @@ void write_page(const Tournament& t, const std::vector<EchoReference>& reference
             "Definitions and sources: tests/optimise. A point counts if it is feasible, equalities "
             "to 1e-4; the target lies 1e-4 above the minimum.");
         write_head_to_head(t, ProblemKind::constrained, out);
+        write_pictures("optimisers_constrained", out);
         write_kind(t, ProblemKind::constrained, references, out);
     }
     out << "## Settings\n\n| method | settings |\n|---|---|\n";
