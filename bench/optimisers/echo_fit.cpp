@@ -107,19 +107,18 @@ void residuals_at(const Frame& y, std::span<const double> x, std::span<double> r
                   std::span<double> jacobian) noexcept {
     constexpr std::size_t n = 3 * K;
     const std::size_t half = y.count + K;  // rows of real parts
-    const Derivatives<K> at(y, x);
-    std::array<std::array<Complex, K>, n> along;
-    for (std::size_t i = 0; i < (jacobian.empty() ? 0 : n); ++i) {
-        along[i] = at.reduced_slope(i);
-        at.back_substitute(along[i]);
+    Derivatives<K, 2> at(y, x);
+    if (!jacobian.empty()) {
+        at.reduce_slopes();
+        at.back_substitute();
     }
     const double root = std::sqrt(y.ridge);
     for (std::size_t k = 0; k < K; ++k) {
         r[y.count + k] = -root * at.amplitude(k).real();
         r[half + y.count + k] = -root * at.amplitude(k).imag();
         for (std::size_t i = 0; i < (jacobian.empty() ? 0 : n); ++i) {
-            jacobian[(y.count + k) * n + i] = root * along[i][k].real();
-            jacobian[(half + y.count + k) * n + i] = root * along[i][k].imag();
+            jacobian[(y.count + k) * n + i] = root * at.along(k, i).real();
+            jacobian[(half + y.count + k) * n + i] = root * at.along(k, i).imag();
         }
     }
     PointRuns<K> runs(y.units, y.count, x);
@@ -162,7 +161,7 @@ void residuals_at(const Frame& y, std::span<const double> x, std::span<double> r
                 Lane sr = factor * (Lane(f.imag()) * gi - Lane(f.real()) * gr);
                 Lane si = Lane(-1.0) * factor * (Lane(f.real()) * gi + Lane(f.imag()) * gr);
                 for (std::size_t m = 0; m < K; ++m) {
-                    take(m, -along[i][m], sr, si);
+                    take(m, -at.along(m, i), sr, si);
                 }
                 put(sr, si, jacobian.data() + i, n);
             }
@@ -252,7 +251,7 @@ void EchoFit::evaluate(const Points<double>& points, std::span<double> values) c
 double EchoFit::value_and_gradient(std::span<const double> x, std::span<double> gradient) const {
     const Frame y{real_.data(), imag_.data(), grid_.count, energy_, ridge_, units_};
     return with_echoes(echoes(), [&](auto k) {
-        const Derivatives<k()> at(y, x);
+        const Derivatives<k(), 2> at(y, x);
         at.gradient(gradient);
         for (double& g : gradient) {
             g *= 2;
@@ -265,7 +264,8 @@ double EchoFit::normal_equations(std::span<const double> x, std::span<double> gr
                                  std::span<double> gradient) const {
     const Frame y{real_.data(), imag_.data(), grid_.count, energy_, ridge_, units_};
     return with_echoes(echoes(), [&](auto k) {
-        const Derivatives<k()> at(y, x);
+        Derivatives<k(), 4> at(y, x);
+        at.reduce_slopes();
         at.gram(gram);
         at.gradient(gradient);
         return at.value();

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <utility>
 
 #include "echosieve/core/lanes.hpp"
 
@@ -26,13 +27,24 @@ using Lane = echosieve::Lanes<double>;
 inline constexpr std::size_t run = 16;
 inline constexpr std::size_t most_steps = 96;  // of a frame, where lanes are points
 
-/// sin and cos of |x| <= 0.5 by their series, to 1e-16.
+/// lane_bits[b][j]: 1 where the number j of a lane has bit b.
+inline constexpr auto lane_bits = [] {
+    std::array<std::array<double, Lane::size>, 6> out{};
+    for (std::size_t bit = 0; bit < out.size(); ++bit) {
+        for (std::size_t lane = 0; lane < Lane::size; ++lane) {
+            out[bit][lane] = static_cast<double>(lane >> bit & 1U);
+        }
+    }
+    return out;
+}();
+
+/// sin and cos of |x| <= 0.35 by their series, to 1e-16.
 template <class L>
 void short_turn(const L& x, L& sine, L& cosine) noexcept {
     const L square = x * x;
     sine = L(0.0);
     cosine = L(0.0);
-    for (int k = 8; k >= 1; --k) {
+    for (int k = 6; k >= 1; --k) {
         const L one(1.0);
         sine = square * L(-1.0 / (2 * k * (2 * k + 1))) * (one + sine);
         cosine = square * L(-1.0 / ((2 * k - 1) * 2 * k)) * (one + cosine);
@@ -64,28 +76,21 @@ public:
         }
         short_turn(phi, turn_imag_, turn_real_);
     }
-    /// Where lanes are neighbouring samples: the phasors of the first of them, and of a whole step.
+    /// Where lanes are neighbouring samples: the phasors of the first of them, products of w, w^2,
+    /// w^4 ... by the bits of the lane's number, and that of a whole step.
     void turn_lanes() noexcept {
-        std::array<double, Lane::size> real{};
-        std::array<double, Lane::size> imag{};
-        std::array<double, Lane::size> lane{};
-        turn_real_.store(lane.data());
-        const double wr = lane[0];
-        turn_imag_.store(lane.data());
-        const double wi = lane[0];
-        double pr = 1;
-        double pi = 0;
-        for (std::size_t j = 0; j < Lane::size; ++j) {
-            real[j] = pr;
-            imag[j] = pi;
-            const double next = pr * wr - pi * wi;
-            pi = pr * wi + pi * wr;
-            pr = next;
+        const Lane one(1.0);
+        for (std::size_t bit = 0; (std::size_t{1} << bit) < Lane::size; ++bit) {
+            const Lane set = Lane::load(lane_bits[bit].data());
+            const Lane real = multiply_add(set, turn_real_ - one, one);
+            const Lane imag = set * turn_imag_;
+            const Lane next = phase_real_ * real - phase_imag_ * imag;
+            phase_imag_ = multiply_add(phase_real_, imag, phase_imag_ * real);
+            phase_real_ = next;
+            const Lane square = turn_real_ * turn_real_ - turn_imag_ * turn_imag_;
+            turn_imag_ = Lane(2.0) * turn_real_ * turn_imag_;
+            turn_real_ = square;
         }
-        phase_real_ = Lane::load(real.data());
-        phase_imag_ = Lane::load(imag.data());
-        turn_real_ = Lane(pr);
-        turn_imag_ = Lane(pi);
     }
 
     /// Writes the next `steps` <= run samples.
@@ -168,38 +173,39 @@ L factorise(EchoSums<K, L>& s, double ridge) noexcept {
     return captured;
 }
 
+/// Adds sum over steps of conj(g) h; four sums side by side, or each would wait for the last.
+template <class H>
+void add_product(const Lane* real, const Lane* imag, H h, std::size_t steps, Lane& sum_real,
+                 Lane& sum_imag) noexcept {
+    Lane rr = sum_real;
+    Lane ri = sum_imag;
+    Lane ii;
+    Lane ir;
+    for (std::size_t t = 0; t < steps; ++t) {
+        const auto [hr, hi] = h(t);
+        rr = multiply_add(real[t], hr, rr);
+        ii = multiply_add(imag[t], hi, ii);
+        ri = multiply_add(real[t], hi, ri);
+        ir = multiply_add(imag[t], hr, ir);
+    }
+    sum_real = rr + ii;
+    sum_imag = ri - ir;
+}
+
 /// Adds the sums over `steps` steps of atoms written at g[k]; y(t) gives the frame's samples.
 template <std::size_t K, class Frame>
 void add_sums(EchoSums<K, Lane>& s, const Lane (*real)[run], const Lane (*imag)[run],
               std::size_t steps, Frame y) noexcept {
     for (std::size_t k = 0; k < K; ++k) {
-        Lane cr = s.c_real[k];
-        Lane ci = s.c_imag[k];
-        Lane d = s.g_real[triangle(k, k)];
+        add_product(real[k], imag[k], y, steps, s.c_real[k], s.c_imag[k]);
+        Lane& d = s.g_real[triangle(k, k)];
         for (std::size_t t = 0; t < steps; ++t) {
-            const Lane& gr = real[k][t];
-            const Lane& gi = imag[k][t];
-            const auto [yr, yi] = y(t);
-            cr = multiply_add(gr, yr, multiply_add(gi, yi, cr));
-            ci = multiply_add(gr, yi, ci) - gi * yr;
-            d = multiply_add(gr, gr, multiply_add(gi, gi, d));
+            d = multiply_add(real[k][t], real[k][t], multiply_add(imag[k][t], imag[k][t], d));
         }
-        s.c_real[k] = cr;
-        s.c_imag[k] = ci;
-        s.g_real[triangle(k, k)] = d;
-        for (std::size_t j = 0; j < k; ++j) {  // conj(g_k) g_j
-            Lane sr = s.g_real[triangle(k, j)];
-            Lane si = s.g_imag[triangle(k, j)];
-            for (std::size_t t = 0; t < steps; ++t) {
-                const Lane& gr = real[k][t];
-                const Lane& gi = imag[k][t];
-                const Lane& hr = real[j][t];
-                const Lane& hi = imag[j][t];
-                sr = multiply_add(gr, hr, multiply_add(gi, hi, sr));
-                si = multiply_add(gr, hi, si) - gi * hr;
-            }
-            s.g_real[triangle(k, j)] = sr;
-            s.g_imag[triangle(k, j)] = si;
+        for (std::size_t j = 0; j < k; ++j) {
+            const auto h = [&](std::size_t t) { return std::pair(real[j][t], imag[j][t]); };
+            add_product(real[k], imag[k], h, steps, s.g_real[triangle(k, j)],
+                        s.g_imag[triangle(k, j)]);
         }
     }
 }

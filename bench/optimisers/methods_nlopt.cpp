@@ -193,7 +193,8 @@ Method augmented(const char* name, nlopt_algorithm local, std::string settings) 
 
 std::vector<Method> nlopt_methods() {
     const std::string linked =
-        "multi-level single linkage on a Sobol sequence; ftol_rel and xtol_rel 1e-12, local ";
+        "multi-level single linkage on a Sobol sequence, the same for all seeds; ftol_rel and "
+        "xtol_rel 1e-12, local ";
     const std::string from = "from random points; ftol_rel and xtol_rel 1e-12, first step ";
     return {
         global("CRS2_LM", NLOPT_GN_CRS2_LM,

@@ -18,8 +18,8 @@ namespace bench {
 /// the minimum in their middle are moved.
 [[nodiscard]] std::vector<Problem> published_problems();
 
-/// Those of tests/optimise/constrained_problems.hpp; the target lies 1e-4 above the minimum, as
-/// their report has it.
+/// Those of tests/optimise/constrained_problems.hpp and hock_schittkowski.hpp; the target lies 1e-4
+/// above the minimum.
 [[nodiscard]] std::vector<Problem> constrained_problems();
 
 }  // namespace bench

@@ -10,6 +10,7 @@ cd "${repository}"
 need_packages "${packages_build[@]}" "${packages_optimisers[@]}" libbenchmark-dev gnuplot-nox fonts-dejavu-core
 configure -S . -B build/optimisers -G Ninja -DCMAKE_BUILD_TYPE=Release -DECHOSIEVE_BUILD_TESTS=OFF \
     -DECHOSIEVE_BUILD_EXAMPLES=OFF -DECHOSIEVE_BUILD_BENCH=ON
-build build/optimisers check_echo_fit optimiser_report
+build build/optimisers check_echo_fit check_run optimiser_report
 build/optimisers/bench/optimisers/check_echo_fit
+build/optimisers/bench/optimisers/check_run
 build/optimisers/bench/optimisers/optimiser_report "${1:-25}" "${2:-20000}" docs

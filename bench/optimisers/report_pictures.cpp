@@ -8,6 +8,7 @@
 #include <map>
 #include <stdexcept>
 #include <string>
+#include <tuple>
 #include <utility>
 #include <vector>
 
@@ -102,23 +103,23 @@ void write_curve(const Tournament& t, std::size_t method, ProblemKind kind, Meas
     out << last << ' ' << 100 * sum / problems << '\n';
 }
 
-void draw_curves(const Tournament& t, Measure measure, const fs::path& scratch,
+void draw_curves(const Tournament& t, ProblemKind kind, Measure measure, const fs::path& scratch,
                  const std::string& picture, std::ofstream& out) {
     const bool evaluations = measure == Measure::evaluations;
-    const double first = evaluations ? 3 : 3e-3;
+    const double first = evaluations ? 3 : 1e-3;
     const double last =
         evaluations ? static_cast<double>(t.options.budget) : 1e3 * t.options.seconds;
-    out << "set output " << plot_quoted((scratch / picture).string())
-        << "\nset title 'Echo fits: runs that reached the target'\nset xlabel "
+    out << "set output " << plot_quoted((scratch / picture).string()) << "\nset title '"
+        << title(kind) << ": runs that reached the target'\nset xlabel "
         << (evaluations ? "'evaluations'" : "'processor time [ms]'")
         << "\nset ylabel 'part of the runs [%]'\nset logscale x\nset xrange [" << first << ':'
         << last << "]\nset yrange [0:101]\n"
         << (evaluations ? "set format x '%.0f'\n" : "set format x '%g'\n") << "plot ";
-    const std::vector<std::size_t> methods = shown(t, ProblemKind::echo_fit, measure);
+    const std::vector<std::size_t> methods = shown(t, kind, measure);
     for (std::size_t k = 0; k < methods.size(); ++k) {
         const Method& method = t.methods[methods[k]];
         const fs::path file = scratch / (picture + std::to_string(k) + ".txt");
-        write_curve(t, methods[k], ProblemKind::echo_fit, measure, last, file);
+        write_curve(t, methods[k], kind, measure, last, file);
         out << (k > 0 ? ", \\\n  " : "") << plot_quoted(file.string())
             << " using 1:2 with lines linewidth " << (is_ours(method) ? 3 : 1.8)
             << " linecolor rgb '" << colours[k] << "' title " << plot_quoted(enhanced(method));
@@ -203,13 +204,22 @@ void draw_pictures(const Tournament& t, const fs::path& folder) {
     fs::create_directories(folder);
     const examples::ScratchFolder scratch(folder);
     const fs::path script = scratch.path() / "optimisers.gp";
-    const std::array<std::string, 3> pictures = {"optimisers_evaluations.png",
-                                                 "optimisers_time.png", "optimisers_success.png"};
+    std::vector<std::string> pictures;
+    const auto next = [&](const char* name) { return pictures.emplace_back(name); };
     std::ofstream out(script);
     out << style;
-    draw_curves(t, Measure::evaluations, scratch.path(), pictures[0], out);
-    draw_curves(t, Measure::seconds, scratch.path(), pictures[1], out);
-    draw_success(t, scratch.path(), pictures[2], out);
+    for (const auto& [kind, evaluations, time] :
+         {std::tuple(ProblemKind::echo_fit, "optimisers_evaluations.png", "optimisers_time.png"),
+          std::tuple(ProblemKind::published, "optimisers_published_evaluations.png",
+                     "optimisers_published_time.png"),
+          std::tuple(ProblemKind::constrained, "optimisers_constrained_evaluations.png",
+                     "optimisers_constrained_time.png")}) {
+        if (any_of_kind(t, kind)) {
+            draw_curves(t, kind, Measure::evaluations, scratch.path(), next(evaluations), out);
+            draw_curves(t, kind, Measure::seconds, scratch.path(), next(time), out);
+        }
+    }
+    draw_success(t, scratch.path(), next("optimisers_success.png"), out);
     out << "set output\n";
     out.close();
     if (std::system(("gnuplot " + examples::shell_quoted(script.string())).c_str()) != 0) {

@@ -11,7 +11,8 @@
 
 namespace bench {
 
-/// Problems whose reference a method undercut by more than the target's margin: names and by whom.
+/// Problems whose minimum a method undercut by more than the target's margin: names and by whom.
+/// Those under equalities are left out: their tolerance allows for less.
 [[nodiscard]] std::vector<std::string> beaten_references(const Tournament& t);
 
 /// What a person waits for: the methods in order, and the head-to-head on the echo fits.

@@ -15,6 +15,16 @@ constexpr double infinite = std::numeric_limits<double>::infinity();
 
 }  // namespace
 
+bool any_of_kind(const Tournament& t, ProblemKind kind) {
+    return std::ranges::any_of(t.problems, [&](const Problem& p) { return p.kind == kind; });
+}
+
+const char* title(ProblemKind kind) {
+    return kind == ProblemKind::echo_fit    ? "Echo fits"
+           : kind == ProblemKind::published ? "Published problems"
+                                            : "Published problems under constraints";
+}
+
 Tournament run_tournament(std::vector<Problem> problems, std::vector<Method> methods,
                           const TournamentOptions& options,
                           const std::function<void(double)>& progress) {

@@ -27,6 +27,10 @@ struct Tournament {
     std::vector<std::vector<std::vector<RunRecord>>> records;
 };
 
+[[nodiscard]] bool any_of_kind(const Tournament& t, ProblemKind kind);
+/// "Echo fits" and so on.
+[[nodiscard]] const char* title(ProblemKind kind);
+
 /// `progress` is called now and then with the part that is done.
 [[nodiscard]] Tournament run_tournament(std::vector<Problem> problems, std::vector<Method> methods,
                                         const TournamentOptions& options,
