@@ -97,6 +97,7 @@ void run_again_and_again(O optimiser, F objective, Run& run, std::uint64_t seed,
         echosieve::RandomStream stream(seed, turn);
         run.draw(stream, point);
         const std::uint64_t number = (seed << 20U) + turn;
+        const std::size_t before = run.remaining();
         if constexpr (limited) {
             optimiser.target = run.problem().target;
             optimiser.max_evaluations = run.remaining();
@@ -114,6 +115,9 @@ void run_again_and_again(O optimiser, F objective, Run& run, std::uint64_t seed,
                 throw;
             }
             return;  // what remains of the budget is too little for its start
+        }
+        if (run.remaining() == before) {
+            return;  // too little for more than its start, asked for again
         }
     }
 }
