@@ -142,6 +142,7 @@ public:
           right_(take(n_, workspace), n_),
           weight_(take(n_, workspace), n_),
           lengths_(take(n_, workspace), n_),
+          scale_(take(n_, workspace), n_),
           down_(take(n_, workspace), n_),
           up_(take(n_, workspace), n_),
           step_(take(n_, workspace), n_) {}
@@ -153,7 +154,8 @@ public:
             lengths_[k] = std::max(square > 0 ? std::sqrt(square) : 0, lengths_[k] / 2);
             weight_[k] = square > 0 ? 1 : 0;  // a column of zeros has no say
             const double unit = square > 0 ? lengths_[k] : 1;
-            right_[k] = -static_cast<double>(at.gradient[i]) / unit;
+            scale_[k] = square > 0 ? 1 / unit : 0;
+            right_[k] = -static_cast<double>(at.gradient[i]) * scale_[k];
             const double x = static_cast<double>(at.x[i]);
             const double most = largest_step_ * static_cast<double>(box_.width(i));
             down_[k] = unit * std::max(static_cast<double>(box_.lower(i)) - x, -most);
@@ -161,10 +163,8 @@ public:
         }
         for (Eigen::Index k = 0; k < n_; ++k) {
             for (Eigen::Index j = 0; j < n_; ++j) {
-                const bool used = weight_[j] > 0 && weight_[k] > 0;
                 const auto entry = static_cast<std::size_t>(k * n_ + j);
-                h_(j, k) =
-                    used ? static_cast<double>(at.gram[entry]) / lengths_[j] / lengths_[k] : 0;
+                h_(j, k) = static_cast<double>(at.gram[entry]) * scale_[j] * scale_[k];
             }
         }
     }
@@ -188,13 +188,14 @@ public:
         }
         return promised;
     }
+    [[nodiscard]] double length() const noexcept { return step_.norm(); }
     /// Writes where the step leads to, inside the box; gives its length in widths of the box.
     double write_trial(std::span<const R> x, std::span<R> trial) const noexcept {
         double longest = 0;
         for (Eigen::Index k = 0; k < n_; ++k) {
             const auto i = static_cast<std::size_t>(k);
             const double here = static_cast<double>(x[i]);
-            const double way = weight_[k] > 0 ? step_[k] / lengths_[k] : 0;
+            const double way = step_[k] * scale_[k];
             const double most = largest_step_ * static_cast<double>(box_.width(i));
             trial[i] = std::clamp(static_cast<R>(here + way), box_.lower(i), box_.upper(i));
             // On a bound is on it exactly, or it would not be seen to be held there.
@@ -221,7 +222,7 @@ private:
     Eigen::Index n_;
     BoundedStep<double> solver_;
     Eigen::Map<Eigen::MatrixXd> h_;
-    Eigen::Map<Eigen::VectorXd> right_, weight_, lengths_, down_, up_, step_;
+    Eigen::Map<Eigen::VectorXd> right_, weight_, lengths_, scale_, down_, up_, step_;
 };
 
 // Evaluates p as the objective does it; false if there is nothing to go on from. A value that is
@@ -300,6 +301,16 @@ OptimiseResult<R> LevenbergMarquardt::minimise(F& objective, const Box<R>& box, 
             moved = true;
         } else if (std::abs(fall) <= least_change * value) {
             search.end(OptimiseStatus::converged_value);
+        } else {
+            // Bounds hide much of the damping: a step that is hardly another is not worth a trial.
+            const double longest = 0.75 * model.length();
+            for (int k = 0; k < 60; ++k) {
+                model.find_step(damping.value());
+                if (model.length() <= longest) {
+                    break;
+                }
+                damping.judge(-1, promised);
+            }
         }
     }
     return search.result();
