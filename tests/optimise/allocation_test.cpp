@@ -1,4 +1,5 @@
-// Runs with a workspace of the right size allocate their result and nothing else.
+// An optimiser with a workspace of the right size allocates its result and nothing else.
+#include <cmath>
 #include <cstddef>
 #include <cstdlib>
 #include <new>
@@ -6,6 +7,8 @@
 #include <type_traits>
 #include <vector>
 
+#include "echosieve/optimise/covariance_adaptation.hpp"
+#include "echosieve/optimise/differential_evolution.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "optimise/bowls.hpp"
 #include "support/check.hpp"
@@ -109,4 +112,35 @@ TEST_CASE_TEMPLATE("local methods: a reused workspace leaves what is made at set
     // The result; the solver of a sum of squares takes its matrices as well.
     constexpr std::size_t solver = 8;
     CHECK(least <= (std::is_same_v<typename C::Method, LevenbergMarquardt> ? 1 + solver : 1));
+}
+
+TEST_CASE_TEMPLATE("evolution in a reused workspace leaves one allocation, the result", O,
+                   DifferentialEvolution, SelfAdaptingDifferentialEvolution,
+                   DifferentialPopulation<BestBase>, CovarianceAdaptation) {
+    const Box<double> box({-1, -2, 0, -3}, {3, 2, 0, 2});
+    // Many minima: covariance adaptation restarts, with more points each time.
+    const auto objective = [](std::span<const double> x) {
+        double sum = 0;
+        for (const double v : x) {
+            sum += v * v - std::cos(20 * v);
+        }
+        return sum;
+    };
+    NoObserver observer;
+    Workspace workspace;
+    O method;
+    method.iterations = 400;
+    static_cast<void>(method.minimise(objective, box, 1, {}, observer, workspace));
+    static_cast<void>(method.minimise(objective, box, 2, {}, observer, workspace));
+    for (const std::size_t iterations : {0U, 1U, 10U, 400U}) {
+        CAPTURE(iterations);
+        method.iterations = iterations;
+        const std::size_t before = allocations;
+        const auto result = method.minimise(objective, box, 2, {}, observer, workspace);
+        const std::size_t made = allocations - before;
+        CHECK(made == 1);
+        CHECK(result.iterations == iterations);
+        const auto fresh = minimise(objective, box, method, 2);
+        CHECK(result.x == fresh.x);
+    }
 }
