@@ -331,24 +331,6 @@ TEST_CASE("dither draws the weight evenly about its value") {
     CHECK_WITHIN(squares, 0.03, deviations * 0.09 * std::sqrt(4.0 / 45 / trials));
 }
 
-TEST_CASE("a trial replaces its individual unless that is better, under constraints as well") {
-    // The least x0 + x1 in the disk of radius 1 about 0, outside of that about (-1, -1): -1, where
-    // their edges meet, at (-1, 0) and (0, -1).
-    const auto sum = [](std::span<const double> x) { return x[0] + x[1]; };
-    const auto constrain = [](std::span<const double> x, std::span<double> g, std::span<double>) {
-        g[0] = 1 - std::pow(x[0] + 1, 2) - std::pow(x[1] + 1, 2);
-        g[1] = x[0] * x[0] + x[1] * x[1] - 1;
-    };
-    Constrained<decltype(sum), decltype(constrain)> objective{sum, constrain, 2, 0};
-    const Box<double> box({-2, -2}, {2, 2});
-    DifferentialEvolution evolution;
-    for (std::uint64_t seed = 0; seed < 5; ++seed) {
-        const auto result = minimise(objective, box, evolution, seed);
-        CHECK(result.feasible());
-        CHECK_WITHIN(result.value, -1, 1e-6);  // it came to the last bit
-    }
-}
-
 TEST_CASE("a batch objective is handed whole generations") {
     struct Batch {
         std::vector<std::size_t> sizes;

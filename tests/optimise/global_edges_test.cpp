@@ -219,6 +219,23 @@ TEST_CASE_TEMPLATE("global methods: limits and stagnation end a run", O, GLOBAL_
     CHECK(flat.iterations == 5);
 }
 
+TEST_CASE_TEMPLATE("global methods find a corner between two constraints", O, GLOBAL_METHODS) {
+    // The least x0 + x1 in the disk of radius 1 about 0, outside of that about (-1, -1): -1, where
+    // their edges meet, at (-1, 0) and (0, -1).
+    const auto sum = [](std::span<const double> x) { return x[0] + x[1]; };
+    const auto constrain = [](std::span<const double> x, std::span<double> g, std::span<double>) {
+        g[0] = 1 - std::pow(x[0] + 1, 2) - std::pow(x[1] + 1, 2);
+        g[1] = x[0] * x[0] + x[1] * x[1] - 1;
+    };
+    Constrained<decltype(sum), decltype(constrain)> objective{sum, constrain, 2, 0};
+    const Box<double> box({-2, -2}, {2, 2});
+    for (std::uint64_t seed = 0; seed < 5; ++seed) {
+        const auto result = minimise(objective, box, O{}, seed);
+        CHECK(result.feasible());
+        CHECK_WITHIN(result.value, -1, 1e-6);
+    }
+}
+
 TEST_CASE_TEMPLATE("global methods let exceptions pass and refuse bad boxes and starts", O,
                    GLOBAL_METHODS) {
     const Box<double> box({-1, -1}, {1, 1});

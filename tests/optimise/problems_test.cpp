@@ -70,7 +70,6 @@ TEST_CASE("misprinted matrices have other minima") {
     row_7[6] = {5, 3, 5, 3};
     ShekelCentres row_7_and_10 = row_7;
     row_7_and_10[9] = {7, 3, 7, 3};
-    using X = std::span<const double>;
     CHECK_WITHIN(found_minimum([](X x) { return hartmann_3(x, 381); }, cube(3, 0, 1)),
                  -3.862779787333, printed);
     CHECK_WITHIN(found_minimum([&](X x) { return shekel(x, 7, row_7); }, cube(4, 0, 10)),

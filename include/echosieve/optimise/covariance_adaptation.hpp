@@ -270,7 +270,7 @@ OptimiseResult<R> CovarianceAdaptation::minimise(F& objective, const Box<R>& box
             if (flat) {
                 drawn.widen();
             }
-            // Wider than the box is no wider: every fold is one already.
+            // Wider than the box is no wider: folded, the points are everywhere already.
             drawn.set_step(std::min(drawn.step(), 1 / drawn.longest_axis()));
             why = sound ? end.status(drawn) : OptimiseStatus::ill_conditioned;
             if (why != OptimiseStatus::not_run && run < restarts) {
