@@ -186,11 +186,16 @@ public:
                                     -largest, largest);
         }
     }
-    /// Whether that point meets the constraints.
-    [[nodiscard]] bool feasible() const noexcept {
-        return violation<R>(best_g_, best_h_, static_cast<R>(objective_.equality_tolerance())) == 0;
+    /// By what that point misses, and half of that.
+    void raise_margin(double largest) noexcept {
+        double missed = 0;
+        for (const R g : best_g_) {
+            missed = std::max(missed, static_cast<double>(g));
+        }
+        margin_ = std::max(margin_, std::min(margin_ + 1.5 * missed, largest));
     }
-    void raise_margin(double margin) noexcept { margin_ = std::max(margin_, margin); }
+    [[nodiscard]] double margin() const noexcept { return margin_; }
+    void set_margin(double margin) noexcept { margin_ = margin; }
     void raise_penalty(double factor, double largest) noexcept {
         penalty_ = std::max(penalty_, std::min(penalty_ * factor, largest));
     }
@@ -303,6 +308,8 @@ OptimiseResult<R> AugmentedLagrangian<Inner>::minimise(
     static_cast<void>(lagrangian(std::span<const R>(x)));
     double lack = std::numeric_limits<double>::infinity();
     double minimum = lack;
+    double least = lack;
+    std::size_t still = 0;
     bool stuck = false;
     while (search.goes_on(1)) {
         Inner optimiser = inner;
@@ -319,24 +326,37 @@ OptimiseResult<R> AugmentedLagrangian<Inner>::minimise(
         std::ranges::copy(result.x, x.begin());
         const double now = lagrangian.lack();
         const double before = std::exchange(minimum, static_cast<double>(result.value));
+        const double above = search.best().feasible()
+                                 ? static_cast<double>(search.best().value) - minimum
+                                 : std::numeric_limits<double>::infinity();
         if (detail::converged(result.status)) {
             if (now <= std::max(feasibility_tolerance, rounding)) {
                 search.end(result.status);
-            } else if (std::abs(before - minimum) <=
-                           value_tolerance * std::max(std::abs(before), std::abs(minimum)) &&
-                       lagrangian.feasible()) {
+            } else if (std::max(std::abs(before - minimum), above) <=
+                       value_tolerance * std::abs(minimum)) {
                 search.end(OptimiseStatus::converged_value);
             }
         }
         lagrangian.update_multipliers();
         const bool fell = now <= required_fall * lack || now <= feasibility_tolerance;
         if (!fell && stuck && now <= 100 * margin) {
-            lagrangian.raise_margin(std::min(2 * now, 100 * margin));
+            lagrangian.raise_margin(100 * margin);
         } else if (!fell) {
             lagrangian.raise_penalty(penalty_growth, largest_penalty);
         }
         stuck = !fell;
         lack = now;
+        still = now < least ? 0 : still + 1;
+        least = std::min(least, now);
+        if (still >= 5 && now <= 100 * margin) {
+            constexpr double far = 1e-6;
+            if (above > far * std::abs(minimum) && lagrangian.margin() < 100 * margin) {
+                lagrangian.set_margin(100 * margin);  // a feasible end costs what it costs
+                still = 0;
+            } else {
+                search.end(OptimiseStatus::stagnated);
+            }
+        }
     }
     return search.result();
 }
