@@ -60,11 +60,11 @@ static_assert(ConstrainedObjective<const ConstrainedProblem, double>);
 inline constexpr double constrained_success = 1e-4;
 
 inline std::vector<ConstrainedProblem> constrained_problems() {
-    using X = std::span<const double>;
+    using In = std::span<const double>;
     using Out = std::span<double>;
     std::vector<ConstrainedProblem> all;
     all.push_back({"g01",
-                   [](X x) {
+                   [](In x) {
                        double sum = 0;
                        for (std::size_t k = 0; k < 4; ++k) {
                            sum += 5 * x[k] - 5 * x[k] * x[k];
@@ -74,7 +74,7 @@ inline std::vector<ConstrainedProblem> constrained_problems() {
                        }
                        return sum;
                    },
-                   [](X x, Out g, Out) {
+                   [](In x, Out g, Out) {
                        g[0] = 2 * x[0] + 2 * x[1] + x[9] + x[10] - 10;
                        g[1] = 2 * x[0] + 2 * x[2] + x[9] + x[11] - 10;
                        g[2] = 2 * x[1] + 2 * x[2] + x[10] + x[11] - 10;
@@ -96,11 +96,11 @@ inline std::vector<ConstrainedProblem> constrained_problems() {
                    // Six constraints hold three coordinates: multipliers are not unique.
                    {{0, 0}, {1, 0}, {2, 0}, {6, 1}, {7, 1}, {8, 1}}});
     all.push_back({"g04",
-                   [](X x) {
+                   [](In x) {
                        return 5.3578547 * x[2] * x[2] + 0.8356891 * x[0] * x[4] + 37.293239 * x[0] -
                               40792.141;
                    },
-                   [](X x, Out g, Out) {
+                   [](In x, Out g, Out) {
                        const double u = 85.334407 + 0.0056858 * x[1] * x[4] +
                                         0.0006262 * x[0] * x[3] - 0.0022053 * x[2] * x[4];
                        const double v = 80.51249 + 0.0071317 * x[1] * x[4] +
@@ -123,8 +123,8 @@ inline std::vector<ConstrainedProblem> constrained_problems() {
                    1e-13,
                    {{0, 403.2688672}, {5, 809.4250348}}});
     all.push_back({"g06",
-                   [](X x) { return std::pow(x[0] - 10, 3) + std::pow(x[1] - 20, 3); },
-                   [](X x, Out g, Out) {
+                   [](In x) { return std::pow(x[0] - 10, 3) + std::pow(x[1] - 20, 3); },
+                   [](In x, Out g, Out) {
                        const double b = (x[1] - 5) * (x[1] - 5);
                        g[0] = 100 - (x[0] - 5) * (x[0] - 5) - b;
                        g[1] = (x[0] - 6) * (x[0] - 6) + b - 82.81;
@@ -139,12 +139,12 @@ inline std::vector<ConstrainedProblem> constrained_problems() {
                    1e-13,
                    {{0, 1097.118932}, {1, 1229.542082}}});
     all.push_back({"g08",
-                   [](X x) {
+                   [](In x) {
                        const double a = 2 * std::numbers::pi;
                        return -std::pow(std::sin(a * x[0]), 3) * std::sin(a * x[1]) /
                               (std::pow(x[0], 3) * (x[0] + x[1]));
                    },
-                   [](X x, Out g, Out) {
+                   [](In x, Out g, Out) {
                        g[0] = x[0] * x[0] - x[1] + 1;
                        g[1] = 1 - x[0] + (x[1] - 4) * (x[1] - 4);
                    },
@@ -158,13 +158,13 @@ inline std::vector<ConstrainedProblem> constrained_problems() {
                    0,
                    {}});
     all.push_back({"g09",
-                   [](X x) {
+                   [](In x) {
                        return std::pow(x[0] - 10, 2) + 5 * std::pow(x[1] - 12, 2) +
                               std::pow(x[2], 4) + 3 * std::pow(x[3] - 11, 2) +
                               10 * std::pow(x[4], 6) + 7 * x[5] * x[5] + std::pow(x[6], 4) -
                               4 * x[5] * x[6] - 10 * x[5] - 8 * x[6];
                    },
-                   [](X x, Out g, Out) {
+                   [](In x, Out g, Out) {
                        g[0] = -127 + 2 * x[0] * x[0] + 3 * std::pow(x[1], 4) + x[2] +
                               4 * x[3] * x[3] + 5 * x[4];
                        g[1] = -282 + 7 * x[0] + 3 * x[1] + 10 * x[2] * x[2] + x[3] - x[4];
@@ -184,8 +184,8 @@ inline std::vector<ConstrainedProblem> constrained_problems() {
                    1e-8,
                    {{0, 1.13972}, {3, 0.3686145}}});
     all.push_back({"g11",
-                   [](X x) { return x[0] * x[0] + (x[1] - 1) * (x[1] - 1); },
-                   [](X x, Out, Out h) { h[0] = x[1] - x[0] * x[0]; },
+                   [](In x) { return x[0] * x[0] + (x[1] - 1) * (x[1] - 1); },
+                   [](In x, Out, Out h) { h[0] = x[1] - x[0] * x[0]; },
                    0,
                    1,
                    Box<double>({-1, -1}, {1, 1}),
@@ -197,14 +197,14 @@ inline std::vector<ConstrainedProblem> constrained_problems() {
                    1e-15,
                    {{0, 1}}});
     all.push_back({"g12",
-                   [](X x) {
+                   [](In x) {
                        double sum = -100;
                        for (const double v : x) {
                            sum += (v - 5) * (v - 5);
                        }
                        return sum / 100;
                    },
-                   [](X x, Out g, Out) {
+                   [](In x, Out g, Out) {
                        // Inside one of the 729 spheres of radius 1/4 about the whole numbers 1 to
                        // 9: the nearest of each coordinate is the nearest of all.
                        double sum = -0.0625;
@@ -223,8 +223,8 @@ inline std::vector<ConstrainedProblem> constrained_problems() {
                    0,
                    {}});
     all.push_back({"g24",
-                   [](X x) { return -x[0] - x[1]; },
-                   [](X x, Out g, Out) {
+                   [](In x) { return -x[0] - x[1]; },
+                   [](In x, Out g, Out) {
                        const double a = x[0];
                        g[0] = ((-2 * a + 8) * a - 8) * a * a + x[1] - 2;
                        g[1] = (((-4 * a + 32) * a - 88) * a + 96) * a + x[1] - 36;
