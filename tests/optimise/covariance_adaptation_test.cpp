@@ -407,13 +407,18 @@ TEST_CASE("points outside are folded back") {
         CHECK(detail::folded(wild) >= 0);
         CHECK(detail::folded(wild) <= 1);
     }
-    // A minimum in a corner is found as exactly as one inside.
-    const auto slope = [](std::span<const double> x) { return x[0] - 2 * x[1] + x[2]; };
+    // A minimum in a corner is found as exactly as one inside, and no point is cut off at a bound.
+    std::size_t cut = 0;
+    const auto slope = [&](std::span<const double> x) {
+        cut += std::ranges::any_of(x, [](double v) { return v == 0 || v == 1; }) ? 1 : 0;
+        return x[0] - 2 * x[1] + x[2];
+    };
     CovarianceAdaptation adaptation;
     adaptation.target = -2 + 1e-9;
     const auto result = minimise(slope, Box<double>({0, 0, 0}, {1, 1, 1}), adaptation, 1);
     CHECK(result.status == OptimiseStatus::target_reached);
     CHECK(result.evaluations < 3000);
+    CHECK(cut == 0);
 }
 
 TEST_CASE("each restart draws more points, from a point at random") {
