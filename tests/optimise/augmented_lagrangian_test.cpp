@@ -20,7 +20,7 @@ namespace {
 
 // How far below the minimum the tolerance of the equalities lets a point be: the sum of the moduli
 // of their multipliers, which no problem here has above 3, times the tolerance.
-double slack(const ConstrainedProblem& problem) {
+double slack(const HockSchittkowskiProblem& problem) {
     return problem.equalities() > 0 ? 3 * problem.tolerance : 0;
 }
 
@@ -65,7 +65,7 @@ static_assert(!DifferentiableConstrainedObjective<Constrained<Product, ProductCo
 }  // namespace
 
 TEST_CASE("the published points are feasible and have the published values") {
-    for (const ConstrainedProblem& problem : hock_schittkowski()) {
+    for (const HockSchittkowskiProblem& problem : hock_schittkowski()) {
         CAPTURE(problem.name);
         CHECK(problem.box.contains(problem.start) == (problem.name != "HS65"));
         CHECK(problem.box.contains(problem.minimiser));
@@ -81,7 +81,7 @@ TEST_CASE("the published points are feasible and have the published values") {
 
 TEST_CASE("Hock and Schittkowski's problems, from the published starts") {
     std::size_t evaluations = 0;
-    for (ConstrainedProblem& problem : hock_schittkowski()) {
+    for (HockSchittkowskiProblem& problem : hock_schittkowski()) {
         CAPTURE(problem.name);
         const auto result =
             minimise(problem, problem.box, AugmentedLagrangian<>{}, 1, problem.start);
@@ -98,7 +98,7 @@ TEST_CASE("Hock and Schittkowski's problems, from the published starts") {
 }
 
 TEST_CASE("equalities are met as closely as is asked for") {
-    for (ConstrainedProblem& problem : hock_schittkowski()) {
+    for (HockSchittkowskiProblem& problem : hock_schittkowski()) {
         if (problem.equalities() == 0) {
             continue;
         }
@@ -143,7 +143,7 @@ TEST_CASE("slopes of function and constraints are used where they are given") {
 }
 
 TEST_CASE("any optimiser may minimise the Lagrangian") {
-    for (ConstrainedProblem& problem : hock_schittkowski()) {
+    for (HockSchittkowskiProblem& problem : hock_schittkowski()) {
         if (problem.name != "HS35" && problem.name != "HS71") {
             continue;
         }

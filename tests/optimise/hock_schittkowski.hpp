@@ -23,7 +23,7 @@
 
 namespace echosieve::test {
 
-struct ConstrainedProblem {
+struct HockSchittkowskiProblem {
     std::string name;
     std::function<double(std::span<const double>)> function;
     /// Writes all g (met where <= 0) and h.
@@ -51,11 +51,11 @@ inline Box<double> free_box(std::size_t n, double lower, double upper) {
     return Box<double>(std::vector<double>(n, lower), std::vector<double>(n, upper));
 }
 
-inline std::vector<ConstrainedProblem> hock_schittkowski() {
+inline std::vector<HockSchittkowskiProblem> hock_schittkowski() {
     using X = std::span<const double>;
     using G = std::span<double>;
     const double root3 = std::numbers::sqrt3;
-    std::vector<ConstrainedProblem> all;
+    std::vector<HockSchittkowskiProblem> all;
     all.push_back(
         {"HS24",
          [=](X x) { return ((x[0] - 3) * (x[0] - 3) - 9) * x[1] * x[1] * x[1] / (27 * root3); },

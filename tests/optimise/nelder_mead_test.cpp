@@ -116,7 +116,7 @@ TEST_CASE("the simplex takes kinks, and constraints by Deb's rules") {
     const auto result = minimise(kinked, box, NelderMead{}, 1, std::vector<double>{-0.8, 0.9});
     CHECK_WITHIN(result.x[0], 0.25, 1e-7);
     CHECK_WITHIN(result.x[1], -0.125, 1e-7);
-    for (ConstrainedProblem& problem : hock_schittkowski()) {
+    for (HockSchittkowskiProblem& problem : hock_schittkowski()) {
         if (problem.equalities() > 0 || problem.start.size() > 4) {
             continue;  // too thin, or too many, for a method that only compares
         }
