@@ -1,7 +1,6 @@
 // Any optimiser and any observer plug in; what is none is refused when compiled.
 #include <algorithm>
 #include <array>
-#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <limits>

@@ -68,7 +68,7 @@ void check_inside(const O& method, const Box<R>& box, std::uint64_t seed) {
     const std::size_t n = box.dimension();
     for (const R aim : {R(-0.5), R(0.3), R(1.5)}) {  // below, inside, above
         std::vector<R> centre(n);
-        Bowl<R> bowl(box);
+        Trial<R> bowl(box);
         for (std::size_t k = 0; k < n; ++k) {
             const R width = box.width(k);
             bowl.unit[k] = width > 0 ? width : R{1};
@@ -120,7 +120,7 @@ TEST_CASE_TEMPLATE("every method gives the same bits for the same seed", O,
                    ECHOSIEVE_EVERY_METHOD) {
     const Box<double> box({-2, -3, 0}, {2, 1, 4});
     const auto once = [&](std::uint64_t seed, const std::vector<double>& start) {
-        Bowl<double> bowl(box, {0.3, -0.7, 1.1});
+        Trial<double> bowl(box, {0.3, -0.7, 1.1});
         O method;
         method.iterations = 12;
         return run(method, bowl, box, seed, start);
@@ -130,9 +130,9 @@ TEST_CASE_TEMPLATE("every method gives the same bits for the same seed", O,
     // In a workspace that others used before, of another size.
     Workspace workspace;
     const Box<double> other({-1, -1}, {1, 1});
-    Bowl<double> small(other);
+    Trial<double> small(other);
     static_cast<void>(run(O{}, small, other, 1, {}, {}, workspace));
-    Bowl<double> bowl(box, {0.3, -0.7, 1.1});
+    Trial<double> bowl(box, {0.3, -0.7, 1.1});
     O method;
     method.iterations = 12;
     check_same(run(method, bowl, box, 7, {}, {}, workspace), once(7, {}));
@@ -144,7 +144,7 @@ TEST_CASE_TEMPLATE("methods that draw take another course with another seed", O,
     std::vector<std::vector<double>> ends;
     for (const std::uint64_t seed :
          {std::uint64_t{0}, std::uint64_t{1}, std::uint64_t{1} << 32, ~std::uint64_t{0}}) {
-        Bowl<double> bowl(box, {0.3, -0.7});
+        Trial<double> bowl(box, {0.3, -0.7});
         O method;
         method.iterations = 5;
         ends.push_back(run(method, bowl, box, seed).x);
@@ -157,7 +157,7 @@ TEST_CASE_TEMPLATE("local methods draw another start when theirs is of no use", 
     const Box<double> box({-2, -3}, {2, 1});
     std::vector<std::vector<double>> second;
     for (const std::uint64_t seed : {std::uint64_t{0}, std::uint64_t{1}}) {
-        Bowl<double> bowl(box, {0.3, -0.7});
+        Trial<double> bowl(box, {0.3, -0.7});
         const std::vector<double> start = {1, 1};
         std::vector<double> found;
         bowl.change = [&](std::span<const double> x, double value) {
@@ -179,9 +179,9 @@ TEST_CASE_TEMPLATE("every method gives the same bits for an objective that takes
                    ECHOSIEVE_EVERY_METHOD) {
     const Box<double> box({-2, -3, 5}, {2, 1, 5});
     for (const std::vector<double>& start : {std::vector<double>{}, {1, -1, 5}}) {
-        Bowl<double> plain(box, {0.3, -0.7, 1.1});
-        BatchBowl<double> batch(box, {0.3, -0.7, 1.1});
-        for (Bowl<double>* const bowl : {&plain, static_cast<Bowl<double>*>(&batch)}) {
+        Trial<double> plain(box, {0.3, -0.7, 1.1});
+        BatchTrial<double> batch(box, {0.3, -0.7, 1.1});
+        for (Trial<double>* const bowl : {&plain, static_cast<Trial<double>*>(&batch)}) {
             bowl->change = [](std::span<const double> x, double value) {
                 return x[0] > 1.5 ? std::nan("") : value + 0.1 * std::pow(x[0] - x[1], 4);
             };
@@ -197,7 +197,7 @@ TEST_CASE_TEMPLATE("every method gives the same bits for an objective that takes
 TEST_CASE_TEMPLATE("methods that draw hand over a whole population at once", O,
                    ECHOSIEVE_RANDOM_METHODS) {
     const Box<double> box({-2, -3}, {2, 1});
-    BatchBowl<double> batch(box, {0.3, -0.7});
+    BatchTrial<double> batch(box, {0.3, -0.7});
     O method;
     method.iterations = 20;
     const auto result = run(method, batch, box);
@@ -208,7 +208,7 @@ TEST_CASE_TEMPLATE("methods that draw hand over a whole population at once", O,
 TEST_CASE_TEMPLATE("local methods take the objective's own gradient as they take differences", O,
                    ECHOSIEVE_LOCAL_METHODS) {
     const Box<double> box({-2, -3, 0}, {2, 1, 0});
-    SlopedBowl<double> bowl(box, {0.3, -4, 1});
+    SlopedTrial<double> bowl(box, {0.3, -4, 1});
     const auto result = run(O{}, bowl, box, 1, {1, 1, 0});
     CHECK(result.evaluations == bowl.calls);
     CHECK(bowl.outside == 0);
@@ -226,7 +226,7 @@ TEST_CASE_TEMPLATE("local methods take the objective's own gradient as they take
 
 TEST_CASE_TEMPLATE("no method minds limits as large as numbers go", O, ECHOSIEVE_EVERY_METHOD) {
     const Box<double> box({-2}, {2});
-    Bowl<double> bowl(box, {0.3});
+    Trial<double> bowl(box, {0.3});
     O method;
     method.iterations = unlimited;
     method.max_evaluations = 5000;

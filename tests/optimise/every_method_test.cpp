@@ -56,7 +56,7 @@ void check_finds_minimum() {
     for (const std::size_t n : {std::size_t{1}, std::size_t{3}}) {
         CAPTURE(n);
         const Box<R> box(std::vector<R>(n, R(-3)), std::vector<R>(n, R(4)));
-        Bowl<R> bowl(box, std::vector<R>(n, R(0.7)));
+        Trial<R> bowl(box, std::vector<R>(n, R(0.7)));
         O method;
         method.iterations = 400;
         const auto result = run(method, bowl, box);
@@ -77,7 +77,7 @@ TEST_CASE_TEMPLATE("every method finds the minimum of a bowl, in one dimension a
 
 TEST_CASE_TEMPLATE("every method walks around regions of NaN, and counts them", O,
                    ECHOSIEVE_EVERY_METHOD) {
-    Bowl<double> bowl(square(), {0.25, 0.125});
+    Trial<double> bowl(square(), {0.25, 0.125});
     bowl.change = [](std::span<const double> x, double value) {
         return x[0] > 0.5 ? std::nan("") : x[1] < -0.5 ? infinity : value;
     };
@@ -94,7 +94,7 @@ TEST_CASE_TEMPLATE("every method says when there is no finite value at all", O,
     for (const double value : {std::nan(""), infinity, -infinity}) {
         CAPTURE(value);
         for (const double target : {-infinity, infinity}) {
-            Bowl<double> bowl(square());
+            Trial<double> bowl(square());
             bowl.change = [value](std::span<const double>, double) { return value; };
             O method;
             method.target = target;  // +infinity <= +infinity holds, yet nobody can use it
@@ -112,14 +112,14 @@ TEST_CASE_TEMPLATE("every method says when there is no finite value at all", O,
 
 TEST_CASE_TEMPLATE("every method gives an exact start back", O, ECHOSIEVE_EVERY_METHOD) {
     const std::vector<double> minimiser = {0.3, -0.7};
-    Bowl<double> bowl(square(), minimiser);
+    Trial<double> bowl(square(), minimiser);
     const auto result = run(O{}, bowl, square(), 1, minimiser);
     check_result(result, bowl);
     CHECK(result.value == 0);
     CHECK(result.x == minimiser);
     O method;
     method.target = 0;
-    Bowl<double> again(square(), minimiser);
+    Trial<double> again(square(), minimiser);
     const auto at_once = run(method, again, square(), 1, minimiser);
     CHECK(at_once.status == OptimiseStatus::target_reached);
     CHECK(at_once.iterations == 0);
@@ -133,7 +133,7 @@ TEST_CASE_TEMPLATE("every method evaluates its start first, clamped, and never e
          {std::vector<double>{0.125, -0.5}, {7, -infinity}, {-2, 2}, {infinity, 0}}) {
         const std::vector<double> clamped = {std::clamp(start[0], -2.0, 2.0),
                                              std::clamp(start[1], -2.0, 2.0)};
-        Bowl<double> bowl(square(), {1.5, 1});
+        Trial<double> bowl(square(), {1.5, 1});
         O method;
         method.iterations = 3;
         const auto result = run(method, bowl, square(), 1, start);
@@ -146,7 +146,7 @@ TEST_CASE_TEMPLATE("every method evaluates its start first, clamped, and never e
 TEST_CASE_TEMPLATE("every method refuses starts that are no points and boxes of infinite width", O,
                    ECHOSIEVE_EVERY_METHOD) {
     const auto from = [](const std::vector<double>& start) {
-        Bowl<double> bowl(square());
+        Trial<double> bowl(square());
         O method;
         method.iterations = 1;
         const std::string text =
@@ -161,7 +161,7 @@ TEST_CASE_TEMPLATE("every method refuses starts that are no points and boxes of 
     CHECK(from({0, std::nan("")}) == "start[1] = nan: must be a number");
     constexpr double largest = std::numeric_limits<double>::max();
     const Box<double> wide({0, -largest}, {1, largest});
-    Bowl<double> bowl(wide);
+    Trial<double> bowl(wide);
     CHECK(refusal([&] { static_cast<void>(run(O{}, bowl, wide)); }) ==
           "width of the box in dimension 1 = inf: must be finite");
 }
@@ -172,7 +172,7 @@ TEST_CASE_TEMPLATE("every method refuses limits that make no sense", O, ECHOSIEV
         method.iterations = 1;
         change(method);
         const std::string refused = refusal([&] { validate(method); });
-        Bowl<double> bowl(square());
+        Trial<double> bowl(square());
         const std::string text = refusal([&] { static_cast<void>(run(method, bowl, square())); });
         CHECK(text == refused);
         CHECK((bowl.calls == 0) == (text != "accepted"));
@@ -193,7 +193,7 @@ TEST_CASE_TEMPLATE("every method ends at once when its observer says so", O,
                    ECHOSIEVE_EVERY_METHOD) {
     const std::size_t least = evaluations_of_the_start(O{}, square());
     for (const Control wish : {Control::stop, Control::abort}) {
-        Bowl<double> bowl(square(), {0.3, 0.4});
+        Trial<double> bowl(square(), {0.3, 0.4});
         std::size_t asked = 0;
         const auto result = run(O{}, bowl, square(), 1, {1, 1}, [&](const Progress<double>&) {
             ++asked;
@@ -209,7 +209,7 @@ TEST_CASE_TEMPLATE("every method ends at once when its observer says so", O,
         // Its word goes before the target's.
         O method;
         method.target = infinity;
-        Bowl<double> reached(square());
+        Trial<double> reached(square());
         const auto both = run(method, reached, square(), 1, {1, 1},
                               [&](const Progress<double>&) { return wish; });
         CHECK(both.status == result.status);
@@ -218,7 +218,7 @@ TEST_CASE_TEMPLATE("every method ends at once when its observer says so", O,
 
 TEST_CASE_TEMPLATE("every method may be stopped after its second iteration", O,
                    ECHOSIEVE_EVERY_METHOD) {
-    Bowl<double> bowl(square(), {0.3, 0.4});
+    Trial<double> bowl(square(), {0.3, 0.4});
     bowl.change = [](std::span<const double> x, double value) {
         return value + 0.1 * std::pow(x[0] - x[1], 4);  // nobody is done after two
     };
@@ -234,7 +234,7 @@ TEST_CASE_TEMPLATE("every method may be stopped after its second iteration", O,
 
 TEST_CASE_TEMPLATE("every method makes no iteration when none is wanted", O,
                    ECHOSIEVE_EVERY_METHOD) {
-    Bowl<double> bowl(square(), {0.3, 0.4});
+    Trial<double> bowl(square(), {0.3, 0.4});
     O method;
     method.iterations = 0;
     const auto result = run(method, bowl, square(), 1, {1, 1});
@@ -248,7 +248,7 @@ TEST_CASE_TEMPLATE("every method makes no iteration when none is wanted", O,
 TEST_CASE_TEMPLATE("every method holds parameters fixed whose bounds are equal", O,
                    ECHOSIEVE_EVERY_METHOD) {
     const Box<double> line({-2, 0.5, -2}, {2, 0.5, 2});
-    Bowl<double> bowl(line, {0.3, 3, -0.2});
+    Trial<double> bowl(line, {0.3, 3, -0.2});
     const auto result = run(O{}, bowl, line);
     check_result(result, bowl);
     CHECK(result.x[1] == 0.5);
@@ -256,7 +256,7 @@ TEST_CASE_TEMPLATE("every method holds parameters fixed whose bounds are equal",
     CHECK_WITHIN(result.value, 2.5 * 2.5, found);
 
     const Box<double> point({2, -3}, {2, -3});
-    Bowl<double> fixed(point);
+    Trial<double> fixed(point);
     const auto there = run(O{}, fixed, point, 1, {0, 0});
     check_result(there, fixed);
     CHECK(there.x == std::vector<double>{2, -3});
@@ -272,7 +272,7 @@ TEST_CASE_TEMPLATE("no method ever exceeds its evaluations", O, ECHOSIEVE_EVERY_
         O method;
         method.max_evaluations = budget;
         method.iterations = unlimited;
-        Bowl<double> bowl(square(), {0.3, 0.4});
+        Trial<double> bowl(square(), {0.3, 0.4});
         bowl.change = [](std::span<const double> x, double value) {
             return value + 0.1 * std::pow(x[0] - x[1], 4);
         };
@@ -288,7 +288,7 @@ TEST_CASE_TEMPLATE("no method ever exceeds its evaluations", O, ECHOSIEVE_EVERY_
         CHECK(result.usable());
         CHECK((budget > least + 1 || result.status == OptimiseStatus::evaluation_limit));
         // Where nothing has a value local methods look for a start: that counts too.
-        Bowl<double> nowhere(square());
+        Trial<double> nowhere(square());
         nowhere.change = [](std::span<const double>, double) { return std::nan(""); };
         const auto lost = run(method, nowhere, square(), 1, {1, 1});
         check_result(lost, nowhere);
@@ -300,7 +300,7 @@ TEST_CASE_TEMPLATE("every method ends with the iteration that reaches the target
                    ECHOSIEVE_EVERY_METHOD) {
     O method;
     method.target = 0.05;
-    Bowl<double> bowl(square(), {0.9, -0.8});
+    Trial<double> bowl(square(), {0.9, -0.8});
     std::size_t reached = 0;
     const auto result =
         run(method, bowl, square(), 3, {-2, 2}, [&](const Progress<double>& progress) {
@@ -317,7 +317,7 @@ TEST_CASE_TEMPLATE("every method lets exceptions of the objective and the observ
                    ECHOSIEVE_EVERY_METHOD) {
     const std::size_t least = evaluations_of_the_start(O{}, square());
     for (const std::size_t at : {std::size_t{1}, least + 1}) {
-        Bowl<double> bowl(square(), {0.3, 0.4});
+        Trial<double> bowl(square(), {0.3, 0.4});
         bowl.change = [&](std::span<const double>, double value) {
             if (bowl.calls == at) {
                 throw std::runtime_error("mine");
@@ -328,7 +328,7 @@ TEST_CASE_TEMPLATE("every method lets exceptions of the objective and the observ
                              std::runtime_error);
         CHECK(bowl.calls == at);
     }
-    Bowl<double> bowl(square(), {0.3, 0.4});
+    Trial<double> bowl(square(), {0.3, 0.4});
     bowl.change = [](std::span<const double> x, double value) {
         return value + 0.1 * std::pow(x[0] - x[1], 4);
     };
@@ -344,7 +344,7 @@ TEST_CASE_TEMPLATE("every method lets exceptions of the objective and the observ
 
 TEST_CASE_TEMPLATE("every method shows its progress once after the start and once an iteration", O,
                    ECHOSIEVE_EVERY_METHOD) {
-    Bowl<double> bowl(square(), {0.3, 0.4});
+    Trial<double> bowl(square(), {0.3, 0.4});
     std::size_t asked = 0;
     double value = infinity;
     bool in_order = true;
@@ -375,7 +375,7 @@ TEST_CASE_TEMPLATE("no method loses the best point, however ragged the objective
         RandomStream noise(seed, 12345);
         double best = infinity;
         std::vector<double> where;
-        Bowl<double> bowl(box);
+        Trial<double> bowl(box);
         bowl.change = [&](std::span<const double> x, double) {
             const double draw = noise.uniform();
             if (draw < 0.3) {
@@ -401,7 +401,7 @@ TEST_CASE_TEMPLATE("no method loses the best point, however ragged the objective
 }
 
 TEST_CASE_TEMPLATE("every method ends where nothing falls any more", O, ECHOSIEVE_EVERY_METHOD) {
-    Bowl<double> bowl(square());
+    Trial<double> bowl(square());
     bowl.change = [](std::span<const double>, double) { return 1.0; };
     O method;
     method.stagnation_iterations = 5;

@@ -1,6 +1,5 @@
 // How often each global method solves each of the published problems.
 #include <array>
-#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <string>
@@ -12,6 +11,7 @@
 #include "echosieve/optimise/differential_evolution.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "optimise/problems.hpp"
+#include "optimise/success.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -76,16 +76,6 @@ constexpr std::array<Rate, 26> rates = {{
     {"Michalewicz 5", {8, 24, 17, 9, 24, 25, 9}},
 }};
 
-// A last bit of the system's sine or exponential changes a course, so another machine draws its
-// count anew: two standard deviations of a binomial count for rates below 1, one run for rates of
-// 1.
-int least(int measured, int runs) {
-    const double p = static_cast<double>(measured) / seeds;
-    return measured == seeds
-               ? runs - 1
-               : static_cast<int>(std::floor(runs * p - 2 * std::sqrt(runs * p * (1 - p))));
-}
-
 template <class O>
 O within_budget() {
     O method;
@@ -130,7 +120,7 @@ void check_rates(std::size_t column, int runs, int least_rate) {
         const int solved = count_solved<O>(all[i], runs);
         counts += std::to_string(solved);
         counts += ' ';
-        CHECK(solved >= least(measured, runs));
+        CHECK(solved >= least_successes(measured, seeds, runs));
     }
     MESSAGE("solved from ", runs, " seeds: ", counts);
 }

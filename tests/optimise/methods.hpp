@@ -55,9 +55,9 @@ using DrawnEvolution = DifferentialPopulation<CurrentToBestBase, SelfAdaptingPar
 /// equations, so that methods for sums of squares take it as the others do. `change` may replace
 /// the value.
 template <Real R>
-struct Bowl {
-    explicit Bowl(const Box<R>& where) : Bowl(where, std::vector<R>(where.dimension(), R{0})) {}
-    Bowl(const Box<R>& where, std::vector<R> minimiser)
+struct Trial {
+    explicit Trial(const Box<R>& where) : Trial(where, std::vector<R>(where.dimension(), R{0})) {}
+    Trial(const Box<R>& where, std::vector<R> minimiser)
         : box(&where), centre(std::move(minimiser)), unit(where.dimension(), R{1}) {}
 
     const Box<R>* box;
@@ -102,8 +102,8 @@ struct Bowl {
 
 /// The same, that also takes many points at once; nobody can tell in which order.
 template <Real R>
-struct BatchBowl : Bowl<R> {
-    using Bowl<R>::Bowl;
+struct BatchTrial : Trial<R> {
+    using Trial<R>::Trial;
     std::size_t batches = 0;
 
     void evaluate(const Points<R>& points, std::span<R> values) {
@@ -118,8 +118,8 @@ struct BatchBowl : Bowl<R> {
 
 /// The same with its gradient.
 template <Real R>
-struct SlopedBowl : Bowl<R> {
-    using Bowl<R>::Bowl;
+struct SlopedTrial : Trial<R> {
+    using Trial<R>::Trial;
 
     R value_and_gradient(std::span<const R> x, std::span<R> gradient) {
         for (std::size_t k = 0; k < x.size(); ++k) {
@@ -129,11 +129,11 @@ struct SlopedBowl : Bowl<R> {
     }
 };
 
-static_assert(LeastSquaresObjective<Bowl<float>, float> &&
-              !DifferentiableObjective<Bowl<double>, double> &&
-              !BatchObjective<Bowl<double>, double>);
-static_assert(BatchObjective<BatchBowl<double>, double> &&
-              DifferentiableObjective<SlopedBowl<float>, float>);
+static_assert(LeastSquaresObjective<Trial<float>, float> &&
+              !DifferentiableObjective<Trial<double>, double> &&
+              !BatchObjective<Trial<double>, double>);
+static_assert(BatchObjective<BatchTrial<double>, double> &&
+              DifferentiableObjective<SlopedTrial<float>, float>);
 
 /// An objective for methods that ask for constraints: one that holds everywhere.
 template <class F, Real R>
@@ -207,7 +207,7 @@ OptimiseResult<R> run(const O& method, F& objective, const Box<R>& box, std::uin
 template <class O>
 std::size_t evaluations_of_the_start(O method, const Box<double>& box) {
     method.iterations = 0;
-    Bowl<double> bowl(box);
+    Trial<double> bowl(box);
     return run(method, bowl, box).evaluations;
 }
 

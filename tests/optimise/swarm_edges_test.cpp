@@ -2,11 +2,9 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
-#include <cstdint>
 #include <limits>
 #include <span>
 #include <string>
-#include <vector>
 
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "support/check.hpp"
