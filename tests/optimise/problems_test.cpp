@@ -70,12 +70,12 @@ TEST_CASE("misprinted matrices have other minima") {
     row_7[6] = {5, 3, 5, 3};
     ShekelCentres row_7_and_10 = row_7;
     row_7_and_10[9] = {7, 3, 7, 3};
-    CHECK_WITHIN(found_minimum([](X x) { return hartmann_3(x, 381); }, cube(3, 0, 1)),
+    CHECK_WITHIN(found_minimum([](Coordinates x) { return hartmann_3(x, 381); }, cube(3, 0, 1)),
                  -3.862779787333, printed);
-    CHECK_WITHIN(found_minimum([&](X x) { return shekel(x, 7, row_7); }, cube(4, 0, 10)),
+    CHECK_WITHIN(found_minimum([&](Coordinates x) { return shekel(x, 7, row_7); }, cube(4, 0, 10)),
                  -10.402915336778, printed);
-    CHECK_WITHIN(found_minimum([&](X x) { return shekel(x, 10, row_7); }, cube(4, 0, 10)),
+    CHECK_WITHIN(found_minimum([&](Coordinates x) { return shekel(x, 10, row_7); }, cube(4, 0, 10)),
                  -10.536443153484, printed);
-    CHECK_WITHIN(found_minimum([&](X x) { return shekel(x, 10, row_7_and_10); }, cube(4, 0, 10)),
+    CHECK_WITHIN(found_minimum([&](Coordinates x) { return shekel(x, 10, row_7_and_10); }, cube(4, 0, 10)),
                  -10.532087221186, printed);
 }
