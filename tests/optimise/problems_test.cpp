@@ -76,6 +76,7 @@ TEST_CASE("misprinted matrices have other minima") {
                  -10.402915336778, printed);
     CHECK_WITHIN(found_minimum([&](Coordinates x) { return shekel(x, 10, row_7); }, cube(4, 0, 10)),
                  -10.536443153484, printed);
-    CHECK_WITHIN(found_minimum([&](Coordinates x) { return shekel(x, 10, row_7_and_10); }, cube(4, 0, 10)),
-                 -10.532087221186, printed);
+    CHECK_WITHIN(
+        found_minimum([&](Coordinates x) { return shekel(x, 10, row_7_and_10); }, cube(4, 0, 10)),
+        -10.532087221186, printed);
 }
