@@ -13,8 +13,8 @@
 using namespace echosieve;
 using namespace echosieve::test;
 
-#define GLOBAL_METHODS                                                                          \
-    DifferentialEvolution, SelfAdaptingDifferentialEvolution, DifferentialPopulation<BestBase>, \
+#define GLOBAL_METHODS                                                                     \
+    DifferentialEvolution, SelfAdaptingDifferentialEvolution, GreedyDifferentialEvolution, \
         DifferentialPopulation<CurrentToBestBase>, CovarianceAdaptation
 
 namespace {
@@ -128,7 +128,7 @@ TEST_CASE("options of differential evolution are refused by name") {
     CHECK(refused<O>([](O& o) { o.population = 3; }) ==
           "population = 3: must exceed 3, those drawn at random");
     CHECK(refused<O>([](O& o) { o.population = 4; }) == "accepted");
-    using Best = DifferentialPopulation<BestBase>;
+    using Best = GreedyDifferentialEvolution;
     CHECK(refused<Best>([](Best& o) { o.population = 3; }) == "accepted");
     CHECK(refused<Best>([](Best& o) { o.population = 2; }).starts_with("population = 2"));
     for (const double bad : {0.0, -1.0, 2.1, std::nan("")}) {
