@@ -59,8 +59,9 @@ Successes count_successes(O optimiser, const ConstrainedProblem& problem, int ru
         CHECK(problem.box.contains(result.x));
         problem.constrain(result.x, g, h);
         CHECK(violation<double>(g, h, problem.equality_tolerance()) == result.violation);
-        if (!result.feasible() || result.value > optimiser.target) {
-            CHECK(result.status != OptimiseStatus::target_reached);
+        const bool success = result.feasible() && result.value <= optimiser.target;
+        CHECK(success == (result.status == OptimiseStatus::target_reached));
+        if (!success) {
             continue;
         }
         CHECK(problem(result.x) == result.value);

@@ -250,11 +250,14 @@ public:
         }
         return false;
     }
-    /// Ends the run: goes_on() is false from now on. The first reason counts.
+    /// Ends the run: goes_on() is false from now on. The first reason counts, but the target, if it
+    /// is reached, before all but the observer's word.
     void end(OptimiseStatus status) noexcept {
-        if (result_.status == OptimiseStatus::not_run) {
-            result_.status = status;
+        if (result_.status != OptimiseStatus::not_run) {
+            return;
         }
+        const bool wished = status == OptimiseStatus::stopped || status == OptimiseStatus::aborted;
+        result_.status = !wished && target_reached() ? OptimiseStatus::target_reached : status;
     }
     [[nodiscard]] bool ended() const noexcept { return result_.status != OptimiseStatus::not_run; }
 
