@@ -37,6 +37,7 @@ whole_matrix() {
     run_ctest build/release
     step "Benches, tried"
     build/release/bench/bench_echosieve --benchmark_min_time=0
+    build/release/bench/optimisers/bench_optimisers --benchmark_min_time=0
     step "clang, warnings as errors"
     configure --preset clang
     build build/clang
