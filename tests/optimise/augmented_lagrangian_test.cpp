@@ -195,3 +195,26 @@ TEST_CASE("in float the augmented Lagrangian solves what float can tell") {
     CHECK_WITHIN(static_cast<double>(result.x[0]), 2 / std::sqrt(5.0), 2e-3);
     CHECK_WITHIN(static_cast<double>(result.x[1]), 1 / std::sqrt(5.0), 2e-3);
 }
+
+TEST_CASE("a population inside the augmented Lagrangian keeps to the evaluations that are left") {
+    const Box<double> box({-2, -2}, {2, 2});
+    std::size_t calls = 0;
+    const auto function = [&](std::span<const double> x) {
+        ++calls;
+        return x[0] * x[0] + x[1] * x[1];
+    };
+    const auto above = [](std::span<const double> x, std::span<double> g, std::span<double>) {
+        g[0] = 1 - x[0];
+    };
+    for (const std::size_t most : {60U, 149U, 1000U}) {
+        CAPTURE(most);
+        calls = 0;
+        Constrained problem{function, above, 1, 0};
+        AugmentedLagrangian<Swarm> method;
+        method.max_evaluations = most;
+        const auto result = minimise(problem, box, method, 1);
+        CHECK(result.evaluations == calls);
+        CHECK(result.evaluations <= most);
+        CHECK(result.status == OptimiseStatus::evaluation_limit);
+    }
+}

@@ -17,6 +17,7 @@
 #include "echosieve/optimise/constraints.hpp"
 #include "echosieve/optimise/gradient.hpp"
 #include "echosieve/optimise/limits.hpp"
+#include "echosieve/optimise/part_run.hpp"
 #include "echosieve/optimise/quasi_newton.hpp"
 #include "echosieve/optimise/search.hpp"
 #include "echosieve/optimise/workspace.hpp"
@@ -311,7 +312,7 @@ OptimiseResult<R> AugmentedLagrangian<Inner>::minimise(
     double least = lack;
     std::size_t still = 0;
     bool stuck = false;
-    while (search.goes_on(1)) {
+    while (search.goes_on(echosieve::start_evaluations(inner, box.dimension()))) {
         Inner optimiser = inner;
         optimiser.max_evaluations = std::min(inner.max_evaluations, search.remaining());
         if constexpr (requires { optimiser.value_tolerance; }) {
