@@ -13,6 +13,7 @@
 #include "counted_problem.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
+#include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/limits.hpp"
 #include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/workspace.hpp"
@@ -91,7 +92,6 @@ void run_again_and_again(O optimiser, F objective, Run& run, std::uint64_t seed,
     constexpr bool limited = echosieve::LimitedOptimiser<O>;
     echosieve::Workspace workspace;
     EndWhenOver end{&run};
-    echosieve::NoObserver nobody;
     std::vector<double> point(start == Start::random_point ? run.dimension() : 0);
     for (std::uint64_t turn = 0; !run.over(); ++turn) {
         echosieve::RandomStream stream(seed, turn);
@@ -103,13 +103,8 @@ void run_again_and_again(O optimiser, F objective, Run& run, std::uint64_t seed,
             optimiser.max_evaluations = run.remaining();
         }
         try {
-            if constexpr (limited) {
-                static_cast<void>(optimiser.minimise(objective, run.problem().box, number, point,
-                                                     nobody, workspace));
-            } else {
-                static_cast<void>(optimiser.minimise(objective, run.problem().box, number,
-                                                     std::span<const double>(point), end));
-            }
+            static_cast<void>(echosieve::minimise_in(workspace, objective, run.problem().box,
+                                                     optimiser, number, point, end));
         } catch (const echosieve::InvalidInput&) {
             if (turn == 0) {
                 throw;

@@ -1,6 +1,9 @@
 #include "echosieve/core/random.hpp"
 
 #include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
 #include <utility>
 #include <vector>
 
@@ -145,4 +148,20 @@ TEST_CASE_TEMPLATE("uniform(from, to) stays in its interval", R, float, double) 
         CHECK(random.uniform(R(1), next) == 1);
     }
     CHECK(random.uniform(R(5), R(5)) == 5);
+}
+
+TEST_CASE("an index is as likely as any other, and below the count") {
+    echosieve::RandomStream stream(7);
+    constexpr std::size_t count = 5;
+    constexpr int draws = 50000;
+    std::array<int, count> seen{};
+    for (int i = 0; i < draws; ++i) {
+        ++seen.at(stream.index(count));
+    }
+    constexpr double mean = draws / 5.0;
+    constexpr double deviations = 5;  // of a binomial count; the seed is fixed
+    for (const int times : seen) {
+        CHECK(std::abs(times - mean) < deviations * std::sqrt(mean * 0.8));
+    }
+    CHECK(stream.index(1) == 0);
 }

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "echosieve/core/random.hpp"
+#include "optimise/edges.hpp"
 #include "optimise/methods.hpp"
 #include "support/check.hpp"
 
@@ -24,16 +25,6 @@ constexpr std::size_t unlimited = std::numeric_limits<std::size_t>::max();
 const Box<double>& square() {
     static const Box<double> box({-2, -2}, {2, 2});
     return box;
-}
-
-template <class F>
-std::string refusal(const F& work) {
-    try {
-        work();
-    } catch (const InvalidInput& error) {
-        return error.what();
-    }
-    return "accepted";
 }
 
 // What must hold of every result.

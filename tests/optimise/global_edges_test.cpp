@@ -8,6 +8,7 @@
 
 #include "echosieve/optimise/covariance_adaptation.hpp"
 #include "echosieve/optimise/differential_evolution.hpp"
+#include "optimise/edges.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -29,26 +30,6 @@ double square(std::span<const double> x) {
     return sum;
 }
 
-// Pulled to the upper bound, or to the lower one; counts what lies outside.
-template <Real R, class O>
-void check_inside(const O& method, const Box<R>& box) {
-    for (const R sign : {R(1), R(-1)}) {
-        std::size_t outside = 0;
-        const auto pull = [&](std::span<const R> x) {
-            outside += box.contains(x) ? 0 : 1;
-            R sum = 0;
-            for (std::size_t k = 0; k < x.size(); ++k) {
-                sum += box.width(k) > 0 ? sign * ((x[k] - box.lower(k)) / box.width(k)) : R(0);
-            }
-            return sum;
-        };
-        const auto result = minimise(pull, box, method, 5);
-        CHECK(outside == 0);
-        CHECK(box.contains(result.x));
-        CHECK(result.usable());
-    }
-}
-
 template <Real R, class O>
 void check_boxes(const O& method) {
     constexpr R huge = std::numeric_limits<R>::max() / 2;
@@ -60,16 +41,6 @@ void check_boxes(const O& method) {
     check_inside<R>(method,
                     Box<R>({huge / 2, R(1e6)}, {std::nextafter(huge / 2, huge), R(1e6) + R(0.5)}));
     check_inside<R>(method, Box<R>({3, R(-0.0)}, {3, R(0.0)}));
-}
-
-template <class F>
-std::string refusal(const F& run) {
-    try {
-        run();
-    } catch (const InvalidInput& error) {
-        return error.what();
-    }
-    return "accepted";
 }
 
 template <class O, class F>

@@ -35,7 +35,6 @@ using ReflectedSwarm = ParticleSwarm<GlobalBest, ReflectingBounds>;
 using PeriodicSpheres = ParticleSwarm<GlobalBest, PeriodicBounds, SphericalMove>;
 using BouncingRing = ParticleSwarm<Ring, BouncingBounds, SphericalMove>;
 using RandomSwarm = ParticleSwarm<RandomInformants, AbsorbingBounds, ConstrictedMove>;
-using GreedyEvolution = DifferentialPopulation<BestBase>;
 using LagrangianMethod = AugmentedLagrangian<>;
 using DrawnEvolution = DifferentialPopulation<CurrentToBestBase, SelfAdaptingParameters>;
 
@@ -46,7 +45,7 @@ using DrawnEvolution = DifferentialPopulation<CurrentToBestBase, SelfAdaptingPar
 #define ECHOSIEVE_RANDOM_METHODS                                                                  \
     Swarm, RingSwarm, InertiaSwarm, StandardSwarm, PeriodicRing, ReflectedSwarm, PeriodicSpheres, \
         BouncingRing, RandomSwarm, DifferentialEvolution, SelfAdaptingDifferentialEvolution,      \
-        GreedyEvolution, DrawnEvolution, CovarianceAdaptation
+        GreedyDifferentialEvolution, DrawnEvolution, CovarianceAdaptation
 // Those that set out from one point, and draw only where it is of no use.
 #define ECHOSIEVE_LOCAL_METHODS LevenbergMarquardt, QuasiNewton, NelderMead, LagrangianMethod
 #define ECHOSIEVE_EVERY_METHOD ECHOSIEVE_RANDOM_METHODS, ECHOSIEVE_LOCAL_METHODS

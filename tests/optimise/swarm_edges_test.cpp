@@ -7,33 +7,13 @@
 #include <string>
 
 #include "echosieve/optimise/particle_swarm.hpp"
+#include "optimise/edges.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
 using namespace echosieve::test;
 
 namespace {
-
-// Runs a swarm that is pulled to the upper bound, or to the lower one, and counts what lies
-// outside.
-template <Real R, class S>
-void check_inside(const S& swarm, const Box<R>& box) {
-    for (const R sign : {R(1), R(-1)}) {
-        std::size_t outside = 0;
-        const auto pull = [&](std::span<const R> x) {
-            outside += box.contains(x) ? 0 : 1;
-            R sum = 0;
-            for (std::size_t k = 0; k < x.size(); ++k) {
-                sum += box.width(k) > 0 ? sign * ((x[k] - box.lower(k)) / box.width(k)) : R(0);
-            }
-            return sum;
-        };
-        const auto result = minimise(pull, box, swarm, 5);
-        CHECK(outside == 0);
-        CHECK(box.contains(result.x));
-        CHECK(result.usable());
-    }
-}
 
 template <Real R, class S>
 void check_boxes() {
@@ -50,16 +30,6 @@ void check_boxes() {
     check_inside<R>(fast,
                     Box<R>({huge / 2, R(1e6)}, {std::nextafter(huge / 2, huge), R(1e6) + R(0.5)}));
     check_inside<R>(fast, Box<R>({3, -0.0}, {3, 0.0}));
-}
-
-template <class F>
-std::string refusal(const F& run) {
-    try {
-        run();
-    } catch (const InvalidInput& error) {
-        return error.what();
-    }
-    return "accepted";
 }
 
 double square(std::span<const double> x) {

@@ -4,6 +4,7 @@
 #include <array>
 #include <bit>
 #include <cmath>
+#include <cstddef>
 #include <cstdint>
 #include <numbers>
 
@@ -69,6 +70,11 @@ public:
     [[nodiscard]] constexpr R uniform(R from, R to) noexcept {
         const R x = from + (to - from) * uniform<R>();
         return x < to || from == to ? x : from;  // rounding may reach `to`
+    }
+    /// Uniform among 0 .. count - 1, count > 0 and below 2^53.
+    [[nodiscard]] constexpr std::size_t index(std::size_t count) noexcept {
+        const auto drawn = static_cast<std::size_t>(uniform() * static_cast<double>(count));
+        return drawn < count ? drawn : count - 1;  // rounding may reach `count`
     }
     /// Standard normal, by Box and Muller 1958.
     template <Real R = double>

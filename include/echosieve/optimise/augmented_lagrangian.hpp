@@ -62,16 +62,7 @@ struct AugmentedLagrangian {
     /// `start` as the inner optimiser takes it. Throws InvalidInput for invalid options of this or
     /// the inner optimiser, a start of another dimension or with a NaN, or a box whose width is not
     /// finite.
-    template <class F, Real R, class Watch>
-    requires Objective<F, R> && Observer<Watch, R> && Optimiser<Inner, R>
-    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::type_identity_t<std::span<const R>> start,
-                                             Watch& observer) const {
-        Workspace workspace;
-        return minimise(objective, box, seed, start, observer, workspace);
-    }
-
-    /// The same in the caller's workspace: once that has its size, a run allocates its result and
+    /// Once the workspace has its size, a run allocates its result and
     /// what the inner runs allocate.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R> && Optimiser<Inner, R>
@@ -291,13 +282,8 @@ OptimiseResult<R> AugmentedLagrangian<Inner>::minimise(
                                              pairs);
                       }) {
             return optimiser.minimise(lagrangian, box, seed, from, at_target, workspace, pairs);
-        } else if constexpr (requires {
-                                 optimiser.minimise(lagrangian, box, seed, from, at_target,
-                                                    workspace);
-                             }) {
-            return optimiser.minimise(lagrangian, box, seed, from, at_target, workspace);
         } else {
-            return optimiser.minimise(lagrangian, box, seed, from, at_target);
+            return minimise_in(workspace, lagrangian, box, optimiser, seed, from, at_target);
         }
     };
 

@@ -57,16 +57,7 @@ struct BlockwiseSearch {
     /// options, a block that does not divide the dimension, parts with different bounds, a start of
     /// another dimension or with a NaN, or a box whose width is not finite; and what the local
     /// method throws.
-    template <class F, Real R, class Watch>
-    requires Objective<F, R> && Observer<Watch, R>
-    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::type_identity_t<std::span<const R>> start,
-                                             Watch& observer) const {
-        Workspace workspace;
-        return minimise(objective, box, seed, start, observer, workspace);
-    }
-
-    /// The same in the caller's workspace. It allocates the x of each local run's result.
+    /// It allocates the x of each local run's result.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R>
     [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
@@ -174,11 +165,7 @@ private:
         for (std::size_t j = 0; j < moved; ++j) {
             const std::size_t last = blocks_ - 1 - j;
             // One part alone is taken in turn, several at random.
-            const std::size_t pick =
-                moved == 1 ? turn % blocks_
-                           : std::min(static_cast<std::size_t>(stream.uniform() *
-                                                               static_cast<double>(last + 1)),
-                                      last);
+            const std::size_t pick = moved == 1 ? turn % blocks_ : stream.index(last + 1);
             std::swap(order_[pick], order_[last]);
         }
         for (std::size_t j = 0; j < blocks_; ++j) {

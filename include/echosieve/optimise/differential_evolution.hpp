@@ -52,17 +52,7 @@ struct DifferentialPopulation {
     /// `start` is empty or a point, clamped to the box, that individual 0 starts from. Throws
     /// InvalidInput for invalid options, a start of another dimension or with a NaN, or a box whose
     /// width is not finite.
-    template <class F, Real R, class Watch>
-    requires Objective<F, R> && Observer<Watch, R> && DifferentialStrategy<Strategy, R> &&
-             DifferentialControl<Parameters>
-    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::type_identity_t<std::span<const R>> start,
-                                             Watch& observer) const {
-        Workspace workspace;
-        return minimise(objective, box, seed, start, observer, workspace);
-    }
-
-    /// The same in the caller's workspace: once that has its size, a run allocates the x of its
+    /// Once the workspace has its size, a run allocates the x of its
     /// result and nothing else.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R> && DifferentialStrategy<Strategy, R> &&
@@ -96,19 +86,13 @@ using SelfAdaptingDifferentialEvolution =
 
 namespace detail {
 
-// Uniform among 0 .. count - 1.
-inline std::size_t random_index(RandomStream& stream, std::size_t count) noexcept {
-    return std::min(static_cast<std::size_t>(stream.uniform() * static_cast<double>(count)),
-                    count - 1);
-}
-
 // Draws different indices below count, none of them i: each from those that are left.
 template <std::size_t N>
 std::array<std::size_t, N> random_others(RandomStream& stream, std::size_t i, std::size_t count) {
     std::array<std::size_t, N> drawn{};
     std::array<std::size_t, N + 1> taken{i};  // rising
     for (std::size_t k = 0; k < N; ++k) {
-        std::size_t index = random_index(stream, count - 1 - k);
+        std::size_t index = stream.index(count - 1 - k);
         std::size_t place = 0;
         for (; place <= k && taken[place] <= index; ++place) {
             ++index;
@@ -183,7 +167,7 @@ OptimiseResult<R> DifferentialPopulation<Strategy, Parameters>::minimise(
         if (free.empty()) {
             return;
         }
-        const std::size_t certain = free[detail::random_index(stream, free.size())];
+        const std::size_t certain = free[stream.index(free.size())];
         for (const std::size_t k : free) {
             if (k != certain && !(stream.uniform() < tried[i].crossover_rate)) {
                 continue;

@@ -41,16 +41,7 @@ struct GlobalThenLocal {
     /// Evaluates the start point, or the box's centre, first. Throws InvalidInput for invalid
     /// options, a start of another dimension or with a NaN, or a box whose width is not finite; and
     /// what both methods throw.
-    template <class F, Real R, class Watch>
-    requires Objective<F, R> && Observer<Watch, R>
-    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::type_identity_t<std::span<const R>> start,
-                                             Watch& observer) const {
-        Workspace workspace;
-        return minimise(objective, box, seed, start, observer, workspace);
-    }
-
-    /// The same in the caller's workspace. It allocates the x of each run's result.
+    /// It allocates the x of each run's result.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R>
     [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,

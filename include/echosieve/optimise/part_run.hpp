@@ -62,14 +62,8 @@ template <Real R, class Whole, class O, class F, class Watch>
     optimiser.max_evaluations = std::min(optimiser.max_evaluations, whole.remaining());
     optimiser.target = std::max(optimiser.target, whole.target());
     PartObserver<R, Whole, Watch> observer{whole, watch, same_points};
-    OptimiseResult<R> part;
-    if constexpr (requires {
-                      optimiser.minimise(objective, box, seed, start, observer, workspace);
-                  }) {
-        part = optimiser.minimise(objective, box, seed, start, observer, workspace);
-    } else {
-        part = optimiser.minimise(objective, box, seed, start, observer);
-    }
+    OptimiseResult<R> part =
+        minimise_in(workspace, objective, box, optimiser, seed, start, observer);
     whole.count(part);
     if (same_points) {
         whole.take_in({part.value, part.violation}, part.x);

@@ -49,16 +49,7 @@ struct QuasiNewton {
     /// point, clamped to the box; see local_start.hpp for what an empty or unusable start leads to.
     /// Throws InvalidInput for invalid options, a start of another dimension or with a NaN, or a
     /// box whose width is not finite.
-    template <class F, Real R, class Watch>
-    requires Objective<F, R> && Observer<Watch, R>
-    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::type_identity_t<std::span<const R>> start,
-                                             Watch& observer) const {
-        Workspace workspace;
-        return minimise(objective, box, seed, start, observer, workspace);
-    }
-
-    /// The same in the caller's workspace: once that has its size, a run allocates the x of its
+    /// Once the workspace has its size, a run allocates the x of its
     /// result and nothing else.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R>

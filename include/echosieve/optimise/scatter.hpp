@@ -19,10 +19,6 @@ namespace echosieve::detail {
 template <Real R>
 void scatter(const Box<R>& box, RandomStream& stream, std::size_t count, PointTable<R>& table,
              std::size_t first = 0) {
-    const auto below = [&](std::size_t limit) {
-        return std::min(static_cast<std::size_t>(stream.uniform() * static_cast<double>(limit)),
-                        limit - 1);
-    };
     for (std::size_t k = 0; k < box.dimension(); ++k) {
         const double lower = static_cast<double>(box.lower(k));
         const double width = static_cast<double>(box.upper(k)) - lower;
@@ -33,7 +29,7 @@ void scatter(const Box<R>& box, RandomStream& stream, std::size_t count, PointTa
                 std::clamp(static_cast<R>(lower + part * width), box.lower(k), box.upper(k));
         }
         for (std::size_t i = count; i > 1; --i) {  // Fisher and Yates
-            std::swap(table(i - 1, first + k), table(below(i), first + k));
+            std::swap(table(i - 1, first + k), table(stream.index(i), first + k));
         }
     }
 }

@@ -82,9 +82,7 @@ struct RandomInformants {
         RandomStream stream(state.seed, ~std::uint64_t{0} - state.failures);
         for (std::size_t j = 0; j < count; ++j) {
             for (std::size_t k = 0; k < informed; ++k) {
-                const std::size_t i = std::min(
-                    static_cast<std::size_t>(stream.uniform() * static_cast<double>(count)),
-                    count - 1);
+                const std::size_t i = stream.index(count);
                 if (memories[j].better_than(memories[informants[i]])) {
                     informants[i] = j;
                 }
