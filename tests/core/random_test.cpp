@@ -153,12 +153,12 @@ TEST_CASE_TEMPLATE("uniform(from, to) stays in its interval", R, float, double) 
 TEST_CASE("an index is as likely as any other, and below the count") {
     echosieve::RandomStream stream(7);
     constexpr std::size_t count = 5;
-    constexpr int draws = 50000;
+    constexpr int tries = 50000;
     std::array<int, count> seen{};
-    for (int i = 0; i < draws; ++i) {
+    for (int i = 0; i < tries; ++i) {
         ++seen.at(stream.index(count));
     }
-    constexpr double mean = draws / 5.0;
+    constexpr double mean = tries / 5.0;
     constexpr double deviations = 5;  // of a binomial count; the seed is fixed
     for (const int times : seen) {
         CHECK(std::abs(times - mean) < deviations * std::sqrt(mean * 0.8));
