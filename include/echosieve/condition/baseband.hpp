@@ -32,6 +32,8 @@ namespace echosieve {
 struct BasebandOptions {
     double cutoff = 1.1;  ///< of the low-pass, in sensor bandwidths to each side of the centre
     double rate = 3.6;    ///< lowest rate of the result, in sensor bandwidths
+    /// taken off every sample before all else, see constant_offset.hpp [counts]
+    double offset = 0;
 };
 
 inline void validate(const BasebandOptions& options) {
@@ -39,6 +41,7 @@ inline void validate(const BasebandOptions& options) {
             "must be positive and finite [sensor bandwidths]");
     require(options.rate > 2 * options.cutoff && is_finite(options.rate), "rate", options.rate,
             "must be finite and exceed twice the cutoff [sensor bandwidths]");
+    require(is_finite(options.offset), "offset", options.offset, "must be finite [counts]");
 }
 
 /// Converts frame after frame without allocating. Not thread-safe: one object a thread.
@@ -58,7 +61,7 @@ public:
     Basebander(const RecordingSettings& settings, std::size_t samples,
                const BasebandOptions& options = {})
         : step_(kept_step((validate(options), validate(settings), settings), options)),
-          filter_(settings, samples, options.cutoff, step_),
+          filter_(settings, samples, options.cutoff, step_, options.offset),
           grid_{settings.start_time, settings.sampling_rate / static_cast<double>(step_),
                 filter_.count(), settings.sensor.centre_frequency} {
         const double mixing = settings.sensor.centre_frequency;

@@ -38,6 +38,9 @@ enum class FrameState : unsigned char {
     not_finite  ///< holds a NaN or an infinity
 };
 
+/// Each neighbour costs as much as the next: more of them are no neighbours.
+inline constexpr int most_neighbours = 100;
+
 struct FrameCheckOptions {
     double least_correlation = 0.5;  ///< with the neighbours, relative to the recording's median
     double deviations = 5;           ///< below the median, for noise's own scatter of r
@@ -52,9 +55,13 @@ struct FrameCheckOptions {
 inline void validate(const FrameCheckOptions& options) {
     require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
             options.least_correlation, "must lie in [0, 1)");
-    require(options.deviations >= 0, "deviations", options.deviations, "must be zero or more");
+    require(options.deviations >= 0 && is_finite(options.deviations), "deviations",
+            options.deviations, "must be zero or more and finite");
     require(options.energy_range > 1, "energy_range", options.energy_range, "must exceed 1");
-    require(options.neighbours >= 1, "neighbours", options.neighbours, "must be at least 1");
+    require(is_finite(options.energy_range), "energy_range", options.energy_range,
+            "must be finite");
+    require(options.neighbours >= 1 && options.neighbours <= most_neighbours, "neighbours",
+            options.neighbours, detail::concatenate("must lie in [1, ", most_neighbours, "]"));
     require(options.clipped_fraction > 0, "clipped_fraction", options.clipped_fraction,
             "must be positive");
     require(options.saturated_part > 0, "saturated_part", options.saturated_part,
@@ -123,8 +130,9 @@ void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
     // samples.
     std::size_t run = shortest_flat_run;
     if constexpr (std::is_integral_v<T>) {
+        // About the middle: the samples may stand off zero.
         const double top =
-            std::max(1.0, std::max(-static_cast<double>(low), static_cast<double>(high)));
+            std::max(1.0, (static_cast<double>(high) - static_cast<double>(low)) / 2);
         const double cycle = settings.sampling_rate / settings.sensor.centre_frequency;
         run += static_cast<std::size_t>(std::ceil(cycle / std::numbers::pi * std::sqrt(2 / top)));
     }
