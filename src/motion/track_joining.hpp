@@ -5,8 +5,9 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/phase_track.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
+#include "motion/line.hpp"
+#include "motion/phase_track.hpp"
 
 namespace echosieve {
 
@@ -23,21 +24,6 @@ namespace echosieve {
 // all that the courses moved by elsewhere and a half more. A wrong cycle matches worse by the
 // width of the band (0.8 of the peak at a quarter of f_0), and at depths with other c_kz not at
 // all. Each gate then keeps its own phase, within half a cycle.
-
-struct TrackJoiningOptions {
-    double window = 40e-3;        ///< frames that T and T' are means of [s]
-    double reach = 1.5;           ///< of d_k, over the range of g_k within the runs
-    double least_reach = 0.1e-3;  ///< and at least so far, rms over the gates [m]
-    double most_reach = 2e-3;     ///< and no further [m]
-};
-
-inline void validate(const TrackJoiningOptions& options) {
-    require(options.window > 0, "window", options.window, "must be positive [s]");
-    require(options.reach > 0, "reach", options.reach, "must be positive");
-    require(options.least_reach > 0, "least_reach", options.least_reach, "must be positive [m]");
-    require(options.most_reach >= options.least_reach, "most_reach", options.most_reach,
-            detail::concatenate("must be at least least_reach, ", options.least_reach, " [m]"));
-}
 
 /// Adds to each run of `tracks` but the first what its gates moved by since the run before, and
 /// bridges what lies between; the mean of each gate is zero again. `trust` weights the gates.

@@ -4,9 +4,10 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/frame_run.hpp"
-#include "echosieve/motion/joint_motion.hpp"
-#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/wall_separation_options.hpp"
+#include "motion/frame_run.hpp"
+#include "motion/joint_motion.hpp"
+#include "motion/layers.hpp"
 
 namespace echosieve {
 
@@ -20,21 +21,6 @@ namespace echosieve {
 //
 // Tracks of single gates can't tell what a wall and the tissue on it did over a gap, if the wall
 // moved by more than a cycle of the carrier; their spectra, common to both sides, can.
-
-struct GapSettlingOptions {
-    double pulse_reach = 1;        ///< of dp, both ways
-    double pulse_step = 0.05;      ///< of dp
-    double half_waves = 3;         ///< of dq, both ways: half wavelengths
-    double steps_a_half_wave = 8;  ///< of dq
-};
-
-inline void validate(const GapSettlingOptions& options) {
-    require(options.pulse_reach >= 0, "pulse_reach", options.pulse_reach, "must be zero or more");
-    require(options.pulse_step > 0, "pulse_step", options.pulse_step, "must be positive");
-    require(options.half_waves >= 0, "half_waves", options.half_waves, "must be zero or more");
-    require(options.steps_a_half_wave > 0, "steps_a_half_wave", options.steps_a_half_wave,
-            "must be positive");
-}
 
 /// Adds to p and q after each gap between `runs` what explains most of the gates, and bridges the
 /// gap between them. Shares are held, spectra are free. Gates' fits are not made anew. Throws

@@ -6,10 +6,11 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/phase_track.hpp"
-#include "echosieve/motion/track_joining.hpp"
+#include "echosieve/motion/wall_search_options.hpp"
+#include "motion/common_motion.hpp"
+#include "motion/line.hpp"
+#include "motion/phase_track.hpp"
+#include "motion/track_joining.hpp"
 
 namespace echosieve {
 
@@ -21,31 +22,6 @@ namespace echosieve {
 // The pulse of the common motion is the tissue's. Where that hardly pulsates, it is noise; but the
 // walls move all the same, and any gate on one, alone, shows the pulse. Which guess is right shows
 // in the walls: V is large and of opposite sign at two depths.
-
-struct PulseCandidateOptions {
-    PhaseTrackOptions tracks{.half_gate = 0.7e-3};
-    TrackJoiningOptions joining;
-    double slow_frequency = 0.4;      ///< below it a gate's track is left out [Hz]
-    double lowest_coherence = 0.15;   ///< of a gate's track
-    double smoothing = 6e-3;          ///< of a guess: Gaussian in slow time [s]
-    double lag = 4e-3;                ///< L [s]
-    double depth_smoothing = 0.3e-3;  ///< of V: Gaussian [m]
-    double alike = 0.97;              ///< guesses with a larger correlation are one
-};
-
-inline void validate(const PulseCandidateOptions& options) {
-    validate(options.tracks);
-    validate(options.joining);
-    require(options.slow_frequency > 0, "slow_frequency", options.slow_frequency,
-            "must be positive [Hz]");
-    require(options.lowest_coherence >= 0 && options.lowest_coherence < 1, "lowest_coherence",
-            options.lowest_coherence, "must lie in [0, 1)");
-    require(options.smoothing >= 0, "smoothing", options.smoothing, "must be zero or more [s]");
-    require(options.lag > 0, "lag", options.lag, "must be positive [s]");
-    require(options.depth_smoothing >= 0, "depth_smoothing", options.depth_smoothing,
-            "must be zero or more [m]");
-    require(options.alike > 0 && options.alike <= 1, "alike", options.alike, "must lie in (0, 1]");
-}
 
 /// Where walls may lie, for opposition().
 struct WallLimits {

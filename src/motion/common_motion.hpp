@@ -6,10 +6,11 @@
 #include <cmath>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/phase_track.hpp"
-#include "echosieve/motion/slow_time.hpp"
-#include "echosieve/motion/time_courses.hpp"
-#include "echosieve/motion/track_joining.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
+#include "motion/phase_track.hpp"
+#include "motion/slow_time.hpp"
+#include "motion/time_courses.hpp"
+#include "motion/track_joining.hpp"
 
 namespace echosieve {
 
@@ -26,29 +27,6 @@ namespace echosieve {
 // slips, which moves all depths alike, so that q alone can't be both.
 // p and q span the first two singular vectors of the weighted tracks; time_courses.hpp tells them
 // apart. They are fixed up to a mixture; the gauge is that the median depth has no share of p.
-
-struct CommonMotionOptions {
-    PhaseTrackOptions tracks;
-    TrackJoiningOptions joining;
-    double slow_frequency = 0.7;    ///< below this a motion counts as slow [Hz]
-    double lowest_coherence = 0.2;  ///< tracks at or below it hardly count
-    int reweightings = 10;
-    double fastest_stretch = 1.0;  ///< r holds nothing faster [Hz]
-    double least_gain = 0.01;  ///< ln of what r lowers the rest's mean square by, to be believed
-};
-
-inline void validate(const CommonMotionOptions& options) {
-    validate(options.tracks);
-    validate(options.joining);
-    require(options.slow_frequency > 0, "slow_frequency", options.slow_frequency,
-            "must be positive [Hz]");
-    require(options.lowest_coherence >= 0 && options.lowest_coherence < 1, "lowest_coherence",
-            options.lowest_coherence, "must lie in [0, 1)");
-    require(options.fastest_stretch > 0, "fastest_stretch", options.fastest_stretch,
-            "must be positive [Hz]");
-    require(options.least_gain >= 0, "least_gain", options.least_gain, "must be zero or more");
-    require(options.reweightings >= 1, "reweightings", options.reweightings, "must be at least 1");
-}
 
 struct CommonMotion {
     Eigen::ArrayXd pulse;        ///< p, per frame

@@ -8,10 +8,11 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/block_means.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/turned_sums.hpp"
+#include "echosieve/motion/wall_separation_options.hpp"
+#include "motion/block_means.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/layers.hpp"
+#include "motion/turned_sums.hpp"
 
 namespace echosieve {
 
@@ -39,54 +40,6 @@ struct WallPrior {
     double tissue_power = 0.03;  ///< v, per layer of ten, over the gate's power
     double wall_power = 1;       ///< V, over the gate's power
 };
-
-struct WallModelOptions {
-    double interval = 4e-3;           ///< frames within it together weigh 1 in the evidence [s]
-    double longest_interval = 16e-3;  ///< frames within it are averaged while little moves [s]
-    double largest_turn =
-        0.35;                   ///< of the wall's echo against the tissue's within an average [rad]
-    double thickness = 1.1e-3;  ///< of the sheet, from z_r towards the lumen [m]
-    double lead = 0.35e-3;      ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
-    double spacing = 0.27;      ///< of the sheet's layers, over the resolution c / (2 bandwidth)
-    double decay = 0.5e-3;      ///< l [m]
-    double still_power = 0.1;   ///< V_u, over the gate's power
-    double least_noise = 0.02;  ///< part of a gate's power that the model may not reach
-    /// what is tried for WallPrior's members, the most likely kept
-    std::vector<double> tissue_powers = {0.01, 0.03};
-    std::vector<double> wall_powers = {0.1, 0.5, 3, 15};
-    std::vector<double> tissue_reaches = {0.5, 0.65};
-    double strain_mean = 0.85;   ///< kappa before the gate is seen
-    double strain_spread = 0.2;  ///< its standard deviation
-};
-
-inline void validate(const WallModelOptions& options) {
-    require(options.interval >= 0, "interval", options.interval, "must be zero or more [s]");
-    require(options.longest_interval >= 0, "longest_interval", options.longest_interval,
-            "must be zero or more [s]");
-    require(options.largest_turn >= 0, "largest_turn", options.largest_turn,
-            "must be zero or more [rad]");
-    require(options.thickness > 0, "thickness", options.thickness, "must be positive [m]");
-    require(options.lead >= 0, "lead", options.lead, "must be zero or more [m]");
-    require(options.spacing > 0 && options.spacing <= 0.5, "spacing", options.spacing,
-            "must lie in (0, 0.5]");
-    require(options.decay > 0, "decay", options.decay, "must be positive [m]");
-    require(options.still_power > 0, "still_power", options.still_power, "must be positive");
-    require(options.least_noise > 0 && options.least_noise < 1, "least_noise", options.least_noise,
-            "must lie in (0, 1)");
-    const auto all_within = [](const std::vector<double>& values, double most, const char* name) {
-        for (const double value : values) {
-            require(value > 0 && value <= most, name, value,
-                    detail::concatenate("must be positive and at most ", most));
-        }
-    };
-    all_within(options.tissue_powers, 1e3, "tissue_powers");
-    all_within(options.wall_powers, 1e6, "wall_powers");
-    all_within(options.tissue_reaches, 1, "tissue_reaches");
-    require(options.strain_mean + 1.5 * options.strain_spread <= 1.6, "strain_spread",
-            options.strain_spread, "must keep strain_mean + 1.5 strain_spread within 1.6");
-    require(options.strain_mean >= 0, "strain_mean", options.strain_mean, "must be zero or more");
-    require(options.strain_spread > 0, "strain_spread", options.strain_spread, "must be positive");
-}
 
 /// Where a wall is and how it moves, as far as is known.
 struct WallState {

@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
+#include "motion/gate_spectrum.hpp"
 
 namespace echosieve {
 

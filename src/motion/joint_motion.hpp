@@ -6,8 +6,9 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
-#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/wall_separation_options.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/layers.hpp"
 
 namespace echosieve {
 
@@ -19,20 +20,6 @@ namespace echosieve {
 // The step (dp_i, dq_i) of all frames minimises sum_i (x_i^T H_i x_i / 2 - g_i^T x_i) + lambda
 // |second difference|^2 / 2 with lambda = mean H / (2 pi f_c / f_r)^4: parts of the step above f_c
 // are held back (a smoothing spline's penalty, Reinsch 1967). One banded system.
-
-struct JointMotionOptions {
-    double pulse_cutoff = 25;     ///< f_c of the steps of p [Hz]
-    double bulk_cutoff = 25;      ///< f_c of the steps of q: slips are fast [Hz]
-    double slow_frequency = 0.7;  ///< below this a motion counts as slow [Hz]
-};
-
-inline void validate(const JointMotionOptions& options) {
-    require(options.pulse_cutoff > 0, "pulse_cutoff", options.pulse_cutoff,
-            "must be positive [Hz]");
-    require(options.bulk_cutoff > 0, "bulk_cutoff", options.bulk_cutoff, "must be positive [Hz]");
-    require(options.slow_frequency > 0, "slow_frequency", options.slow_frequency,
-            "must be positive [Hz]");
-}
 
 /// A gate with its layers.
 struct LayeredGate {

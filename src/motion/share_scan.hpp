@@ -8,9 +8,10 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/turned_sums.hpp"
+#include "echosieve/motion/wall_finder_options.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/layers.hpp"
+#include "motion/turned_sums.hpp"
 
 namespace echosieve {
 
@@ -28,37 +29,6 @@ namespace echosieve {
 //         eq. 2.30, in the form of the matrix inversion lemma)
 // One Cholesky factorisation holds L_K for all K: its leading blocks are those of the smaller sets.
 // v is the most likely of a few. E^H E depends on differences of shares only, not on the gate.
-
-struct ShareScanOptions {
-    double largest_share = 750e-6;  ///< over the range of p [m]
-    double steps_per_wavelength =
-        4;                      ///< of the grid: a half wavelength over the range of p is so many
-    double against = 60e-6;     ///< how far the grid reaches the other way [m]
-    double least_noise = 0.03;  ///< part of a gate's power that the model may not reach
-    double unexplained = 0.03;  ///< part of the evidence that faster shares may still hold
-    double mirror = 0.7;  ///< of the evidence for motion the other way: what is no motion at all,
-                          ///< but strength that changes, shows both ways alike
-    double drift_frequency =
-        1;                  ///< what the strongest layer does below it by itself is taken out [Hz]
-    double distinct = 0.7;  ///< shares below this part of the fastest are slower ones
-};
-
-inline void validate(const ShareScanOptions& options) {
-    require(options.largest_share > 0, "largest_share", options.largest_share,
-            "must be positive [m]");
-    require(options.steps_per_wavelength >= 1, "steps_per_wavelength", options.steps_per_wavelength,
-            "must be at least 1");
-    require(options.against >= 0, "against", options.against, "must be zero or more [m]");
-    require(options.least_noise > 0 && options.least_noise < 1, "least_noise", options.least_noise,
-            "must lie in (0, 1)");
-    require(options.unexplained > 0 && options.unexplained < 1, "unexplained", options.unexplained,
-            "must lie in (0, 1)");
-    require(options.mirror >= 0, "mirror", options.mirror, "must be zero or more");
-    require(options.drift_frequency > 0, "drift_frequency", options.drift_frequency,
-            "must be positive [Hz]");
-    require(options.distinct > 0 && options.distinct < 1, "distinct", options.distinct,
-            "must lie in (0, 1)");
-}
 
 /// What a gate holds in one direction.
 struct FastestShare {

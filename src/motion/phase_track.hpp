@@ -8,9 +8,10 @@
 #include <cstddef>
 #include <vector>
 
-#include "echosieve/motion/frame_run.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
+#include "motion/frame_run.hpp"
+#include "motion/line.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 
@@ -19,26 +20,6 @@ namespace echosieve {
 //   R_i = sum over the gate of conj(y_i) y_{i+1};  an echo that moves deeper by d turns by -4 pi f0
 //   d / c u_i = - sum_{j<i} arg(R_j) c / (4 pi f0)                [m]   (Kasai et al. 1985)
 //   coherence = sum_z |mean_i y_i e^{+i phase(u_i)}|^2 / sum_z mean_i |y_i|^2
-
-struct PhaseTrackOptions {
-    double first_offset = 2.5e-3;  ///< centre of the first gate, below the first sample [m]
-    double spacing = 0.5e-3;       ///< between gate centres [m]
-    double half_gate = 0.6e-3;     ///< half length of a gate [m]
-    double line_smoothing =
-        4e-3;  ///< slow-time Gaussian of the lines at 4 MHz, shorter in proportion above [s]
-    double phase_smoothing = 3e-3;  ///< slow-time Gaussian of the correlation [s]
-};
-
-inline void validate(const PhaseTrackOptions& options) {
-    require(options.first_offset >= 0, "first_offset", options.first_offset,
-            "must be zero or more [m]");
-    require(options.spacing > 0, "spacing", options.spacing, "must be positive [m]");
-    require(options.half_gate > 0, "half_gate", options.half_gate, "must be positive [m]");
-    require(options.line_smoothing >= 0, "line_smoothing", options.line_smoothing,
-            "must be zero or more [s]");
-    require(options.phase_smoothing >= 0, "phase_smoothing", options.phase_smoothing,
-            "must be zero or more [s]");
-}
 
 struct PhaseTracks {
     Eigen::ArrayXd depths;  ///< gate centres [m], G of them

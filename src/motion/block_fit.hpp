@@ -9,7 +9,7 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_motion.hpp"
-#include "echosieve/motion/frame_run.hpp"
+#include "motion/frame_run.hpp"
 
 namespace echosieve {
 

@@ -4,9 +4,9 @@
 
 #include <Eigen/Core>
 
-#include "echosieve/motion/block_means.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/wall_separation.hpp"
+#include "motion/block_means.hpp"
+#include "motion/line.hpp"
+#include "motion/wall_separation.hpp"
 
 namespace echosieve {
 

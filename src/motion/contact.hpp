@@ -5,8 +5,9 @@
 #include <cstddef>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "echosieve/motion/contact_options.hpp"
+#include "motion/line.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 
@@ -18,15 +19,6 @@ namespace echosieve {
 //
 // check_frames compares energies; where the noise is not far below the echoes, a frame without
 // contact has nearly the energy of any other. Its coherence is gone all the same.
-
-struct ContactOptions {
-    double smoothing = 8e-3;       ///< Gaussian in slow time [s]
-    double least_coherence = 0.2;  ///< of the median g: below it contact is lost
-    double surroundings =
-        16e-3;  ///< Gaussian: a frame with a quarter of lost ones around it is lost too [s]
-};
-
-void validate(const ContactOptions& options);
 
 /// Marks the frames without contact as not usable and bridges them; says how many they are.
 /// `dead_zone` [m] from the first sample. Throws InvalidInput for options outside their domain.

@@ -13,7 +13,7 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/frame_run.hpp"
+#include "motion/frame_run.hpp"
 
 namespace echosieve {
 

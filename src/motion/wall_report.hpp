@@ -4,8 +4,8 @@
 
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
-#include "echosieve/motion/wall_fit.hpp"
-#include "echosieve/motion/wall_motion.hpp"
+#include "motion/wall_fit.hpp"
+#include "motion/wall_motion.hpp"
 
 namespace echosieve {
 

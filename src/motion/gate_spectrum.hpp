@@ -7,7 +7,7 @@
 
 #include "echosieve/core/grid.hpp"
 #include "echosieve/kernels/phasors.hpp"
-#include "echosieve/motion/line.hpp"
+#include "motion/line.hpp"
 
 namespace echosieve {
 

@@ -1,27 +1,41 @@
-// Finds the artery without a gate: two walls that move apart with the pulse.
+// How the two walls are looked for along the line: the options.
 #pragma once
 
-#include <array>
-#include <cstddef>
 #include <limits>
-#include <optional>
-#include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/share_scan.hpp"
 
 namespace echosieve {
 
-// Gates all along the line are asked for the fastest share of the pulse that they hold, up (near
-// wall) or down (far wall), see share_scan.hpp. Tissue follows a wall, the less the further away:
-// so the pair of depths with the fastest shares, seen well enough, is the artery.
+struct ShareScanOptions {
+    double largest_share = 750e-6;  ///< over the range of p [m]
+    double steps_per_wavelength =
+        4;                      ///< of the grid: a half wavelength over the range of p is so many
+    double against = 60e-6;     ///< how far the grid reaches the other way [m]
+    double least_noise = 0.03;  ///< part of a gate's power that the model may not reach
+    double unexplained = 0.03;  ///< part of the evidence that faster shares may still hold
+    double mirror = 0.7;  ///< of the evidence for motion the other way: what is no motion at all,
+                          ///< but strength that changes, shows both ways alike
+    double drift_frequency =
+        1;                  ///< what the strongest layer does below it by itself is taken out [Hz]
+    double distinct = 0.7;  ///< shares below this part of the fastest are slower ones
+};
 
-/// Half length of a gate that holds a wall [m]: its layers, and a pulse's length beside them.
-[[nodiscard]] inline double wall_half_gate(const Sensor& sensor) noexcept {
-    return 0.4e-3 + 0.9e-3 * (1e6 / sensor.bandwidth);
+inline void validate(const ShareScanOptions& options) {
+    require(options.largest_share > 0, "largest_share", options.largest_share,
+            "must be positive [m]");
+    require(options.steps_per_wavelength >= 1, "steps_per_wavelength", options.steps_per_wavelength,
+            "must be at least 1");
+    require(options.against >= 0, "against", options.against, "must be zero or more [m]");
+    require(options.least_noise > 0 && options.least_noise < 1, "least_noise", options.least_noise,
+            "must lie in (0, 1)");
+    require(options.unexplained > 0 && options.unexplained < 1, "unexplained", options.unexplained,
+            "must lie in (0, 1)");
+    require(options.mirror >= 0, "mirror", options.mirror, "must be zero or more");
+    require(options.drift_frequency > 0, "drift_frequency", options.drift_frequency,
+            "must be positive [Hz]");
+    require(options.distinct > 0 && options.distinct < 1, "distinct", options.distinct,
+            "must lie in (0, 1)");
 }
 
 /// Where a wall may lie: the centre of its gate.
@@ -89,53 +103,5 @@ inline void validate(const WallFinderOptions& options) {
             options.far_range.from,
             detail::concatenate("must not exceed far_range.to, ", options.far_range.to, " [m]"));
 }
-
-/// What one depth of the line holds.
-struct ScannedDepth {
-    double depth = 0;                        ///< centre of the gate [m]
-    double bulk = 1;                         ///< b of the line there
-    std::array<FastestShare, 2> directions;  ///< [0] upwards with p, [1] downwards
-};
-
-/// A place where a wall may be.
-struct WallCandidate {
-    double depth = 0;     ///< centre of the gate [m]
-    double share = 0;     ///< size, over the range of p [m]
-    double bulk = 1;      ///< b of the line there
-    double evidence = 0;  ///< see FastestShare
-    double total = 0;     ///< see FastestShare
-};
-
-struct WallPair {
-    WallCandidate near;
-    WallCandidate far;
-    double pulse_sign = 1;  ///< p times this widens the artery
-    double score = 0;
-};
-
-/// Gates all along the line below the dead zone, scanned in both directions.
-[[nodiscard]] std::vector<ScannedDepth> scan_line(const LineHistory& line,
-                                                  const CommonMotion& motion,
-                                                  const WallFinderOptions& options);
-
-/// A straight line through the gates' pulse shares over depth.
-struct ShareLine {
-    double depth = 0;      ///< weighted mean of the gates' depths [m]
-    double share = 0;      ///< there [m]
-    double slope = 0;      ///< share over depth
-    double linearity = 0;  ///< part of the shares' variance that it explains, 0 to 1
-
-    [[nodiscard]] double at(double z) const noexcept { return share + slope * (z - depth); }
-};
-
-/// By weighted least squares, `weight` per gate. Around an artery the shares turn over: tissue
-/// above it goes up, tissue below it down, both less the further away.
-[[nodiscard]] ShareLine pulse_share_line(const CommonMotion& motion, const Eigen::ArrayXd& weight);
-
-/// The pair of walls with the highest score, or nothing: no two places of opposite motion that the
-/// options allow as walls. Throws InvalidInput for options outside their domain.
-[[nodiscard]] std::optional<WallPair> find_walls(const LineHistory& line,
-                                                 const CommonMotion& motion,
-                                                 const WallFinderOptions& options = {});
 
 }  // namespace echosieve

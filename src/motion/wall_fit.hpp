@@ -8,9 +8,9 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/joint_motion.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/wall_model.hpp"
+#include "motion/joint_motion.hpp"
+#include "motion/layers.hpp"
+#include "motion/wall_model.hpp"
 
 namespace echosieve {
 

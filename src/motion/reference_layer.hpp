@@ -4,7 +4,8 @@
 #include <Eigen/Core>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
+#include "echosieve/motion/wall_separation_options.hpp"
+#include "motion/gate_spectrum.hpp"
 
 namespace echosieve {
 
@@ -14,24 +15,6 @@ namespace echosieve {
 // An artery's wall answers from its outer layer (adventitia) and, about 0.5 to 1 mm towards the
 // lumen, from its inner one (intima). They move by different amounts: a mistaken layer is an error
 // of gain.
-
-/// Which of a wall's two echoes is meant.
-enum class WallLayer { outer, inner };
-
-struct ReferenceLayerOptions {
-    WallLayer layer = WallLayer::outer;
-    double lowest_peak = 0.5;       ///< of the largest E: lower maxima are not the wall
-    double reach = 1.3e-3;          ///< from the strongest peak outwards [m]
-    double thickest_wall = 0.9e-3;  ///< from the wall's first estimate outwards [m]
-};
-
-inline void validate(const ReferenceLayerOptions& options) {
-    require(options.lowest_peak > 0 && options.lowest_peak < 1, "lowest_peak", options.lowest_peak,
-            "must lie in (0, 1)");
-    require(options.reach > 0, "reach", options.reach, "must be positive [m]");
-    require(options.thickest_wall > 0, "thickest_wall", options.thickest_wall,
-            "must be positive [m]");
-}
 
 /// The energy of a spectrum's waveform over depth, finely interpolated.
 struct EnergyProfile {

@@ -5,8 +5,9 @@
 #include <Eigen/Core>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/wall_fit.hpp"
+#include "echosieve/motion/wall_separation_options.hpp"
+#include "motion/layers.hpp"
+#include "motion/wall_fit.hpp"
 
 namespace echosieve {
 
@@ -19,16 +20,6 @@ namespace echosieve {
 // shares are only the scaffold: this step lets the wall leave it.
 // Standard deviation of a frame: sqrt(1 / (2 H_i)) of one frame alone (the Cramer-Rao bound of a
 // delay with the waveform known), times sqrt(2 f_c / f_r) for the frames that each value rests on.
-
-struct WallMotionOptions {
-    double cutoff = 20;     ///< f_c of what the wall does by itself [Hz]
-    double spread = 20e-6;  ///< s [m]
-};
-
-inline void validate(const WallMotionOptions& options) {
-    require(options.cutoff > 0, "cutoff", options.cutoff, "must be positive [Hz]");
-    require(options.spread > 0, "spread", options.spread, "must be positive [m]");
-}
 
 struct WallMotion {
     Eigen::ArrayXd displacement;  ///< from rest, deeper positive [m]

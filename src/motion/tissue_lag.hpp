@@ -4,11 +4,12 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/joint_motion.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/wall_fit.hpp"
-#include "echosieve/motion/wall_model.hpp"
+#include "echosieve/motion/wall_separation_options.hpp"
+#include "motion/joint_motion.hpp"
+#include "motion/layers.hpp"
+#include "motion/line.hpp"
+#include "motion/wall_fit.hpp"
+#include "motion/wall_model.hpp"
 
 namespace echosieve {
 
@@ -18,19 +19,6 @@ namespace echosieve {
 // The first p is the tissue's, so walls that move earlier look slower than they are. How early they
 // are, and m, make both walls' gates most likely (wall_model.hpp). Where p came from a wall
 // instead, the tissue's gates say how late they are.
-
-struct TissueLagOptions {
-    double largest_lag = 60e-3;  ///< [s]
-    double least_evidence = 40;  ///< of the walls together, for a lag
-    double least_gain = 0.05;    ///< of the tissue: mean of ln(cost without it / cost with it)
-};
-
-inline void validate(const TissueLagOptions& options) {
-    require(options.largest_lag > 0, "largest_lag", options.largest_lag, "must be positive [s]");
-    require(options.least_evidence >= 0, "least_evidence", options.least_evidence,
-            "must be zero or more");
-    require(options.least_gain >= 0, "least_gain", options.least_gain, "must be zero or more");
-}
 
 /// Looks for a lag, from walls that are roughly taken apart. If there is one, p becomes the walls',
 /// times.lag the tissue's, and the tissue's gates follow it by that; says so. Throws InvalidInput

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <optional>
 
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

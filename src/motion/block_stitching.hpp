@@ -5,8 +5,8 @@
 #include <vector>
 
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/block_fit.hpp"
 #include "echosieve/motion/block_motion.hpp"
+#include "motion/block_fit.hpp"
 
 namespace echosieve {
 
