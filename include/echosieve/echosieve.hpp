@@ -88,6 +88,7 @@
 #include "echosieve/optimise/epsilon_level.hpp"
 #include "echosieve/optimise/global_then_local.hpp"
 #include "echosieve/optimise/gradient.hpp"
+#include "echosieve/optimise/judge_result.hpp"
 #include "echosieve/optimise/least_squares.hpp"
 #include "echosieve/optimise/levenberg_marquardt.hpp"
 #include "echosieve/optimise/limited_memory.hpp"
