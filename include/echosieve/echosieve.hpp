@@ -49,6 +49,7 @@
 #include "echosieve/io/atomic_file.hpp"
 #include "echosieve/io/csv.hpp"
 #include "echosieve/io/file_error.hpp"
+#include "echosieve/io/file_set.hpp"
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/io/recording_reader.hpp"
