@@ -5,8 +5,8 @@
 #include <span>
 #include <vector>
 
-#include "motion/gate_spectrum.hpp"
 #include "echosieve/motion/learned_walls.hpp"
+#include "motion/gate_spectrum.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 #include "support/moving_line.hpp"
