@@ -23,6 +23,7 @@ struct ArteryLineOptions {
     double far_share = 220e-6;   ///< down [m]
     double near_bulk = 1;        ///< share of the wall in the bulk motion; that of the tissue is 1
     double far_bulk = 1;
+    double near_drift = 0;         ///< of the near wall by itself, steadily to the end [m]
     double tissue_share = 50e-6;   ///< beside the walls, less the further away [m]
     double tissue_lag = 0;         ///< behind the walls [s]
     double wall_amplitude = 6;     ///< a tissue echo's is 1, one every 0.1 mm
@@ -56,8 +57,11 @@ struct ArteryLine {
     }
     /// Displacement of a wall [m]: -1 near, 1 far.
     [[nodiscard]] double wall_path(double sense, Eigen::Index i) const {
-        return sense < 0 ? -options.near_share * pulse_at(time(i)) + options.near_bulk * bulk(i)
-                         : options.far_share * pulse_at(time(i)) + options.far_bulk * bulk(i);
+        const double drift =
+            options.near_drift * static_cast<double>(i) / static_cast<double>(options.frames);
+        return sense < 0
+                   ? -options.near_share * pulse_at(time(i)) + options.near_bulk * bulk(i) + drift
+                   : options.far_share * pulse_at(time(i)) + options.far_bulk * bulk(i);
     }
     [[nodiscard]] Eigen::ArrayXd wall_course(double sense) const {
         return Eigen::ArrayXd::NullaryExpr(options.frames,
