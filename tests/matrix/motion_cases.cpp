@@ -102,13 +102,16 @@ void options(BadInputs& out) {
     out.vary("track_artery", "averaging", T{}, &T::averaging, {-1e-3, not_a_number}, track);
     out.vary("track_artery", "least_correlation", T{}, &T::least_correlation,
              {-0.1, 1.0, not_a_number}, track);
+    const auto smoothed = [=](const Smoothing& smoothing) {
+        T changed;
+        changed.smoothing = smoothing;
+        track(changed);
+    };
     for (const double bad : {-1e-3, not_a_number, infinite}) {
-        out.add("track_artery", "smoothing sigma", bad,
-                [=] { track(T{.smoothing = GaussianSmoothing{bad}}); });
+        out.add("track_artery", "smoothing sigma", bad, [=] { smoothed(GaussianSmoothing{bad}); });
     }
     for (const int bad : {0, -30}) {
-        out.add("track_artery", "moving average", bad,
-                [=] { track(T{.smoothing = MovingAverage{bad}}); });
+        out.add("track_artery", "moving average", bad, [=] { smoothed(MovingAverage{bad}); });
     }
     out.add("track_artery", "number of frame states", 99, [] {
         const Recording recording = silence();
@@ -137,21 +140,26 @@ void blocks(BadInputs& out) {
     out.vary(function, "shortest_fit", O{}, &O::shortest_fit, {0.0, 5.0, not_a_number}, use);
     out.vary(function, "longest_loss", O{}, &O::longest_loss, {0.0, not_a_number}, use);
     out.vary(function, "drift_time", O{}, &O::drift_time, {0.0, not_a_number}, use);
-    const auto tracker = [](std::size_t samples, const O& o) {
-        return [=] { static_cast<void>(BlockTracker<float>(good_settings, samples, o)); };
+    const auto tracker = [](std::size_t samples, double length) {
+        return [=] {
+            O changed;
+            changed.length = length;
+            changed.overlap = length / 2;
+            changed.shortest_fit = length / 2;
+            static_cast<void>(BlockTracker<float>(good_settings, samples, changed));
+        };
     };
-    out.add("BlockTracker", "samples a frame", 0, tracker(0, {}));
-    out.add("BlockTracker", "length", 0.1,
-            tracker(880, {.length = 0.1, .overlap = 0.05, .shortest_fit = 0.1}));
-    out.add("BlockTracker", "frames a block", 5e9, tracker(880, {.length = 1e7, .overlap = 0.05}));
+    out.add("BlockTracker", "samples a frame", 0, tracker(0, 4));
+    out.add("BlockTracker", "length", 0.1, tracker(880, 0.1));
+    out.add("BlockTracker", "frames a block", 5e9, tracker(880, 1e7));
     out.add("BlockTracker::push", "samples of the frame", 879, [] {
-        BlockTracker<float> tracker(good_settings, 880);
-        tracker.push(std::span<const float>(std::vector<float>(879)));
+        BlockTracker<float> blocks(good_settings, 880);
+        blocks.push(std::span<const float>(std::vector<float>(879)));
     });
     out.add("BlockTracker::push", "frames pushed", 0, [] {
-        BlockTracker<float> tracker(good_settings, 880);
-        tracker.finish();
-        tracker.push(std::span<const float>(std::vector<float>(880)));
+        BlockTracker<float> blocks(good_settings, 880);
+        blocks.finish();
+        blocks.push(std::span<const float>(std::vector<float>(880)));
     });
 }
 

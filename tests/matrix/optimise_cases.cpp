@@ -85,8 +85,8 @@ void swarms(BadInputs& out) {
     shared<Swarm>(out, "Swarm");
     shared<StandardSwarm>(out, "StandardSwarm");
     const auto use = [](const auto& swarm) { minimise_with(swarm); };
-    out.vary("Swarm", "particles", Swarm{}, &Swarm::particles, {std::size_t{0}, huge, huge / 64},
-             use);
+    out.vary("Swarm", "particles", Swarm{}, &Swarm::particles,
+             {std::size_t{0}, huge, huge / 64, std::size_t{1} << 30}, use);
     out.vary("Swarm", "initial_velocity", Swarm{}, &Swarm::initial_velocity,
              {-1.0, not_a_number, infinite}, use);
     out.vary("Swarm", "largest_velocity", Swarm{}, &Swarm::largest_velocity,
@@ -110,6 +110,13 @@ void swarms(BadInputs& out) {
     using S = SphericalMove;
     out.vary("StandardSwarm", "inertia", S{}, &S::inertia, {-0.1, 1.0, not_a_number}, moved);
     out.vary("StandardSwarm", "acceleration", S{}, &S::acceleration, {0.0, not_a_number}, moved);
+    for (const std::size_t bad : {std::size_t{10'001}, huge}) {
+        out.add("RandomInformants", "informed", bad, [=] {
+            StandardSwarm swarm;
+            swarm.topology.informed = bad;
+            minimise_with(swarm);
+        });
+    }
     for (const double bad : {-0.1, 1.1, not_a_number}) {
         out.add("BouncingBounds", "restitution", bad, [=] {
             ParticleSwarm<Ring, BouncingBounds, SphericalMove> swarm;
@@ -131,7 +138,7 @@ void evolution(BadInputs& out) {
     shared<CovarianceAdaptation>(out, "CovarianceAdaptation");
     const auto use = [](const auto& optimiser) { minimise_with(optimiser); };
     out.vary("DifferentialEvolution", "population", D{}, &D::population,
-             {std::size_t{0}, std::size_t{3}, huge, huge / 64}, use);
+             {std::size_t{0}, std::size_t{3}, huge, huge / 64, std::size_t{1} << 30}, use);
     const auto controlled = [](const auto& parameters) {
         DifferentialPopulation<RandomBase, std::remove_cvref_t<decltype(parameters)>> optimiser;
         optimiser.parameters = parameters;
@@ -156,7 +163,7 @@ void evolution(BadInputs& out) {
     using M = CovarianceAdaptation;
     const char* name = "CovarianceAdaptation";
     out.vary(name, "population", M{}, &M::population,
-             {std::size_t{1}, std::size_t{2}, huge, huge / 64}, use);
+             {std::size_t{1}, std::size_t{2}, huge, huge / 64, std::size_t{1} << 30}, use);
     out.vary(name, "initial_step", M{}, &M::initial_step, {0.0, 1.1, not_a_number}, use);
     out.vary(name, "population_growth", M{}, &M::population_growth, {0.5, not_a_number, infinite},
              use);
@@ -180,7 +187,8 @@ void local(BadInputs& out) {
     out.vary("QuasiNewton", "gradient_tolerance", Q{}, &Q::gradient_tolerance, {-1.0, not_a_number},
              use);
     out.vary("QuasiNewton", "step_tolerance", Q{}, &Q::step_tolerance, {-1.0, not_a_number}, use);
-    out.vary("QuasiNewton", "memory", Q{}, &Q::memory, {huge, huge / 64}, use);
+    out.vary("QuasiNewton", "memory", Q{}, &Q::memory, {huge, huge / 64, std::size_t{1} << 30},
+             use);
     using N = NelderMead;
     out.vary("NelderMead", "reflection", N{}, &N::reflection, {0.0, not_a_number}, use);
     out.vary("NelderMead", "expansion", N{}, &N::expansion, {1.0, infinite}, use);
@@ -208,14 +216,15 @@ void composites(BadInputs& out) {
     out.vary("AugmentedLagrangian", "margin", A{}, &A::margin, {-1.0, infinite}, use);
     using M = MultiStart<NelderMead>;
     shared<M>(out, "MultiStart");
-    out.vary("MultiStart", "samples", M{}, &M::samples, {std::size_t{0}, huge, huge / 64}, use);
+    out.vary("MultiStart", "samples", M{}, &M::samples,
+             {std::size_t{0}, huge, huge / 64, std::size_t{1} << 30}, use);
     using G = GlobalThenLocal<DifferentialEvolution, NelderMead>;
     shared<G>(out, "GlobalThenLocal");
     out.vary("GlobalThenLocal", "growth", G{}, &G::growth, {0.5, not_a_number, infinite}, use);
     using B = BlockwiseSearch<LevenbergMarquardt>;
     shared<B>(out, "BlockwiseSearch");
     out.vary("BlockwiseSearch", "candidates", B{}, &B::candidates,
-             {std::size_t{0}, huge, huge / 64}, use);
+             {std::size_t{0}, huge, huge / 64, std::size_t{1} << 30}, use);
     out.vary("BlockwiseSearch", "block", B{}, &B::block, {std::size_t{3}, huge}, use);
     out.add("BlockwiseSearch", "bounds of parameter 1", 0, [] {
         static_cast<void>(minimise(Bowl{}, Box<double>({-1, 0}, {1, 1}), B{.block = 1}, 1));

@@ -81,7 +81,11 @@ void fast_cases(BadInputs& out) {
     out.vary("FastPursuit", "atoms", FastOptions{}, &FastOptions::atoms,
              {std::size_t{0}, std::size_t{65}, huge}, use);
     out.vary("FastPursuit", "sweeps", FastOptions{}, &FastOptions::sweeps, {-1}, use);
-    const auto polish = [=](const PolishOptions& options) { use(FastOptions{.polish = options}); };
+    const auto polish = [=](const PolishOptions& options) {
+        FastOptions changed;
+        changed.polish = options;
+        use(changed);
+    };
     using P = PolishOptions;
     out.vary("FastPursuit", "evaluations", P{}, &P::evaluations, {0, -1}, polish);
     out.vary("FastPursuit", "tolerance", P{}, &P::tolerance, {-1.0, not_a_number, infinite},
@@ -108,7 +112,7 @@ void fast_cases(BadInputs& out) {
         };
     };
     out.add("FastPursuit::run", "number of samples", 45, run(Samples(45)));
-    out.add("FastPursuit::run", "signal energy", infinite, run(Samples(44, infinite)));
+    out.add("FastPursuit::run", "signal energy", infinite, run(Samples(44, 1e200)));
     out.add("pursue_frames", "threads", 0, [] {
         static_cast<void>(pursue_frames(FrameMatrix<Complex>(2, 44).view(),
                                         FastPursuit<double>(good_grid, good_box), 0));
@@ -126,10 +130,10 @@ void swarm_cases(BadInputs& out) {
     using O = SwarmPursuitOptions;
     out.vary("SwarmPursuit", "atoms", O{}, &O::atoms, {std::size_t{0}, std::size_t{65}}, use);
     for (const std::size_t bad : {std::size_t{0}, std::size_t{1025}}) {
-        out.add("SwarmPursuit", "particles", bad, [=] { use(O{.swarm = {.particles = bad}}); });
+        out.add("SwarmPursuit", "particles", bad, [=] { use(O{10, {.particles = bad}, {}}); });
     }
     for (const double bad : {-0.1, 1.0, not_a_number}) {
-        out.add("SwarmPursuit", "inertia", bad, [=] { use(O{.swarm = {.inertia = bad}}); });
+        out.add("SwarmPursuit", "inertia", bad, [=] { use(O{10, {.inertia = bad}, {}}); });
     }
     out.add("SwarmPursuit", "weight 0", 2, [] {
         static_cast<void>(
@@ -162,8 +166,7 @@ void matrix_cases(BadInputs& out) {
     out.add("GramPursuit::run", "signal energy", "infinity",
             run(Matrix::Constant(4, 2, 1e200), {}));
     for (const double bad : {-0.1, 1.0, not_a_number}) {
-        out.add("GramPursuit::run", "residual_fraction", bad,
-                run(Matrix::Ones(4, 2), {.residual_fraction = bad}));
+        out.add("GramPursuit::run", "residual_fraction", bad, run(Matrix::Ones(4, 2), {bad, {}}));
     }
 }
 
