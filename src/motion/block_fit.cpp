@@ -6,8 +6,9 @@
 #include <utility>
 
 #include "echosieve/core/error.hpp"
-#include "motion/slips.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "echosieve/motion/track_artery.hpp"
+#include "motion/slips.hpp"
 
 namespace echosieve {
 
@@ -170,7 +171,7 @@ BlockFit fit_block(const Baseband<double>& baseband, const std::vector<FrameStat
         find_slips(baseband, states, options.track.walls.dead_zone, options.slips);
     record.slipped = static_cast<std::size_t>(std::count(slips.begin(), slips.end(), true));
     const FrameRun run = longest_contact(
-        states, slips, static_cast<std::size_t>(std::lround(options.longest_gap * rate)));
+        states, slips, held_whole(std::round(options.longest_gap * rate), std::size_t{0}, count));
     record.fitted_first = first + run.first;
     if (static_cast<double>(run.count) <
             std::min(options.shortest_fit * rate, static_cast<double>(count)) ||
@@ -182,7 +183,8 @@ BlockFit fit_block(const Baseband<double>& baseband, const std::vector<FrameStat
     const auto begin = states.begin() + static_cast<std::ptrdiff_t>(run.first);
     const std::vector<FrameState> part_states(begin,
                                               begin + static_cast<std::ptrdiff_t>(run.count));
-    const auto least = static_cast<std::size_t>(std::lround(least_overlap * rate));
+    const std::size_t least =
+        held_whole(std::round(least_overlap * rate), std::size_t{0}, std::size_t{most_counted});
     const auto agrees = [&](const BlockFit& now) {
         const OverlapDifference d = compare_overlap(before, now);
         return d.frames > least &&

@@ -18,12 +18,12 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 #include "motion/common_motion.hpp"
 #include "motion/contact.hpp"
 #include "motion/gate_spectrum.hpp"
 #include "motion/layers.hpp"
 #include "motion/line.hpp"
-#include "echosieve/motion/pulse_delay.hpp"
 #include "motion/wall_motion.hpp"
 #include "motion/wall_report.hpp"
 #include "motion/wall_search.hpp"
@@ -131,10 +131,8 @@ std::vector<LearnedGate> learn_tissue(const LineHistory& line, const SeparatedWa
     return out;
 }
 
-double median_energy(const LineHistory& line, double dead_zone) {
-    const auto first =
-        static_cast<Eigen::Index>(std::clamp(std::ceil(line.index(line.first_depth() + dead_zone)),
-                                             0.0, static_cast<double>(line.samples.cols())));
+double median_energy(const LineHistory& line) {
+    const Eigen::Index first = line.first_below_dead_zone();
     std::vector<double> energies;
     for (Eigen::Index i = 0; i < line.frames(); ++i) {
         if (line.usable[static_cast<std::size_t>(i)]) {
@@ -155,8 +153,8 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
         fewest_frames) {
         return std::nullopt;
     }
-    LineHistory line = line_history(baseband, states);
-    (void)leave_out_lost_contact(line, track.walls.dead_zone, track.contact);
+    LineHistory line = line_history(baseband, states, track.walls.dead_zone);
+    (void)leave_out_lost_contact(line, track.contact);
     const CommonMotion motion = estimate_common_motion(line, track.motion);
     if (!motion.usable()) {
         return std::nullopt;
@@ -193,7 +191,7 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
     out.usable = line.usable;
     out.lag = walls->times.lag;
     out.dead_zone = track.walls.dead_zone;
-    out.energy = median_energy(line, out.dead_zone);
+    out.energy = median_energy(line);
     out.confidence = track.confidence;
     learn_extremes(frames, states, out);
     return out;

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <variant>
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/slow_time.hpp"
 
@@ -17,14 +18,22 @@ Eigen::ArrayXd GaussianSmoothing::operator()(const Eigen::ArrayXd& x, double fra
     return gaussian_smooth<double>(x, sigma * frame_rate);
 }
 
+namespace {
+
+constexpr Eigen::Index longest_average = 1'000'000;  // [frames], a quarter of an hour at 1 kHz
+
+}  // namespace
+
 void validate(const Smoothing& smoothing) {
     if (const auto* average = std::get_if<MovingAverage>(&smoothing)) {
         require(average->frames >= 1, "moving average", average->frames,
                 "must be at least 1 [frames]");
+        detail::require_at_most(average->frames, longest_average, "moving average", "[frames]");
     }
     if (const auto* gaussian = std::get_if<GaussianSmoothing>(&smoothing)) {
         require(gaussian->sigma >= 0 && std::isfinite(gaussian->sigma), "smoothing sigma",
                 gaussian->sigma, "must be zero or more and finite [s]");
+        detail::require_at_most(gaussian->sigma, largest_option::time, "smoothing sigma", "[s]");
     }
 }
 

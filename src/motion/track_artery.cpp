@@ -16,18 +16,20 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/threads.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
+#include "echosieve/motion/smoothing.hpp"
+#include "echosieve/motion/wall_confidence.hpp"
+#include "echosieve/motion/wall_echoes.hpp"
 #include "motion/averaged_line.hpp"
 #include "motion/block_means.hpp"
 #include "motion/common_motion.hpp"
 #include "motion/contact.hpp"
 #include "motion/line.hpp"
 #include "motion/phase_track.hpp"
-#include "echosieve/motion/pulse_delay.hpp"
+#include "motion/recording_check.hpp"
 #include "motion/slow_time.hpp"
-#include "echosieve/motion/smoothing.hpp"
-#include "echosieve/motion/wall_confidence.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
 #include "motion/wall_finder.hpp"
 #include "motion/wall_report.hpp"
 #include "motion/wall_search.hpp"
@@ -75,6 +77,10 @@ Baseband<double> conditioned(const FrameView<T>& frames, const RecordingSettings
 ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<FrameState>& states,
                           const TrackOptions& options) {
     validate(options);
+    require_trackable(baseband.settings, baseband.grid, options);
+    require(baseband.grid.count == static_cast<std::size_t>(baseband.samples.cols()),
+            "samples of the grid", baseband.grid.count,
+            detail::concatenate("must equal the baseband's, ", baseband.samples.cols()));
     require(states.size() == static_cast<std::size_t>(baseband.samples.rows()),
             "number of frame states", states.size(),
             detail::concatenate("must equal the frames, ", baseband.samples.rows()));
@@ -87,12 +93,14 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         result.status = TrackStatus::too_few_frames;
         return result;
     }
-    LineHistory line = line_history(baseband, states);
-    result.without_contact = leave_out_lost_contact(line, options.walls.dead_zone, options.contact);
+    LineHistory line = line_history(baseband, states, options.walls.dead_zone);
+    result.without_contact = leave_out_lost_contact(line, options.contact);
+    warn_of_gain_steps(line, result.warnings);
     // The walls are looked for and taken apart in fewer frames, and followed in all.
     const double shorter = std::min(1.0, 4e6 / line.settings.sensor.centre_frequency);
-    const auto length = std::max<Eigen::Index>(
-        1, std::lround(options.averaging * shorter * line.settings.frame_rate));
+    const Eigen::Index length =
+        held_whole(std::round(options.averaging * shorter * line.settings.frame_rate),
+                   Eigen::Index{1}, line.frames());
     LineHistory averaged = averaged_line(line, line_motion(line, options.motion.tracks),
                                          even_blocks(line.frames(), length));
     const CommonMotion motion = estimate_common_motion(averaged, options.motion);
@@ -174,11 +182,15 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
 ArteryMotion track_artery(const Recording& recording, const TrackOptions& options) {
     validate(options);
     return std::visit(
-        [&](const auto& frames) {
-            const Baseband<double> baseband =
-                conditioned(frames.view(), recording.settings, options.baseband);
-            return track_artery(baseband, check_frames(frames.view(), baseband, options.frames),
-                                options);
+        [&](const auto& matrix) {
+            const auto frames = matrix.view();
+            TrackOptions own = options;
+            own.baseband.offset = settled_offset(frames, options);
+            const Baseband<double> baseband = conditioned(frames, recording.settings, own.baseband);
+            const std::vector<FrameState> states = check_frames(frames, baseband, options.frames);
+            ArteryMotion motion = track_artery(baseband, states, own);
+            apply(check_samples(frames, recording.settings, states, own), motion);
+            return motion;
         },
         recording.samples);
 }

@@ -1,0 +1,55 @@
+// What is looked at before and after a recording is followed: whether it can be, its offset, and
+// what its samples say of its settings.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "echosieve/condition/constant_offset.hpp"
+#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/settings_check_options.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/plausible.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/track_artery.hpp"
+#include "motion/line.hpp"
+
+namespace echosieve {
+
+/// Sensors that look at arteries: below, the pulse is as long as an artery is wide; above, nothing
+/// comes back from its far wall, and gates cost more than they are worth [Hz].
+inline constexpr PlausibleRange trackable_centre{0.5e6, 30e6};
+
+/// Throws InvalidInput, naming value and limit, for settings with which no artery can be followed,
+/// though samples can be taken with them: a sensor of another frequency, a band so narrow that a
+/// gate does not resolve it; for shares too many to scan; and for ranges of the walls that lie
+/// outside the line. `line` is the baseband's grid.
+void require_trackable(const RecordingSettings& settings, const SamplingGrid& line,
+                       const TrackOptions& options);
+
+/// The offset given with the options, or else the recording's own.
+template <class T>
+[[nodiscard]] double settled_offset(const FrameView<T>& frames, const TrackOptions& options) {
+    return options.baseband.offset != 0 ? options.baseband.offset
+                                        : constant_offset(frames, options.offset);
+}
+
+/// What the samples say of the settings, see check_settings, and the offset that is taken off.
+[[nodiscard]] SettingsCheck check_samples(const FrameView<std::int16_t>& frames,
+                                          const RecordingSettings& settings,
+                                          const std::vector<FrameState>& states,
+                                          const TrackOptions& options);
+[[nodiscard]] SettingsCheck check_samples(const FrameView<float>& frames,
+                                          const RecordingSettings& settings,
+                                          const std::vector<FrameState>& states,
+                                          const TrackOptions& options);
+
+/// Puts its warnings before those of the motion, and lowers the qualities by its trust.
+void apply(const SettingsCheck& check, ArteryMotion& motion);
+
+/// A sentence if the echoes' energy changes by more than 6 dB from one second or so to another:
+/// the gain was changed, and the walls' strength with it.
+void warn_of_gain_steps(const LineHistory& line, std::vector<std::string>& warnings);
+
+}  // namespace echosieve
