@@ -9,6 +9,7 @@
 
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/condition/settings_check.hpp"
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/whole_number.hpp"
 #include "motion/share_scan.hpp"
@@ -52,6 +53,13 @@ void require_trackable(const RecordingSettings& settings, const SamplingGrid& li
     require(trackable_centre.holds(centre), "centre_frequency", centre,
             detail::concatenate("must lie in [", trackable_centre.lowest, ", ",
                                 trackable_centre.highest, "] [Hz] for an artery to be followed"));
+    const double rate = settings.frame_rate;
+    require(rate >= trackable_frame_rate, "frame_rate", rate,
+            detail::concatenate(
+                "must be at least ", trackable_frame_rate, " [Hz] for a pulse to be followed",
+                detail::slip_of_unit(rate, usual::frame_rate, detail::frequency_units)));
+    detail::require_at_most(settings.sensor.bandwidth, trackable_bandwidth, "bandwidth",
+                            "[Hz] for an artery to be followed");
     const double spacing = settings.depth(line.step());
     const double gate = 2 * options.separation.tissue_half_gate;
     require(gate >= fewest_gate_samples * spacing, "bandwidth", settings.sensor.bandwidth,
@@ -98,6 +106,20 @@ void apply(const SettingsCheck& check, ArteryMotion& motion) {
         frame.far_quality *= check.trust;
         frame.quality *= check.trust;
     }
+}
+
+void warn_of_ranges(const LineHistory& line, const WallFinderOptions& options,
+                    std::vector<std::string>& warnings) {
+    const double end = line.first_depth() + line.dead_zone;
+    const auto look = [&](const DepthRange& range, const char* name) {
+        if (range.to < end) {
+            warnings.push_back(detail::concatenate(name, " ends at ", 1e3 * range.to,
+                                                   " mm, in the dead zone, which reaches down to ",
+                                                   1e3 * end, " mm"));
+        }
+    };
+    look(options.near_range, "near_range");
+    look(options.far_range, "far_range");
 }
 
 void warn_of_gain_steps(const LineHistory& line, std::vector<std::string>& warnings) {

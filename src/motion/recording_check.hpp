@@ -20,6 +20,12 @@ namespace echosieve {
 /// Sensors that look at arteries: below, the pulse is as long as an artery is wide; above, nothing
 /// comes back from its far wall, and gates cost more than they are worth [Hz].
 inline constexpr PlausibleRange trackable_centre{0.5e6, 30e6};
+/// A gate's spectrum has bins in proportion, and the wall's model costs with them [Hz].
+inline constexpr double trackable_bandwidth = 15e6;
+/// A pulse rises within a tenth of a second [Hz].
+inline constexpr double trackable_frame_rate = 10;
+/// What a shorter line has of a mean may be its echoes' [1 / bandwidth].
+inline constexpr double shortest_line_for_offset = 10;
 
 /// Throws InvalidInput, naming value and limit, for settings with which no artery can be followed,
 /// though samples can be taken with them: a sensor of another frequency, a band so narrow that a
@@ -28,11 +34,18 @@ inline constexpr PlausibleRange trackable_centre{0.5e6, 30e6};
 void require_trackable(const RecordingSettings& settings, const SamplingGrid& line,
                        const TrackOptions& options);
 
-/// The offset given with the options, or else the recording's own.
+/// The offset given with the options, or else the recording's own, if its lines are long enough for
+/// it to be told.
 template <class T>
-[[nodiscard]] double settled_offset(const FrameView<T>& frames, const TrackOptions& options) {
-    return options.baseband.offset != 0 ? options.baseband.offset
-                                        : constant_offset(frames, options.offset);
+[[nodiscard]] double settled_offset(const FrameView<T>& frames, const RecordingSettings& settings,
+                                    const TrackOptions& options) {
+    if (options.baseband.offset != 0) {
+        return options.baseband.offset;
+    }
+    const double length = static_cast<double>(frames.samples()) / settings.sampling_rate;
+    return length * settings.sensor.bandwidth >= shortest_line_for_offset
+               ? constant_offset(frames, options.offset)
+               : 0;
 }
 
 /// What the samples say of the settings, see check_settings, and the offset that is taken off.
@@ -47,6 +60,10 @@ template <class T>
 
 /// Puts its warnings before those of the motion, and lowers the qualities by its trust.
 void apply(const SettingsCheck& check, ArteryMotion& motion);
+
+/// A sentence for each range of the walls that ends above the dead zone's end.
+void warn_of_ranges(const LineHistory& line, const WallFinderOptions& options,
+                    std::vector<std::string>& warnings);
 
 /// A sentence if the echoes' energy changes by more than 6 dB from one second or so to another:
 /// the gain was changed, and the walls' strength with it.

@@ -118,6 +118,7 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
         find_and_separate_walls(averaged, motion, options.walls, options.separation, options.search,
                                 options.wall_motion, options.confidence);
     if (!found) {
+        warn_of_ranges(line, options.walls, result.warnings);
         result.status = TrackStatus::no_artery;
         return result;
     }
@@ -185,7 +186,7 @@ ArteryMotion track_artery(const Recording& recording, const TrackOptions& option
         [&](const auto& matrix) {
             const auto frames = matrix.view();
             TrackOptions own = options;
-            own.baseband.offset = settled_offset(frames, options);
+            own.baseband.offset = settled_offset(frames, recording.settings, options);
             const Baseband<double> baseband = conditioned(frames, recording.settings, own.baseband);
             const std::vector<FrameState> states = check_frames(frames, baseband, options.frames);
             ArteryMotion motion = track_artery(baseband, states, own);

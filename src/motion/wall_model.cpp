@@ -28,7 +28,7 @@ constexpr double thickest = 0.3;         // of the radius: the sheet strains no 
 constexpr Eigen::Index margin = 4;       // rows of a table beyond, for the interpolation
 
 // A sheet of more layers than this costs more than a finer one is worth: their number is cubed.
-constexpr Eigen::Index most_sheet_layers = 48;
+constexpr Eigen::Index most_sheet_layers = 32;
 // Of the tables, half a radian each where the pulse is furthest from its mean: what turns by more
 // is no wall, but a pulse that is none, or a share that ran away.
 constexpr Eigen::Index most_steps = 1500;
