@@ -10,7 +10,7 @@
 #include <optional>
 #include <string>
 
-#include "echosieve/motion/wall_finder.hpp"
+#include "motion/wall_finder.hpp"
 
 namespace examples {
 
