@@ -25,7 +25,7 @@
 #include "echosieve/motion/frame_follower.hpp"
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/learned_walls.hpp"
-#include "echosieve/motion/line.hpp"
+#include "motion/line.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"

@@ -1,4 +1,4 @@
-#include "echosieve/motion/block_fit.hpp"
+#include "motion/block_fit.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -6,7 +6,7 @@
 #include <utility>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/slips.hpp"
+#include "motion/slips.hpp"
 #include "echosieve/motion/track_artery.hpp"
 
 namespace echosieve {

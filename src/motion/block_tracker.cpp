@@ -5,10 +5,10 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/block_contact.hpp"
-#include "echosieve/motion/block_fit.hpp"
+#include "motion/block_contact.hpp"
+#include "motion/block_fit.hpp"
 #include "echosieve/motion/block_motion.hpp"
-#include "echosieve/motion/block_stitching.hpp"
+#include "motion/block_stitching.hpp"
 
 namespace echosieve {
 

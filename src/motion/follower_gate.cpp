@@ -1,4 +1,4 @@
-#include "echosieve/motion/follower_gate.hpp"
+#include "motion/follower_gate.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -9,7 +9,7 @@
 #include <span>
 
 #include "echosieve/core/grid.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
+#include "motion/gate_spectrum.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 
 namespace echosieve::detail {

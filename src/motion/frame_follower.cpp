@@ -14,7 +14,7 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/follower_gate.hpp"
+#include "motion/follower_gate.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
 

@@ -11,8 +11,8 @@
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/sampled.hpp"
 #include "echosieve/motion/gated_track.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/line.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

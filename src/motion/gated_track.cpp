@@ -12,8 +12,8 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/sampled.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/line.hpp"
+#include "motion/slow_time.hpp"
 #include "echosieve/motion/smoothing.hpp"
 
 namespace echosieve {

@@ -1,4 +1,4 @@
-#include "echosieve/motion/line.hpp"
+#include "motion/line.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -10,8 +10,8 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/frame_run.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/frame_run.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

@@ -1,10 +1,10 @@
-#include "moved_layers.hpp"
+#include "motion/moved_layers.hpp"
 
 #include <Eigen/Core>
 #include <cstddef>
 #include <span>
 
-#include "../kernels/moved_layers_kernel.hpp"
+#include "kernels/moved_layers_kernel.hpp"
 #include "echosieve/core/instruction_set.hpp"
 #include "echosieve/kernels/phasors.hpp"
 

@@ -15,7 +15,7 @@
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/condition/fir.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
+#include "motion/gate_spectrum.hpp"
 
 namespace echosieve {
 

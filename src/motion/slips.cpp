@@ -1,4 +1,4 @@
-#include "echosieve/motion/slips.hpp"
+#include "motion/slips.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>

@@ -5,7 +5,7 @@
 #include <variant>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

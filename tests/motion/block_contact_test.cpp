@@ -1,4 +1,4 @@
-#include "echosieve/motion/block_contact.hpp"
+#include "motion/block_contact.hpp"
 
 #include <algorithm>
 #include <cmath>

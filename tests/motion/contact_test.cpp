@@ -1,4 +1,4 @@
-#include "echosieve/motion/contact.hpp"
+#include "motion/contact.hpp"
 
 #include <cmath>
 

@@ -1,12 +1,12 @@
-#include "echosieve/motion/follower_gate.hpp"
+#include "motion/follower_gate.hpp"
 
 #include <Eigen/Core>
 #include <complex>
 #include <span>
 #include <vector>
 
-#include "echosieve/motion/gate_spectrum.hpp"
 #include "echosieve/motion/learned_walls.hpp"
+#include "motion/gate_spectrum.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 #include "support/moving_line.hpp"

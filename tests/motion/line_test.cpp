@@ -1,4 +1,4 @@
-#include "echosieve/motion/line.hpp"
+#include "motion/line.hpp"
 
 #include <cmath>
 #include <complex>

@@ -1,4 +1,4 @@
-#include "echosieve/motion/phase_track.hpp"
+#include "motion/phase_track.hpp"
 
 #include <Eigen/SVD>
 #include <cmath>

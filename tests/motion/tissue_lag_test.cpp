@@ -1,9 +1,9 @@
-#include "echosieve/motion/tissue_lag.hpp"
+#include "motion/tissue_lag.hpp"
 
 #include <cmath>
 #include <vector>
 
-#include "echosieve/motion/wall_search.hpp"
+#include "motion/wall_search.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 

@@ -3,7 +3,7 @@
 #include <boost/math/distributions/normal.hpp>
 #include <cmath>
 
-#include "echosieve/motion/wall_report.hpp"
+#include "motion/wall_report.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

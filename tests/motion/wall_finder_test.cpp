@@ -1,4 +1,4 @@
-#include "echosieve/motion/wall_finder.hpp"
+#include "motion/wall_finder.hpp"
 
 #include <cmath>
 #include <optional>

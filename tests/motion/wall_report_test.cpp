@@ -1,4 +1,4 @@
-#include "echosieve/motion/wall_report.hpp"
+#include "motion/wall_report.hpp"
 
 #include <cmath>
 #include <numbers>

@@ -1,4 +1,4 @@
-#include "echosieve/motion/wall_search.hpp"
+#include "motion/wall_search.hpp"
 
 #include <cmath>
 #include <optional>

@@ -8,9 +8,9 @@
 #include <cstdint>
 #include <numbers>
 
-#include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/time_courses.hpp"
+#include "motion/common_motion.hpp"
+#include "motion/line.hpp"
+#include "motion/time_courses.hpp"
 #include "support/moving_line.hpp"
 
 namespace echosieve::test {

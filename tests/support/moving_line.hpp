@@ -8,7 +8,7 @@
 #include <numbers>
 
 #include "echosieve/core/random.hpp"
-#include "echosieve/motion/line.hpp"
+#include "motion/line.hpp"
 
 namespace echosieve::test {
 

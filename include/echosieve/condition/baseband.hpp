@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "echosieve/condition/analytic_filter.hpp"
+#include "echosieve/condition/baseband_options.hpp"
 #include "echosieve/condition/fir.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
@@ -28,18 +29,6 @@ namespace echosieve {
 // The second form filters at the kept samples only. The factor 2 makes the real echo Re a g(t) the
 // baseband signal a g(t) exp(-i 2 pi f_m t), as sampled by atoms/sampling.hpp, but for the low-pass
 // and for the echo's image at -2 f_m, which the low-pass takes out.
-
-struct BasebandOptions {
-    double cutoff = 1.1;  ///< of the low-pass, in sensor bandwidths to each side of the centre
-    double rate = 3.6;    ///< lowest rate of the result, in sensor bandwidths
-};
-
-inline void validate(const BasebandOptions& options) {
-    require(options.cutoff > 0 && is_finite(options.cutoff), "cutoff", options.cutoff,
-            "must be positive and finite [sensor bandwidths]");
-    require(options.rate > 2 * options.cutoff && is_finite(options.rate), "rate", options.rate,
-            "must be finite and exceed twice the cutoff [sensor bandwidths]");
-}
 
 /// Converts frame after frame without allocating. Not thread-safe: one object a thread.
 ///

@@ -8,7 +8,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/slips.hpp"
+#include "motion/slips.hpp"
 #include "echosieve/motion/track_artery.hpp"
 
 namespace echosieve {

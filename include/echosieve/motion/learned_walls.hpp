@@ -10,7 +10,7 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/layers.hpp"
+#include "motion/layers.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
 

@@ -9,8 +9,8 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/wall_separation.hpp"
+#include "motion/line.hpp"
+#include "motion/wall_separation.hpp"
 
 namespace echosieve {
 

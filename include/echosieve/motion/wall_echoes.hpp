@@ -8,8 +8,8 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/wall_motion.hpp"
-#include "echosieve/motion/wall_separation.hpp"
+#include "motion/wall_motion.hpp"
+#include "motion/wall_separation.hpp"
 
 namespace echosieve {
 
