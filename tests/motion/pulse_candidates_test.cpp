@@ -6,10 +6,10 @@
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
-#include "motion/common_motion.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
+#include "motion/common_motion.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
