@@ -17,7 +17,7 @@ namespace echosieve {
 /// Thrown for every file that is refused: what() names the file, and the field and value at fault.
 class ECHOSIEVE_EXPORT FileError : public std::runtime_error {
 public:
-    FileError(const std::filesystem::path& file, const std::string& problem);
+    ECHOSIEVE_API FileError(const std::filesystem::path& file, const std::string& problem);
 };
 
 }  // namespace echosieve
