@@ -27,6 +27,11 @@ endforeach()
 
 # Finds out whether that can be done here. If not, it is said, once.
 function(echosieve_check_localising)
+  if(CMAKE_CXX_FLAGS MATCHES "-fsanitize|-fprofile|--coverage")
+    # Instruments keep tables in sections that only a whole program may join. Such builds are for our own tests.
+    message(STATUS "echosieve: instrumented, so the static libraries show what they hold")
+    set(ECHOSIEVE_LOCALISES OFF CACHE INTERNAL "Static libraries keep their own functions to themselves")
+  endif()
   if(DEFINED ECHOSIEVE_LOCALISES OR BUILD_SHARED_LIBS)
     return()
   endif()

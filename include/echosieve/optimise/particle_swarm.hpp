@@ -67,6 +67,9 @@ template <class Topology, class Bounds, class Move>
 void validate(const ParticleSwarm<Topology, Bounds, Move>& swarm) {
     require(swarm.particles >= 1, "particles", swarm.particles, "must be at least 1");
     validate(swarm.move);
+    if constexpr (requires { validate(swarm.topology); }) {
+        validate(swarm.topology);
+    }
     if constexpr (requires { validate(swarm.bounds); }) {
         validate(swarm.bounds);
     }

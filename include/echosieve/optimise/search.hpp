@@ -78,10 +78,14 @@ void check_search_input(const Box<R>& box, std::span<const R> start) {
     }
 }
 
-/// Throws InvalidInput for a population that no memory holds.
+/// Coordinates of all points of a population, at most: 128 megabytes a table in double, and a
+/// method has several. More are a slip.
+inline constexpr std::size_t most_coordinates = std::size_t{1} << 24;
+
+/// Throws InvalidInput for a population of more.
 template <Real R>
 void check_population(const char* name, std::size_t count, std::size_t dimension) {
-    const std::size_t most = std::size_t{1} << 40;
+    const std::size_t most = most_coordinates;
     if (count > most / dimension) {
         require(false, name, count, concatenate("must not exceed ", most / dimension));
     }
@@ -295,6 +299,7 @@ public:
         }
         result_.value = best_.value;
         result_.violation = best_.violation;
+        result_.judged = true;
         result_.x.assign(best_point_.begin(), best_point_.end());
         return std::move(result_);
     }

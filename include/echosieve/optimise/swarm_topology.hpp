@@ -65,11 +65,14 @@ struct Ring {
     }
 };
 
+/// More informants than this of a particle take time and tell nothing more.
+inline constexpr std::size_t most_informed = 10'000;
+
 /// Each informs itself and `informed` others drawn with replacement, anew after each iteration that
 /// found no better point (Clerc 2012, the adaptive random topology of the 2006 and 2011 standards;
 /// from memory).
 struct RandomInformants {
-    std::size_t informed = 3;
+    std::size_t informed = 3;  ///< at most most_informed
 
     template <Real R>
     void inform(std::span<const Merit<R>> memories, std::span<std::size_t> informants,
@@ -90,6 +93,12 @@ struct RandomInformants {
         }
     }
 };
+
+/// Throws InvalidInput naming the option, its value and the relation that it breaks.
+inline void validate(const RandomInformants& topology) {
+    require(topology.informed <= most_informed, "informed", topology.informed,
+            detail::concatenate("must not exceed ", most_informed));
+}
 
 static_assert(SwarmTopology<GlobalBest, double> && SwarmTopology<Ring, float> &&
               SwarmTopology<RandomInformants, double>);

@@ -1,0 +1,42 @@
+// Any bytes as a .npy file: read whole, and frame by frame.
+#include <cstddef>
+#include <cstdint>
+#include <variant>
+
+#include "echosieve/io/npy.hpp"
+#include "echosieve/io/recording_reader.hpp"
+#include "memory_file.hpp"
+#include "refused.hpp"
+
+using namespace echosieve;
+using namespace echosieve::fuzz;
+
+namespace {
+
+constexpr char settings[] =
+    R"({"sampling_rate": 4e7, "frame_rate": 500, "start_time": 6e-6, "centre_frequency": 4e6,)"
+    R"( "bandwidth": 1e6, "sound_speed": 1540})";
+
+}  // namespace
+
+extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
+    static MemoryFile file;
+    static MemoryFile beside;
+    file.fill({data, size});
+    beside.fill({reinterpret_cast<const std::uint8_t*>(settings), sizeof(settings) - 1});
+    std::size_t values = 0;
+    const bool good = accepted([&] {
+        values = std::visit([](const auto& m) { return m.values().size(); }, read_npy(file.path()));
+    });
+    hold(!good || (values > 0 && values * 2 < size), "read more than the file holds");
+    static_cast<void>(accepted([&] {
+        RecordingReader reader(file.path(), beside.path());
+        hold(good, "opened what read_npy refuses");
+        while (reader.position() < reader.frames()) {
+            const std::size_t before = reader.position();
+            static_cast<void>(accepted([&] { static_cast<void>(reader.read(3)); }));
+            hold(reader.position() > before, "reading does not get on");
+        }
+    }));
+    return 0;
+}
