@@ -47,7 +47,7 @@ public:
     Basebander(const RecordingSettings& settings, std::size_t samples,
                const BasebandOptions& options = {})
         : step_(kept_step((validate(options), validate(settings), settings), options)),
-          filter_(settings, samples, options.cutoff, step_),
+          filter_(settings, samples, options.cutoff, step_, options.offset),
           grid_{settings.start_time, settings.sampling_rate / static_cast<double>(step_),
                 filter_.count(), settings.sensor.centre_frequency} {
         const double mixing = settings.sensor.centre_frequency;
