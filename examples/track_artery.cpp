@@ -1,7 +1,6 @@
 // track_artery: finds the artery in a recording and follows both walls, with no hand work.
 #include "echosieve/motion/track_artery.hpp"
 
-#include <algorithm>
 #include <cstdint>
 #include <filesystem>
 #include <string>
@@ -11,12 +10,10 @@
 #include "echosieve/io/recording_file.hpp"
 #include "support/command_line.hpp"
 #include "support/options.hpp"
-#include "support/pulse_delay_option.hpp"
+#include "support/tracking_options.hpp"
 #include "track_artery/outputs.hpp"
 
 namespace {
-
-using echosieve::BlockOptions;
 
 void add_smoothing(CLI::App& app, echosieve::Smoothing& smoothing) {
     app.add_option_function<std::string>(
@@ -97,9 +94,7 @@ void add_block(CLI::App& app, examples::RunOptions& run) {
             echosieve::require(length >= 0, "--block", length, "must be zero or more [s]");
             run.in_blocks = length > 0;
             if (length > 0) {
-                run.options.length = length;
-                run.options.overlap = length / 2;
-                run.options.shortest_fit = std::min(BlockOptions{}.shortest_fit, length);
+                examples::set_block_length(run.options, length);
             }
         },
         "Length of the blocks that a long recording is followed in [s]; 0: all at once "

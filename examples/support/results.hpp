@@ -3,6 +3,8 @@
 
 #include <filesystem>
 #include <string>
+#include <utility>
+#include <vector>
 
 #include "echosieve/io/file_set.hpp"
 #include "support/interrupt.hpp"
@@ -35,5 +37,12 @@ private:
     echosieve::FileSet files_;
     RemovedOnInterrupt guard_;
 };
+
+/// The plan of a single file, whose place and name are the user's.
+[[nodiscard]] inline echosieve::FileSetPlan one_file(
+    const std::filesystem::path& file, std::vector<std::filesystem::path> inputs = {}) {
+    const std::string name = file.filename().string();
+    return {file.parent_path(), name, {name}, std::move(inputs)};
+}
 
 }  // namespace examples

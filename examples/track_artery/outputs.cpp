@@ -1,6 +1,7 @@
 #include "outputs.hpp"
 
 #include <algorithm>
+#include <array>
 #include <chrono>
 #include <cmath>
 #include <complex>
@@ -25,9 +26,8 @@
 #include "pictures.hpp"
 #include "support/command_line.hpp"
 #include "support/plot.hpp"
-#include "support/pulse_delay_option.hpp"
 #include "support/results.hpp"
-#include "support/settings_file.hpp"
+#include "support/tracking_options.hpp"
 #include "tables.hpp"
 
 namespace track_artery {
@@ -320,15 +320,17 @@ void check_depths(const Job& job, const echosieve::RecordingReader& reader) {
     const SamplingGrid grid = settings.grid(reader.samples());
     const double first = settings.depth(grid.time(0));
     const double last = settings.depth(grid.time(static_cast<double>(grid.count - 1)));
-    const std::string recorded = echosieve::detail::concatenate(
-        "outside the recording, ", 1e3 * first, " to ", 1e3 * last, " mm; depths are in metres");
+    std::array<char, 100> recorded{};
+    std::snprintf(recorded.data(), recorded.size(),
+                  "lie outside the recording, %.3g to %.3g mm; depths are given in metres",
+                  1e3 * first, 1e3 * last);
     const echosieve::WallFinderOptions& walls = job.run.options.track.walls;
     for (const bool far : {false, true}) {
         const echosieve::DepthRange& range = far ? walls.far_range : walls.near_range;
         if (range.from > last || range.to < first) {
-            throw echosieve::InvalidInput(
-                echosieve::detail::concatenate(far ? "the far" : "the near", " wall's depths, ",
-                                               range.from, " to ", range.to, " m, lie ", recorded));
+            throw echosieve::InvalidInput(echosieve::detail::concatenate(
+                far ? "the far" : "the near", " wall's depths, ", range.from, " to ", range.to,
+                " m, ", recorded.data()));
         }
     }
     echosieve::require(

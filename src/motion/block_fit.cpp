@@ -122,18 +122,13 @@ std::size_t longest_loss(const ArteryMotion& motion, const std::vector<FrameStat
     return longest;
 }
 
-// The fitted part as a recording of its own.
-Baseband<double> part_of(const Baseband<double>& baseband, const FrameRun& run) {
-    return {baseband.samples.middleRows(static_cast<Eigen::Index>(run.first),
-                                        static_cast<Eigen::Index>(run.count)),
-            baseband.grid, baseband.settings};
-}
-
 // `motion` put into the frames of the whole recording.
 void adopt(BlockFit& fit, const ArteryMotion& motion, const FrameRun& run, BlockOrigin origin) {
     BlockRecord& record = fit.record;
     record.status = motion.status;
     fit.frames = motion.frames;
+    fit.pulse_delay = motion.pulse_delay;
+    fit.warnings = motion.warnings;
     record.fitted_first = record.first + run.first;
     record.fitted_count = fit.frames.size();
     record.origin = fit.frames.empty() ? BlockOrigin::none : origin;
@@ -150,10 +145,11 @@ void adopt(BlockFit& fit, const ArteryMotion& motion, const FrameRun& run, Block
 
 }  // namespace
 
-BlockFit fit_block(const Baseband<double>& baseband, const std::vector<FrameState>& states,
+BlockFit fit_block(const BasebandView& baseband, const std::vector<FrameState>& states,
                    std::size_t first, const BlockFit& before, const BlockOptions& options) {
     validate(options);
-    const auto count = static_cast<std::size_t>(baseband.samples.rows());
+    validate(baseband);
+    const std::size_t count = baseband.frames();
     require(states.size() == count, "number of frame states", states.size(),
             detail::concatenate("must equal the frames, ", count));
     const double rate = baseband.settings.frame_rate;
@@ -179,7 +175,7 @@ BlockFit fit_block(const Baseband<double>& baseband, const std::vector<FrameStat
         record.status = TrackStatus::too_few_frames;
         return fit;
     }
-    const Baseband<double> part = part_of(baseband, run);
+    const BasebandView part = baseband.part(run.first, run.count);
     const auto begin = states.begin() + static_cast<std::ptrdiff_t>(run.first);
     const std::vector<FrameState> part_states(begin,
                                               begin + static_cast<std::ptrdiff_t>(run.count));
@@ -200,9 +196,11 @@ BlockFit fit_block(const Baseband<double>& baseband, const std::vector<FrameStat
     BlockFit carried = fit;
     if (former.frames > least && before.agreed >= options.confirmations) {
         TrackOptions track = options.track;
-        track.walls.near_range =
-            narrowed(track.walls.near_range, former.near, options.search_reach);
-        track.walls.far_range = narrowed(track.walls.far_range, former.far, options.search_reach);
+        // Walls are looked for where their envelopes peak.
+        const double lag = baseband.settings.depth(before.pulse_delay.delay);
+        const double reach = options.search_reach;
+        track.walls.near_range = narrowed(track.walls.near_range, former.near + lag, reach);
+        track.walls.far_range = narrowed(track.walls.far_range, former.far + lag, reach);
         const ArteryMotion motion = track_artery(part, part_states, track);
         adopt(carried, motion, run, BlockOrigin::carried);
         shift_times(carried);

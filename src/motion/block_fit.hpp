@@ -3,10 +3,11 @@
 #pragma once
 
 #include <cstddef>
+#include <string>
 #include <vector>
 
-#include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/baseband_view.hpp"
+#include "echosieve/condition/frame_state.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_motion.hpp"
 #include "motion/frame_run.hpp"
@@ -24,9 +25,11 @@ namespace echosieve {
 
 /// A block followed by itself.
 struct BlockFit {
-    BlockRecord record;               ///< all but seam and offsets
-    std::vector<FrameMotion> frames;  ///< of the part that was fitted; times from frame 0
-    int agreed = 0;                   ///< blocks in turn that agreed with the one before
+    BlockRecord record;                 ///< all but seam and offsets
+    std::vector<FrameMotion> frames;    ///< of the part that was fitted; times from frame 0
+    int agreed = 0;                     ///< blocks in turn that agreed with the one before
+    PulseDelay pulse_delay;             ///< taken off the depths
+    std::vector<std::string> warnings;  ///< of the part that was fitted
 
     [[nodiscard]] std::size_t begin() const noexcept { return record.fitted_first; }
     [[nodiscard]] std::size_t end() const noexcept {
@@ -54,7 +57,7 @@ struct OverlapDifference {
 
 /// Follows the block that starts with frame `first` of the recording. Throws InvalidInput if the
 /// number of states differs from the frames', or for options outside their domain.
-[[nodiscard]] BlockFit fit_block(const Baseband<double>& baseband,
+[[nodiscard]] BlockFit fit_block(const BasebandView& baseband,
                                  const std::vector<FrameState>& states, std::size_t first,
                                  const BlockFit& before, const BlockOptions& options);
 

@@ -93,7 +93,7 @@ SettingsCheck check_samples(const FrameView<float>& frames, const RecordingSetti
 void apply(const SettingsCheck& check, ArteryMotion& motion) {
     motion.warnings.insert(motion.warnings.begin(), check.warnings.begin(), check.warnings.end());
     if (!motion.usable() && !check.band_seen) {
-        motion.warnings.emplace_back("no band of echoes stands out of the recording's noise");
+        motion.warnings.emplace_back(noise_warning);
     }
     if (check.trust == 1) {
         return;

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "echosieve/condition/constant_offset.hpp"
@@ -38,13 +39,13 @@ void require_trackable(const RecordingSettings& settings, const SamplingGrid& li
 /// it to be told.
 template <class T>
 [[nodiscard]] double settled_offset(const FrameView<T>& frames, const RecordingSettings& settings,
-                                    const TrackOptions& options) {
-    if (options.baseband.offset != 0) {
-        return options.baseband.offset;
+                                    const BasebandOptions& baseband, const OffsetOptions& options) {
+    if (baseband.offset != 0) {
+        return baseband.offset;
     }
     const double length = static_cast<double>(frames.samples()) / settings.sampling_rate;
     return length * settings.sensor.bandwidth >= shortest_line_for_offset
-               ? constant_offset(frames, options.offset)
+               ? constant_offset(frames, options)
                : 0;
 }
 
@@ -57,6 +58,10 @@ template <class T>
                                           const RecordingSettings& settings,
                                           const std::vector<FrameState>& states,
                                           const TrackOptions& options);
+
+/// Of what shows no echoes and no walls.
+inline constexpr std::string_view noise_warning =
+    "no band of echoes stands out of the recording's noise";
 
 /// Puts its warnings before those of the motion, and lowers the qualities by its trust.
 void apply(const SettingsCheck& check, ArteryMotion& motion);

@@ -28,9 +28,12 @@
 #include "motion/contact.hpp"
 #include "motion/line.hpp"
 #include "motion/phase_track.hpp"
+#include "motion/pulse_evidence.hpp"
 #include "motion/recording_check.hpp"
 #include "motion/slow_time.hpp"
+#include "motion/smoothed.hpp"
 #include "motion/wall_finder.hpp"
+#include "motion/wall_pursuit.hpp"
 #include "motion/wall_report.hpp"
 #include "motion/wall_search.hpp"
 #include "motion/wall_separation.hpp"
@@ -40,12 +43,11 @@ namespace echosieve {
 namespace {
 
 // Bridges the frames where the wall was not associated, then smooths.
-Eigen::ArrayXd smoothed(const Eigen::ArrayXd& displacement, const std::vector<bool>& valid,
-                        const Smoothing& smoothing, double frame_rate) {
+Eigen::ArrayXd bridged(const Eigen::ArrayXd& displacement, const std::vector<bool>& valid,
+                       const Smoothing& smoothing, double frame_rate) {
     Eigen::ArrayXd x = displacement;
     bridge(x, valid);
-    return std::visit([&](const auto& smoother) { return Eigen::ArrayXd(smoother(x, frame_rate)); },
-                      smoothing);
+    return smoothed(x, smoothing, frame_rate);
 }
 
 WallReport report(const SeparatedWall& wall, double lag, const WallMotion& motion,
@@ -74,16 +76,13 @@ Baseband<double> conditioned(const FrameView<T>& frames, const RecordingSettings
 
 }  // namespace
 
-ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<FrameState>& states,
+ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameState>& states,
                           const TrackOptions& options) {
     validate(options);
+    validate(baseband);
     require_trackable(baseband.settings, baseband.grid, options);
-    require(baseband.grid.count == static_cast<std::size_t>(baseband.samples.cols()),
-            "samples of the grid", baseband.grid.count,
-            detail::concatenate("must equal the baseband's, ", baseband.samples.cols()));
-    require(states.size() == static_cast<std::size_t>(baseband.samples.rows()),
-            "number of frame states", states.size(),
-            detail::concatenate("must equal the frames, ", baseband.samples.rows()));
+    require(states.size() == baseband.frames(), "number of frame states", states.size(),
+            detail::concatenate("must equal the frames, ", baseband.frames()));
     ArteryMotion result;
     for (const FrameState state : states) {
         result.clipped += state == FrameState::clipped ? 1 : 0;
@@ -136,8 +135,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     }
     near.displacement += line.slow_path(walls.near.state.depth);
     far.displacement += line.slow_path(walls.far.state.depth);
-    const Eigen::ArrayXd near_motion = smoothed(near.displacement, valid, options.smoothing, rate);
-    const Eigen::ArrayXd far_motion = smoothed(far.displacement, valid, options.smoothing, rate);
+    const Eigen::ArrayXd near_motion = bridged(near.displacement, valid, options.smoothing, rate);
+    const Eigen::ArrayXd far_motion = bridged(far.displacement, valid, options.smoothing, rate);
     // A share that is not sure is an error of gain: it grows with the pulse. Both leave out what
     // the model is wrong by.
     const auto deviation = [&](const WallMotion& moved, const SeparatedWall& wall, Eigen::Index k) {
@@ -185,8 +184,11 @@ ArteryMotion track_artery(const Recording& recording, const TrackOptions& option
     return std::visit(
         [&](const auto& matrix) {
             const auto frames = matrix.view();
+            require(frames.samples() >= 1, "samples a frame", frames.samples(),
+                    "must be at least 1");
             TrackOptions own = options;
-            own.baseband.offset = settled_offset(frames, recording.settings, options);
+            own.baseband.offset =
+                settled_offset(frames, recording.settings, options.baseband, options.offset);
             const Baseband<double> baseband = conditioned(frames, recording.settings, own.baseband);
             const std::vector<FrameState> states = check_frames(frames, baseband, options.frames);
             ArteryMotion motion = track_artery(baseband, states, own);

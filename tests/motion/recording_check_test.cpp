@@ -143,7 +143,9 @@ TEST_CASE("settings that the samples contradict lower every quality and are name
 
 TEST_CASE("frames of any length end in a status, and their offset is no longer one") {
     const std::size_t whole = short_frames().samples();
-    for (std::size_t samples = 0; samples <= 64; ++samples) {
+    CHECK_THROWS_WITH_AS(static_cast<void>(track_artery(changed<std::int16_t>(0, 0))),
+                         "samples a frame = 0: must be at least 1", InvalidInput);
+    for (std::size_t samples = 1; samples <= 64; ++samples) {
         CAPTURE(samples);
         const ArteryMotion motion = track_artery(changed<std::int16_t>(samples, 0));
         CHECK(!motion.usable());

@@ -2,13 +2,14 @@
 #pragma once
 
 #include <cstddef>
+#include <string>
 #include <string_view>
 #include <vector>
 
-#include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "motion/slips.hpp"
+#include "echosieve/motion/contact_options.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/track_artery.hpp"
 
 namespace echosieve {
@@ -36,7 +37,7 @@ struct BlockOptions {
 };
 
 /// Throws InvalidInput, naming option, value and limit.
-void validate(const BlockOptions& options);
+ECHOSIEVE_API void validate(const BlockOptions& options);
 
 /// How a block came by its walls.
 enum class BlockOrigin {
@@ -109,6 +110,9 @@ struct BlockMotion {
                                                 ///< no walls in any block, that of the first one
     std::vector<FrameMotion> frames;
     std::vector<BlockRecord> blocks;
+    PulseDelay pulse_delay;             ///< taken off all depths: decided once, see BlockTracker
+    std::vector<std::string> warnings;  ///< see BlockTracker
+    double trust = 1;                   ///< see BlockTracker
 
     [[nodiscard]] bool usable() const noexcept { return status == TrackStatus::tracked; }
     [[nodiscard]] std::size_t valid_frames() const noexcept {
@@ -123,7 +127,7 @@ struct BlockMotion {
 };
 
 /// The status of a whole from its frames and blocks, see BlockMotion::status.
-[[nodiscard]] TrackStatus status_of(std::size_t valid, std::size_t frames,
-                                    const std::vector<BlockRecord>& blocks) noexcept;
+[[nodiscard]] ECHOSIEVE_API TrackStatus status_of(std::size_t valid, std::size_t frames,
+                                                  const std::vector<BlockRecord>& blocks) noexcept;
 
 }  // namespace echosieve

@@ -5,33 +5,33 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/condition/baseband_view.hpp"
+#include "echosieve/condition/frame_state.hpp"
 #include "echosieve/condition/offset_options.hpp"
 #include "echosieve/condition/settings_check_options.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
+#include "echosieve/motion/contact_options.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
-#include "motion/common_motion.hpp"
-#include "motion/contact.hpp"
-#include "motion/line.hpp"
-#include "motion/wall_finder.hpp"
-#include "motion/wall_motion.hpp"
-#include "motion/wall_search.hpp"
-#include "motion/wall_separation.hpp"
+#include "echosieve/motion/wall_finder_options.hpp"
+#include "echosieve/motion/wall_search_options.hpp"
+#include "echosieve/motion/wall_separation_options.hpp"
 
 namespace echosieve {
 
-// The way: baseband (condition) -> frame check -> pulse and bulk motion of the whole line
-// (common_motion.hpp, joint_motion.hpp) -> two walls that move apart (wall_finder.hpp), each taken
-// out of the tissue on it (wall_separation.hpp, layers.hpp) -> its motion in every frame
-// (wall_motion.hpp) and its echoes (wall_echoes.hpp) -> smoothing -> the pulse's delay taken off
-// the depths (pulse_delay.hpp). Research use: not a medical device, not for diagnosis.
+// The way (in src/motion): baseband (condition) -> frame check -> pulse and bulk motion of the
+// whole line (common_motion.hpp, joint_motion.hpp) -> two walls that move apart (wall_finder.hpp),
+// each taken out of the tissue on it (wall_separation.hpp, layers.hpp) -> its motion in every frame
+// (wall_motion.hpp) and its echoes (wall_pursuit.hpp) -> smoothing -> the pulse's delay taken off
+// the depths (pulse_evidence.hpp). Research use: not a medical device, not for diagnosis.
 
 /// Averages over longer times leave nothing of a pulse [s].
 inline constexpr double longest_averaging = 0.1;
@@ -80,25 +80,26 @@ inline void validate(const TrackOptions& options) {
 /// Fewer usable frames than this can't show a pulse.
 inline constexpr std::size_t fewest_frames = 64;
 
-/// Finds the artery in conditioned frames and follows both walls. `states` say which frames to use.
-/// Throws InvalidInput if their number differs from the frames', or as the other one does.
-[[nodiscard]] ArteryMotion track_artery(const Baseband<double>& baseband,
-                                        const std::vector<FrameState>& states,
-                                        const TrackOptions& options = {});
+/// Finds the artery in conditioned frames (a Baseband<double>, say) and follows both walls.
+/// `states` say which frames to use. Throws InvalidInput if their number differs from the frames',
+/// or as the other one does.
+[[nodiscard]] ECHOSIEVE_API ArteryMotion track_artery(const BasebandView& baseband,
+                                                      const std::vector<FrameState>& states,
+                                                      const TrackOptions& options = {});
 
 /// Conditions a recording, finds the artery in it and follows both walls. A constant offset of the
 /// samples is taken off first; settings that the samples contradict lower the qualities and are
 /// named among the warnings, with both figures (settings_check.hpp).
 /// Throws InvalidInput for settings or options outside their domain, for a sensor that no artery
 /// can be followed with, and for ranges of the walls outside the recording.
-[[nodiscard]] ArteryMotion track_artery(const Recording& recording,
-                                        const TrackOptions& options = {});
+[[nodiscard]] ECHOSIEVE_API ArteryMotion track_artery(const Recording& recording,
+                                                      const TrackOptions& options = {});
 
 /// Many recordings, each as track_artery follows it, on `threads` threads: the same bits on any
 /// number of them. Each thread needs the memory that one recording takes. Throws as track_artery
 /// does, for the first recording that it refuses, and as for_each_item does.
-[[nodiscard]] std::vector<ArteryMotion> track_arteries(std::span<const Recording> recordings,
-                                                       const TrackOptions& options = {},
-                                                       std::size_t threads = 1);
+[[nodiscard]] ECHOSIEVE_API std::vector<ArteryMotion> track_arteries(
+    std::span<const Recording> recordings, const TrackOptions& options = {},
+    std::size_t threads = 1);
 
 }  // namespace echosieve

@@ -1,4 +1,6 @@
-// How the two walls are looked for along the line: the options.
+// How the two walls are looked for along the line: the options. The steps themselves, with their
+// symbols: src/motion/share_scan.hpp, wall_finder.hpp. The pulse p has range 1, so that a share in
+// it is a length.
 #pragma once
 
 #include <limits>
@@ -15,6 +17,7 @@ inline constexpr double largest_scanned_share = 3e-3;
 inline constexpr double most_steps_per_wavelength = 32;
 inline constexpr double fastest_drift = 20;  ///< what is faster is no drift [Hz]
 
+/// A gate asked for the fastest pulse share in it, all slower ones allowed.
 struct ShareScanOptions {
     double largest_share = 750e-6;  ///< over the range of p [m]
     double steps_per_wavelength =
@@ -65,6 +68,7 @@ struct DepthRange {
 inline constexpr double closest_scan = 0.02;
 inline constexpr double widest_scan = 2;
 
+/// Which pair of depths is taken for the walls.
 struct WallFinderOptions {
     /// below the first sample, where the ring-down ends: no wall is looked for above, and nothing
     /// there counts for contact, energy, slips, the common motion or the pulse's shape [m]

@@ -1,5 +1,11 @@
-#include "support/pulse_delay_option.hpp"
+#include "support/tracking_options.hpp"
 
+#include <algorithm>
+#include <cstdio>
+#include <string>
+
+#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/recording_file.hpp"
 #include "support/options.hpp"
 
 namespace examples {
@@ -22,6 +28,19 @@ echosieve::RecordingSettings with_pulse_delay(echosieve::RecordingSettings setti
         validate(settings);
     }
     return settings;
+}
+
+void set_block_length(echosieve::BlockOptions& options, double length) {
+    options.length = length;
+    options.overlap = length / 2;
+    options.shortest_fit = std::min(echosieve::BlockOptions{}.shortest_fit, length);
+}
+
+void tell_unknown_settings(const std::filesystem::path& file) {
+    for (const std::string& field : echosieve::unknown_settings(file)) {
+        std::fprintf(stderr, "%s: field '%s' is not understood, and left out\n",
+                     echosieve::printable(file.string()).c_str(), field.c_str());
+    }
 }
 
 }  // namespace examples
