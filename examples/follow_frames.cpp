@@ -34,6 +34,7 @@ echosieve::Recording first_seconds(const Orders& orders, examples::FrameInput& i
     echosieve::Recording recording;
     recording.settings =
         examples::with_pulse_delay(echosieve::read_settings(orders.settings), orders.pulse_delay);
+    examples::tell_doubts(orders.settings, recording.settings, orders.samples);
     const double wanted = std::round(orders.learning * recording.settings.frame_rate);
     echosieve::require(wanted * static_cast<double>(orders.samples) <= most_values,
                        "samples to learn from", wanted * static_cast<double>(orders.samples),
@@ -50,7 +51,6 @@ echosieve::Recording first_seconds(const Orders& orders, examples::FrameInput& i
 }
 
 int follow(const Orders& orders) {
-    examples::tell_unknown_settings(orders.settings);
     examples::FrameInput input;
     const echosieve::Recording recording = first_seconds(orders, input);
     const double start =

@@ -1,4 +1,5 @@
 // make_recording: writes a synthetic recording with known truth.
+#include <cmath>
 #include <concepts>
 #include <cstddef>
 #include <cstdint>
@@ -151,11 +152,27 @@ echosieve::DrawnScene<S> scene_of(const Orders& orders) {
     return scene;
 }
 
+// A recording that takes long or much memory is said beforehand; the progress follows.
+template <class Options>
+void tell_size(const Options& options, std::size_t value_size) {
+    constexpr double large = 500e6;  // [bytes]
+    const double frames = std::round(options.duration * options.settings.frame_rate);
+    const double samples =
+        std::floor(options.settings.arrival(options.depth_range) * options.settings.sampling_rate);
+    const double bytes = frames * samples * static_cast<double>(value_size);
+    if (bytes > large) {
+        std::fprintf(stderr,
+                     "make_recording: %.0f frames of %.0f samples, %.1f GB; Ctrl-C ends it\n",
+                     frames, samples, 1e-9 * bytes);
+    }
+}
+
 template <class S>
 void make(const Orders& orders) {
     RecordingFiles files(orders.name);
     const echosieve::DrawnScene<S> drawn = scene_of<S>(orders);
     const S scene(drawn.options, drawn.seed);
+    tell_size(drawn.options, orders.as_float ? sizeof(float) : sizeof(std::int16_t));
     examples::Progress progress("rendering");
     const auto show = [&](std::size_t done, std::size_t all) { progress.show(done, all); };
     const echosieve::SyntheticRecording made =
