@@ -126,7 +126,7 @@ def bad_settings():
     for deep in (17, 200000):
         yield f"nested {deep} deep", changed(note="=" + "[" * deep + "]" * deep), "nested deeper"
         yield f"a setting nested {deep} deep", changed(bandwidth="=" + "[" * deep + "]" * deep), "nested deeper"
-        yield f"objects {deep} deep", changed(note="=" + "{\"a\":" * deep + "1" + "}" * deep), "nested deeper"
+        yield f"objects {deep} deep", changed(note="=" + "{\"a\":" * deep + "1" + "}" * deep), "holds no settings"
     yield "open 200000 deep", b"[" * 200000, "nested deeper"
     for field in GOOD:
         yield f"{field} missing", changed(**{field: None}), f"field '{field}' is missing"

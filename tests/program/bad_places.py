@@ -49,13 +49,12 @@ def inputs():
                        setup=link(name, "good.npy", soft, "there"))
     yield Case("track_artery", "soft link to the settings", ["good.npy", "--out", "there"], ("motion.csv", "is the input"),
                setup=link("motion.csv", "good.json", True, "there"))
-    for out in (".", "./", "../" + "case", "linked", "there/.."):
+    for out in (".", "./", "itself/.", "linked", "there/.."):
         def setup(place):
             link("motion.csv", "good.npy", folder=None)(place)
             os.symlink(".", place / "linked")
             (place / "there").mkdir()
-            os.symlink(".", place / "case")
-        out = "case/." if out == "../case" else out
+            os.symlink("../" + place.name, place / "itself")
         yield Case("track_artery", f"the recording's folder as {out}", ["motion.csv", "--meta", "good.json", "--out", out],
                    ("is the input",), setup=setup)
     for name in ("dictionary.npy", "signals.npy", "./signals.npy"):
