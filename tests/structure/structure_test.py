@@ -8,11 +8,39 @@ import kernel_symbols
 import structure
 
 HEADER = "#pragma once\n"
+# Declarations that need no mark, or have it.
+BORDER = """
+namespace echosieve {
+struct Walls {
+    double depth = 3e-3;
+    std::vector<double> own{};  // void comment();
+    [[nodiscard]] double size() const noexcept { return own.empty() ? f(0) : 1; }
+    Walls() = default;
+};
+ECHOSIEVE_API void validate(const Walls& walls);
+[[nodiscard]] ECHOSIEVE_API Walls find(
+    const Walls& walls = {}, double x = f(3));
+template <class T>
+class Follower {
+    static_assert(f(3));
+public:
+    explicit Follower(T x) : x_(x) { g(); }
+    ECHOSIEVE_EXPORT void push(T x);
+private:
+    void make();
+    T x_ = f(2);
+};
+inline double f(double x) { return x; }
+}
+"""
 CLEAN = {
     "include/echosieve/core/error.hpp": HEADER,
     "include/echosieve/atoms/gabor.hpp": HEADER + '#include "echosieve/core/error.hpp"\n',
     "include/echosieve/optimise/swarm.hpp": HEADER + '#include "echosieve/core/error.hpp"\n',
-    "include/echosieve/motion/walls.hpp": HEADER + '#include "echosieve/atoms/gabor.hpp"\n',
+    "include/echosieve/motion/walls.hpp": HEADER + '#include "echosieve/atoms/gabor.hpp"\n' + BORDER,
+    "include/echosieve/pursuit/engine.hpp": HEADER + "#include <Eigen/Core>\nvoid f();\n",
+    "src/motion/line.hpp": HEADER + '#include "echosieve/motion/walls.hpp"\n#include <Eigen/Core>\nvoid f();\n',
+    "src/motion/line.cpp": '#include "motion/line.hpp"\n',
     "include/echosieve/io/npy.hpp": HEADER,
     "src/io/npy.cpp": '#include "echosieve/io/npy.hpp"\n',
     "tests/atoms/gabor_test.cpp": 'TEST_CASE("a, b") {}\n',
@@ -39,6 +67,23 @@ PLANTED = {
     "umbrella in a test": ("tests/io/bad.cpp", '#include "echosieve/echosieve.hpp"\n', "includes the umbrella"),
     "relative include": ("include/echosieve/atoms/bad.hpp", HEADER + '#include "gabor.hpp"\n',
                          "write the path from echosieve/"),
+    "Eigen shown": ("include/echosieve/io/bad.hpp", HEADER + "#include <Eigen/Core>\n",
+                    "public header shows Eigen (Eigen/Core)"),
+    "Eigen shown by another": ("include/echosieve/motion/bad.hpp",
+                               HEADER + '#include "echosieve/pursuit/engine.hpp"\n',
+                               "(include/echosieve/pursuit/engine.hpp -> Eigen/Core)"),
+    "unmarked function": ("include/echosieve/motion/bad.hpp", HEADER + "[[nodiscard]] int f(int x = {});\n",
+                          "without ECHOSIEVE_API no library shows it: [[nodiscard]] int f(int x = {})"),
+    "unmarked member": ("include/echosieve/motion/bad.hpp",
+                        HEADER + "class A {\n  void h();\npublic:\n  int g() { return 1; }\n  A(int);\n};\n",
+                        "without ECHOSIEVE_API no library shows it: A(int)"),
+    "unmarked operator": ("include/echosieve/kernels/bad.hpp", HEADER + "struct A {\n  int operator()(int) const;\n};\n",
+                          "shows it: int operator()(int) const"),
+    "arrow inside": ("src/io/bad.cpp", '#include "motion/line.hpp"\n', "the room 'io' may not include 'motion'"),
+    "missing inside": ("src/motion/bad.cpp", '#include "motion/none.hpp"\n', "does not exist"),
+    "inside from a header": ("include/echosieve/motion/bad.hpp", HEADER + '#include "motion/line.hpp"\n',
+                             "write the path from echosieve/"),
+    "circle inside": ("src/motion/line.hpp", HEADER + '#include "motion/line.hpp"\n', "run in a circle"),
     "missing header": ("src/io/bad.cpp", '#include "echosieve/io/none.hpp"\n', "does not exist"),
     "circle": ("include/echosieve/core/error.hpp", HEADER + '#include "echosieve/core/error.hpp"\n',
                "run in a circle"),

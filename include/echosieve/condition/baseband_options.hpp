@@ -9,6 +9,8 @@ namespace echosieve {
 struct BasebandOptions {
     double cutoff = 1.1;  ///< of the low-pass, in sensor bandwidths to each side of the centre
     double rate = 3.6;    ///< lowest rate of the result, in sensor bandwidths
+    /// taken off every sample before all else, see constant_offset.hpp [counts]
+    double offset = 0;
 };
 
 inline void validate(const BasebandOptions& options) {
@@ -16,6 +18,7 @@ inline void validate(const BasebandOptions& options) {
             "must be positive and finite [sensor bandwidths]");
     require(options.rate > 2 * options.cutoff && is_finite(options.rate), "rate", options.rate,
             "must be finite and exceed twice the cutoff [sensor bandwidths]");
+    require(is_finite(options.offset), "offset", options.offset, "must be finite [counts]");
 }
 
 }  // namespace echosieve

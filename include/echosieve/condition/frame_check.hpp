@@ -74,8 +74,9 @@ void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
     // samples.
     std::size_t run = shortest_flat_run;
     if constexpr (std::is_integral_v<T>) {
+        // About the middle: the samples may stand off zero.
         const double top =
-            std::max(1.0, std::max(-static_cast<double>(low), static_cast<double>(high)));
+            std::max(1.0, (static_cast<double>(high) - static_cast<double>(low)) / 2);
         const double cycle = settings.sampling_rate / settings.sensor.centre_frequency;
         run += static_cast<std::size_t>(std::ceil(cycle / std::numbers::pi * std::sqrt(2 / top)));
     }

@@ -19,6 +19,9 @@ enum class FrameState : unsigned char {
     not_finite  ///< holds a NaN or an infinity
 };
 
+/// Each neighbour costs as much as the next: more of them are no neighbours.
+inline constexpr int most_neighbours = 100;
+
 struct FrameCheckOptions {
     double least_correlation = 0.5;  ///< with the neighbours, relative to the recording's median
     double deviations = 5;           ///< below the median, for noise's own scatter of r
@@ -33,9 +36,13 @@ struct FrameCheckOptions {
 inline void validate(const FrameCheckOptions& options) {
     require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
             options.least_correlation, "must lie in [0, 1)");
-    require(options.deviations >= 0, "deviations", options.deviations, "must be zero or more");
+    require(options.deviations >= 0 && is_finite(options.deviations), "deviations",
+            options.deviations, "must be zero or more and finite");
     require(options.energy_range > 1, "energy_range", options.energy_range, "must exceed 1");
-    require(options.neighbours >= 1, "neighbours", options.neighbours, "must be at least 1");
+    require(is_finite(options.energy_range), "energy_range", options.energy_range,
+            "must be finite");
+    require(options.neighbours >= 1 && options.neighbours <= most_neighbours, "neighbours",
+            options.neighbours, detail::concatenate("must lie in [1, ", most_neighbours, "]"));
     require(options.clipped_fraction > 0, "clipped_fraction", options.clipped_fraction,
             "must be positive");
     require(options.saturated_part > 0, "saturated_part", options.saturated_part,

@@ -1,6 +1,7 @@
 // Frames without contact, and frames in which the sensor slips: how they are told.
 #pragma once
 
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 
@@ -13,7 +14,7 @@ struct ContactOptions {
         16e-3;  ///< Gaussian: a frame with a quarter of lost ones around it is lost too [s]
 };
 
-void validate(const ContactOptions& options);
+ECHOSIEVE_API void validate(const ContactOptions& options);
 
 struct SlipOptions {
     double span = 10e-3;          ///< between the lines compared [s]
