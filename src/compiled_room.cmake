@@ -5,8 +5,8 @@
 # code of the user's may run in the library's place or the other way round. Two things see to that. What the public
 # headers of compiled rooms show is laid out alike whatever the flags (include/echosieve/core/api.hpp). And a library
 # keeps to itself all that it does not mean to show: its functions are hidden but for those marked ECHOSIEVE_API, and
-# the hidden ones are made local, so that the linker can't merge an inline function or template of theirs, Eigen's or
-# our own headers', with the user's copy of it.
+# the hidden ones are made local, so that the linker can't merge an inline function or template, Eigen's, std's or our
+# own headers', with the user's copy of it.
 #
 # A static library is therefore one object, linked beforehand (ld -r) without its groups of mergeable sections and
 # with its hidden symbols made local (objcopy). echosieve_<room>_objects are the objects as they come from the
@@ -18,8 +18,20 @@ if(CMAKE_CXX_COMPILER_ID STREQUAL "GNU")
   list(APPEND ECHOSIEVE_OWN -fno-gnu-unique)
 endif()
 
+# What is made local: all that is hidden, and the copies of std's functions, tables and statics, which g++ shows. With
+# those the numbers would hang on a user's -ffast-math.
+set(ECHOSIEVE_LOCAL --localize-hidden --wildcard)
+foreach(std _ZNS* _ZNKS* _ZSt* _ZT[ISV]St* _ZT[ISV]NSt* _ZZNS* _ZZNKS* _ZZSt* _ZGV* _ZN9__gnu_cxx* _ZNK9__gnu_cxx*)
+  list(APPEND ECHOSIEVE_LOCAL --localize-symbol=${std})
+endforeach()
+
 # Finds out whether that can be done here. If not, it is said, once.
 function(echosieve_check_localising)
+  if(CMAKE_CXX_FLAGS MATCHES "-fsanitize|-fprofile|--coverage")
+    # Instruments keep tables in sections that only a whole program may join. Such builds are for our own tests.
+    message(STATUS "echosieve: instrumented, so the static libraries show what they hold")
+    set(ECHOSIEVE_LOCALISES OFF CACHE INTERNAL "Static libraries keep their own functions to themselves")
+  endif()
   if(DEFINED ECHOSIEVE_LOCALISES OR BUILD_SHARED_LIBS)
     return()
   endif()
@@ -31,7 +43,7 @@ int echosieve_outer(int x) { return echosieve_inner(x); }\n")
   set(fault "")
   foreach(step "${CMAKE_CXX_COMPILER};${flags};-O0;-fPIC;-fvisibility=hidden;${ECHOSIEVE_OWN};-c;try.cpp;-o;try.o"
                "${CMAKE_LINKER};-r;--force-group-allocation;try.o;-o;joined.o"
-               "${CMAKE_OBJCOPY};--localize-hidden;joined.o" "${CMAKE_NM};--extern-only;--defined-only;joined.o")
+               "${CMAKE_OBJCOPY};${ECHOSIEVE_LOCAL};joined.o" "${CMAKE_NM};--extern-only;--defined-only;joined.o")
     execute_process(COMMAND ${step} WORKING_DIRECTORY ${scratch} RESULT_VARIABLE result
                     OUTPUT_VARIABLE shown ERROR_VARIABLE error)
     if(NOT result EQUAL 0)
@@ -92,7 +104,7 @@ function(echosieve_compiled_room room)
     add_custom_command(OUTPUT ${folder}/${target}.o
       COMMAND ${CMAKE_COMMAND} -E make_directory ${folder}
       COMMAND ${CMAKE_LINKER} -r --force-group-allocation -o ${folder}/${target}.o ${objects}
-      COMMAND ${CMAKE_OBJCOPY} --localize-hidden ${folder}/${target}.o
+      COMMAND ${CMAKE_OBJCOPY} ${ECHOSIEVE_LOCAL} ${folder}/${target}.o
       DEPENDS ${objects} COMMAND_EXPAND_LISTS VERBATIM COMMENT "Joining the objects of ${target}")
     add_library(${target} STATIC ${folder}/${target}.o)
     set_target_properties(${target} PROPERTIES LINKER_LANGUAGE CXX)

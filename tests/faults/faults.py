@@ -63,19 +63,21 @@ class Planter:
         targets = set()
         for fault in faults:
             for target in self.targets_of(fault):
-                _, objects = self.tree.link_of(target)
+                words, objects = self.tree.link_of(target)
+                targets |= {word for word in words if word.endswith(".a")}
                 targets |= {o for o in objects if self.wanted(o, fault.tests)}
             targets |= set(self.programs_of(fault))
-        targets |= {word for target in {t for f in faults for t in self.targets_of(f)}
-                    for word in self.tree.link_of(target)[0] if word.endswith(".a")}
         if targets:
             self.tree.ninja(f"-j{jobs}", *sorted(targets))
 
     @staticmethod
-    def targets_of(fault):
-        """The rooms' test programs that its tests belong to."""
-        rooms = {test.split("/")[0] for test in fault.tests if not test.startswith(PROGRAM_TEST)}
-        return [f"tests/test_{room}" for room in sorted(rooms)]
+    def target_of(test):
+        """The test program that a test file belongs to: its room's."""
+        return f"tests/test_{test.split('/')[0]}"
+
+    def targets_of(self, fault):
+        return sorted({self.target_of(test) for test in fault.tests
+                       if not test.startswith(PROGRAM_TEST)})
 
     def wanted(self, made, tests):
         """Whether an object goes into a program of these test files: it is one of them, or of none."""
@@ -109,39 +111,37 @@ class Planter:
 
     def outcome_of(self, fault, scratch):
         is_source = fault.file.endswith(".cpp")
-        sources = [fault.file] if is_source else list(fault.sources)
-        changed = {source: scratch.compile(source) for source in sources}
-        for target in self.targets_of(fault):
-            how = self.room_notices(fault, scratch, changed, target, whole=False)
+        changed = {source: scratch.compile(source)
+                   for source in ([fault.file] if is_source else fault.sources)}
+        for test in fault.tests:
+            how = (self.program_test_notices(fault, scratch, changed, test)
+                   if test.startswith(PROGRAM_TEST) else
+                   self.room_notices(fault, scratch, changed, self.target_of(test), (test,)))
             if how:
                 return Outcome("caught", how)
-        for test in fault.tests:
-            if test.startswith(PROGRAM_TEST):
-                how = self.program_test_notices(fault, scratch, changed, test)
-                if how:
-                    return Outcome("caught", how)
         for target in self.targets_of(fault):
-            how = self.room_notices(fault, scratch, changed, target, whole=True)
+            how = self.room_notices(fault, scratch, changed, target, None)
             if how:
                 return Outcome("caught", f"{how} [by the rest of the room]")
         return Outcome("survived", "")
 
-    def room_notices(self, fault, scratch, changed, target, whole):
-        """How a room's test program of the named test files, or of all, takes notice; None if it does not."""
+    def room_notices(self, fault, scratch, changed, target, tests):
+        """How a room's test program, of some test files or of all, takes notice; None if it does not."""
         _, objects = self.tree.link_of(target)
-        if not whole:
-            objects = [o for o in objects if self.wanted(o, fault.tests)]
-        else:
+        if tests is None:
             self.tree.ninja("-j1", *objects)
+        else:
+            objects = [o for o in objects if self.wanted(o, tests)]
         limit = self.baseline(target, tuple(objects))
-        tests = {self.tree.source_of[o]: o for o in objects if o in self.tree.source_of}
-        again = [] if fault.file.endswith(".cpp") else scratch.includers(fault.file, list(tests))
-        stale = {tests[source] for source in again}
-        new = [made for source in again for made in scratch.compile(source)]
-        new += [made for source, parts in changed.items() if not source.startswith("tests/")
-                for made in parts]
+        sources = {self.tree.source_of[o]: o for o in objects if o in self.tree.source_of}
+        if not fault.file.endswith(".cpp"):
+            for source in scratch.includers(fault.file, [s for s in sources if s not in changed]):
+                changed[source] = scratch.compile(source)
+        kept = [o for o in objects if self.tree.source_of.get(o) not in changed]
+        new = [made for source, parts in changed.items() if source in sources
+               or source.startswith("src/") for made in parts]
         # Before the libraries: their own members of these names are then left out.
-        self.tree.link(target, [o for o in objects if o not in stale] + new, scratch.folder / "faulty")
+        self.tree.link(target, kept + new, scratch.folder / "faulty")
         return notice(*run([str(scratch.folder / "faulty")], scratch.folder, limit))
 
     def baseline(self, target, objects):
@@ -177,10 +177,10 @@ class Planter:
             made.unlink(missing_ok=True)
             _, objects = self.tree.link_of(target)
             kept = [o for o in objects if self.tree.source_of.get(o) not in changed]
-            parts = [made_of for source, made_of in changed.items()
-                     if source.startswith("src/") or any(self.tree.source_of.get(o) == source
-                                                         for o in objects)]
-            self.tree.link(target, kept + [o for made_of in parts for o in made_of], made)
+            sources = {self.tree.source_of.get(o) for o in objects}
+            new = [part for source, parts in changed.items() if source in sources
+                   or source.startswith("src/") for part in parts]
+            self.tree.link(target, kept + new, made)
         moved = [scratch.moved(word.replace(str(self.tree.build / "examples"), str(programs))
                                .replace(str(self.tree.build / "tests"), str(scratch.folder)))
                  for word in command]

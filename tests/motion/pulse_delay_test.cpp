@@ -7,6 +7,7 @@
 #include <numbers>
 #include <vector>
 
+#include "echosieve/condition/baseband.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"

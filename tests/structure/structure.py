@@ -37,7 +37,7 @@ UMBRELLA_TOP = "// All public headers. For users: inside the library every file 
 SOURCES = {".hpp", ".cpp"}
 CHECKED = SOURCES | {".py", ".sh", ".cmake", ".in"}
 FOLDERS = ["include", "src", "tests", "examples", "bench", ".ci"]
-USERS = ("examples/", "tests/consumer/")
+USERS = ("examples/", "tests/consumer/", "tests/snippets/")
 
 INCLUDE = re.compile(r'^\s*#\s*include\s*(["<])([^">]+)[">]', re.MULTILINE)
 # A path that starts at the root of a file system, after a blank, quote, bracket or sign.

@@ -5,6 +5,7 @@ import sys
 import tempfile
 
 import kernel_symbols
+import library_symbols
 import structure
 
 HEADER = "#pragma once\n"
@@ -115,6 +116,28 @@ PLANTED_SYMBOLS = {
     "variable": ("0000000000000020 B echosieve::kernels::avx2::state", "outside echosieve::kernels::avx2"),
 }
 
+TAG = "[abi:this_program_needs_an_echosieve_library_of_version_0_1_0]"
+GOOD_LIBRARY = f"""
+libechosieve_motion.a:
+echosieve_motion.o:
+0000000000000000 T echosieve::find_wall_gates{TAG}(echosieve::BasebandView const&)
+0000000000000000 W echosieve::FrameFollower<short>::push(std::span<short const, 18446744073709551615ul>)
+0000000000000000 T echosieve::kernels::avx2::work(echosieve::kernels::Task const&)
+0000000000000000 W echosieve::FastPursuit<float>::FastPursuit(echosieve::GaborBox const&)
+0000000000000000 W echosieve::PursuitResult<echosieve::Echo<double>, double> echosieve::pursue<double>(int)
+0000000000000000 V vtable for echosieve::InvalidInput
+"""
+STD_SYMBOL = "0000000000000000 W void std::vector<double, std::allocator<double> >::resize(unsigned long)"
+# name -> (line of nm, part of the report that must appear)
+PLANTED_IN_LIBRARY = {
+    "function": ("0000000000000000 T echosieve::line_history(int)", "shown to the linker: echosieve::line_history"),
+    "inline function of Eigen's": ("0000000000000000 W Eigen::internal::aligned_free(void*)", "shown to the linker"),
+    "template of std's": (STD_SYMBOL, "shown to the linker: void std::vector<double"),
+    "template over a type of ours": ("0000000000000000 W std::vector<echosieve::Line>::~vector()", "shown to the linker"),
+    "unique": ("0000000000000000 u guard variable for std::use()", "unique in the whole program"),
+    "another member": ("0000000000000000 W echosieve::FastPursuit<float>::decompose()", "shown to the linker"),
+}
+
 
 def report(changes, umbrella=True):
     """The violations in the clean tree after the changes."""
@@ -151,9 +174,19 @@ def main():
         found = kernel_symbols.violations(GOOD_SYMBOLS + line, "avx2")
         if len(found) != 1 or expected not in found[0]:
             failures.append(f"symbol, {name}: expected one report with \"{expected}\", found {found}")
+    if library_symbols.violations(GOOD_LIBRARY):
+        failures.append(f"clean library: reported {library_symbols.violations(GOOD_LIBRARY)}")
+    if library_symbols.violations(GOOD_LIBRARY + STD_SYMBOL, shared=True):
+        failures.append("std's symbols in a shared library are reported")
+    if library_symbols.violations("") != ["shows nothing of ours"]:
+        failures.append("an empty library passes")
+    for name, (line, expected) in PLANTED_IN_LIBRARY.items():
+        found = library_symbols.violations(GOOD_LIBRARY + line)
+        if len(found) != 1 or expected not in found[0]:
+            failures.append(f"library, {name}: expected one report with \"{expected}\", found {found}")
     for line in failures:
         print(line)
-    print(f"{len(PLANTED) + len(PLANTED_SYMBOLS) + 5} cases, {len(failures)} failures")
+    print(f"{len(PLANTED) + len(PLANTED_SYMBOLS) + len(PLANTED_IN_LIBRARY) + 8} cases, {len(failures)} failures")
     return 1 if failures else 0
 
 
