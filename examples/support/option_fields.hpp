@@ -81,7 +81,7 @@ struct OptionFields<echosieve::SlipOptions> {
 template <>
 struct OptionFields<echosieve::BasebandOptions> {
     using T = echosieve::BasebandOptions;
-    static constexpr std::tuple list{FIELD(cutoff), FIELD(rate)};
+    static constexpr std::tuple list{FIELD(cutoff), FIELD(rate), FIELD(offset)};
 };
 
 template <>
