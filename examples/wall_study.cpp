@@ -44,7 +44,7 @@ struct Row {
     // what the recording is like, and what the tracker says of itself
     double frequency = 0, share = 0, distension = 0, over_tissue = 0, snr = 0;
     WallReport near, far;
-    WallSigns near_signs = WallSigns::Zero(), far_signs = WallSigns::Zero();
+    WallSigns near_signs{}, far_signs{};
     // over the valid frames: rms standard deviation [m], part within close_motion of the truth
     double near_std = 0, far_std = 0, near_within = 0, far_within = 0;
     // of right walls: valid frames, those with errors within 1 and 1.96 standard deviations
@@ -293,7 +293,7 @@ void write_details(const std::vector<Row>& rows, const std::filesystem::path& fi
     }
     std::vector<std::string> signs;  // the heads refer to their names
     for (const char* wall : {"near", "far"}) {
-        for (Eigen::Index k = 0; k < wall_sign_count; ++k) {
+        for (std::size_t k = 0; k < wall_sign_count; ++k) {
             signs.push_back(detail::concatenate(wall, "_sign_", k));
         }
     }

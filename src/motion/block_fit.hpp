@@ -5,8 +5,8 @@
 #include <cstddef>
 #include <vector>
 
-#include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/baseband_view.hpp"
+#include "echosieve/condition/frame_state.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_motion.hpp"
 #include "motion/frame_run.hpp"
@@ -54,7 +54,7 @@ struct OverlapDifference {
 
 /// Follows the block that starts with frame `first` of the recording. Throws InvalidInput if the
 /// number of states differs from the frames', or for options outside their domain.
-[[nodiscard]] BlockFit fit_block(const Baseband<double>& baseband,
+[[nodiscard]] BlockFit fit_block(const BasebandView& baseband,
                                  const std::vector<FrameState>& states, std::size_t first,
                                  const BlockFit& before, const BlockOptions& options);
 

@@ -8,9 +8,9 @@
 #include <numbers>
 #include <vector>
 
-#include "kernels/motion_sums_kernel.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/phasors.hpp"
+#include "kernels/motion_sums_kernel.hpp"
 #include "motion/layers.hpp"
 #include "motion/slow_time.hpp"
 #include "motion/smooth_step.hpp"

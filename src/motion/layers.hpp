@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/motion/layer_share.hpp"
 #include "motion/gate_spectrum.hpp"
 
 namespace echosieve {
@@ -24,11 +25,6 @@ namespace echosieve {
 // For given shares the best S is a linear least-squares solution per frequency (with a small ridge,
 // since layers that move alike can't be told apart); the shares follow by Gauss-Newton on what is
 // left (variable projection, Golub and Pereyra 1973, with the simplified Jacobian of Kaufman 1975).
-
-struct LayerShare {
-    double pulse = 0;  ///< a [m]
-    double bulk = 1;   ///< b
-};
 
 struct LayerFit {
     std::vector<LayerShare> shares;  ///< per layer

@@ -9,8 +9,8 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/baseband_view.hpp"
+#include "echosieve/condition/frame_state.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
 #include "motion/frame_run.hpp"
@@ -62,9 +62,9 @@ struct LineHistory {
     [[nodiscard]] Eigen::ArrayXd weights() const;
 };
 
-/// The lines of conditioned frames; those that are not good are bridged. Throws InvalidInput if the
-/// number of states differs from the frames'.
-[[nodiscard]] LineHistory line_history(const Baseband<double>& baseband,
+/// The lines of conditioned frames; those that are not good are bridged. Throws InvalidInput unless
+/// the samples are whole frames, and if the number of states differs from theirs.
+[[nodiscard]] LineHistory line_history(const BasebandView& baseband,
                                        const std::vector<FrameState>& states);
 
 }  // namespace echosieve

@@ -4,9 +4,9 @@
 #include <cstddef>
 #include <span>
 
-#include "kernels/moved_layers_kernel.hpp"
 #include "echosieve/core/instruction_set.hpp"
 #include "echosieve/kernels/phasors.hpp"
+#include "kernels/moved_layers_kernel.hpp"
 
 namespace echosieve {
 

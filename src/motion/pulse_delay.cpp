@@ -16,6 +16,7 @@
 #include "echosieve/condition/fir.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/gate_spectrum.hpp"
+#include "motion/pulse_evidence.hpp"
 
 namespace echosieve {
 

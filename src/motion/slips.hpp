@@ -3,10 +3,8 @@
 
 #include <vector>
 
-#include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/frame_check.hpp"
-#include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/condition/baseband_view.hpp"
+#include "echosieve/condition/frame_state.hpp"
 #include "echosieve/motion/contact_options.hpp"
 
 namespace echosieve {
@@ -22,7 +20,7 @@ namespace echosieve {
 /// Per frame: whether it slips. Only pairs of good frames are compared. `dead_zone` is the depth
 /// below the first sample that is left out [m]. Throws InvalidInput if the number of states differs
 /// from the frames', or for options outside their domain.
-[[nodiscard]] std::vector<bool> find_slips(const Baseband<double>& baseband,
+[[nodiscard]] std::vector<bool> find_slips(const BasebandView& baseband,
                                            const std::vector<FrameState>& states, double dead_zone,
                                            const SlipOptions& options = {});
 

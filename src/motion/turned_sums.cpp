@@ -5,8 +5,8 @@
 #include <cmath>
 #include <cstddef>
 
-#include "kernels/turned_sums_kernel.hpp"
 #include "echosieve/core/error.hpp"
+#include "kernels/turned_sums_kernel.hpp"
 
 namespace echosieve {
 

@@ -10,8 +10,8 @@
 #include <vector>
 
 #include "motion/layers.hpp"
-#include "motion/wall_model.hpp"
 #include "motion/moved_layers.hpp"
+#include "motion/wall_model.hpp"
 
 namespace echosieve {
 

@@ -9,8 +9,8 @@
 #include <utility>
 #include <vector>
 
-#include "kernels/wall_sums_kernel.hpp"
 #include "echosieve/atoms/bandwidth.hpp"
+#include "kernels/wall_sums_kernel.hpp"
 #include "motion/block_means.hpp"
 #include "motion/layers.hpp"
 #include "motion/turned_sums.hpp"

@@ -5,6 +5,7 @@
 #include <Eigen/Core>
 #include <cmath>
 #include <complex>
+#include <concepts>
 #include <cstddef>
 #include <numbers>
 #include <span>
@@ -12,6 +13,7 @@
 
 #include "echosieve/condition/analytic_filter.hpp"
 #include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/condition/baseband_view.hpp"
 #include "echosieve/condition/fir.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
@@ -98,6 +100,16 @@ struct Baseband {
     Matrix samples;              ///< [frames x grid.count]
     SamplingGrid grid;           ///< fast time of the samples
     RecordingSettings settings;  ///< of the recording that it was made from
+
+    /// As compiled functions take it. Throws InvalidInput unless the samples have the grid's count
+    /// of columns.
+    operator BasebandView() const  // NOLINT(google-explicit-constructor): the same, seen plainly
+    requires(std::same_as<R, double>)
+    {
+        require(static_cast<std::size_t>(samples.cols()) == grid.count, "samples a frame",
+                samples.cols(), detail::concatenate("must equal the grid's count, ", grid.count));
+        return {{samples.data(), static_cast<std::size_t>(samples.size())}, grid, settings};
+    }
 };
 
 /// All frames at once, on `threads` threads: the same bits on any number of them. Throws as

@@ -6,6 +6,7 @@
 #include <span>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

@@ -5,6 +5,8 @@
 #include <fstream>
 #include <ostream>
 
+#include "echosieve/core/api.hpp"
+
 namespace echosieve {
 
 /// Writes to NAME.<16 digits>.partial beside NAME, a name that no other writer has; commit() checks
@@ -18,8 +20,8 @@ class AtomicFile {
 public:
     /// Throws FileError if the file can't be opened for writing, and for a NAME that is there
     /// already and no regular file: a folder, a device.
-    explicit AtomicFile(std::filesystem::path name);
-    ~AtomicFile();
+    ECHOSIEVE_API explicit AtomicFile(std::filesystem::path name);
+    ECHOSIEVE_API ~AtomicFile();
     AtomicFile(const AtomicFile&) = delete;
     AtomicFile& operator=(const AtomicFile&) = delete;
 
@@ -27,7 +29,7 @@ public:
     [[nodiscard]] std::ostream& stream() noexcept { return stream_; }
 
     /// Throws FileError if a write failed (a full disk, say) or the file can't be given its name.
-    void commit();
+    ECHOSIEVE_API void commit();
 
 private:
     void discard() noexcept;

@@ -5,12 +5,14 @@
 #include <string>
 #include <vector>
 
+#include "echosieve/core/api.hpp"
+
 namespace echosieve {
 
 /// Throws FileError if writing `output` would replace one of `inputs`, whatever name, link or
 /// relative path leads to it.
-void refuse_to_replace(const std::filesystem::path& output,
-                       const std::vector<std::filesystem::path>& inputs);
+ECHOSIEVE_API void refuse_to_replace(const std::filesystem::path& output,
+                                     const std::vector<std::filesystem::path>& inputs);
 
 /// Where a set stands, and what it may hold.
 struct FileSetPlan {
@@ -31,22 +33,22 @@ class FileSet {
 public:
     /// Throws FileError for a folder that can't be made or written to, for a file of the plan that
     /// is one of its inputs, or is there and no regular file.
-    explicit FileSet(FileSetPlan plan);
+    ECHOSIEVE_API explicit FileSet(FileSetPlan plan);
     /// Without commit() nothing is left of what was written, nor of a folder made for it.
-    ~FileSet();
+    ECHOSIEVE_API ~FileSet();
     FileSet(const FileSet&) = delete;
     FileSet& operator=(const FileSet&) = delete;
 
     /// Where to write `file`, one of the plan's. Throws InvalidInput for another one.
-    [[nodiscard]] std::filesystem::path stage(const std::string& file) const;
+    [[nodiscard]] ECHOSIEVE_API std::filesystem::path stage(const std::string& file) const;
     /// The hidden folder, for files that help to make those of the set.
     [[nodiscard]] const std::filesystem::path& hidden_folder() const noexcept { return hidden_; }
     /// Whether `file` of an earlier set is there.
-    [[nodiscard]] bool stands(const std::string& file) const;
+    [[nodiscard]] ECHOSIEVE_API bool stands(const std::string& file) const;
 
     /// Puts what was written in place; files of the plan that were not written are then not there.
     /// Throws FileError if that fails: then the earlier set is back.
-    void commit();
+    ECHOSIEVE_API void commit();
 
 private:
     void make_folder();

@@ -1,10 +1,13 @@
-// How the pulse and the bulk motion that all depths share are estimated: the options.
+// How the pulse and the bulk motion that all depths share are estimated: the options. The steps
+// themselves, with their symbols, stand in src/motion: phase_track.hpp, track_joining.hpp,
+// common_motion.hpp.
 #pragma once
 
 #include "echosieve/core/error.hpp"
 
 namespace echosieve {
 
+/// Displacement of the echoes in gates along the line, from the phase between successive frames.
 struct PhaseTrackOptions {
     double first_offset = 2.5e-3;  ///< centre of the first gate, below the first sample [m]
     double spacing = 0.5e-3;       ///< between gate centres [m]
@@ -25,9 +28,10 @@ inline void validate(const PhaseTrackOptions& options) {
             "must be zero or more [s]");
 }
 
+/// Tracks on both sides of a time without contact, put together.
 struct TrackJoiningOptions {
-    double window = 40e-3;        ///< frames that T and T' are means of [s]
-    double reach = 1.5;           ///< of d_k, over the range of g_k within the runs
+    double window = 40e-3;        ///< frames before and after the gap that are averaged [s]
+    double reach = 1.5;           ///< of what the gap may hold, over the motion's range elsewhere
     double least_reach = 0.1e-3;  ///< and at least so far, rms over the gates [m]
     double most_reach = 2e-3;     ///< and no further [m]
 };
@@ -40,14 +44,16 @@ inline void validate(const TrackJoiningOptions& options) {
             detail::concatenate("must be at least least_reach, ", options.least_reach, " [m]"));
 }
 
+/// Pulse and bulk motion from the tracks of the whole line.
 struct CommonMotionOptions {
     PhaseTrackOptions tracks;
     TrackJoiningOptions joining;
     double slow_frequency = 0.7;    ///< below this a motion counts as slow [Hz]
     double lowest_coherence = 0.2;  ///< tracks at or below it hardly count
-    int reweightings = 10;
-    double fastest_stretch = 1.0;  ///< r holds nothing faster [Hz]
-    double least_gain = 0.01;  ///< ln of what r lowers the rest's mean square by, to be believed
+    int reweightings = 10;          ///< of the tracks, by how well the two fit them
+    double fastest_stretch = 1.0;   ///< a slow strain of the line holds nothing faster [Hz]
+    /// ln of what that strain lowers the rest's mean square by, to be believed
+    double least_gain = 0.01;
 };
 
 inline void validate(const CommonMotionOptions& options) {

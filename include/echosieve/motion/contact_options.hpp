@@ -1,20 +1,24 @@
-// Frames without contact, and frames in which the sensor slips: how they are told.
+// Frames without contact, and frames in which the sensor slips: how they are told. The steps
+// themselves, with their symbols: src/motion/contact.hpp, slips.hpp.
 #pragma once
 
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 
+/// A frame without contact has no coherence with the next one.
 struct ContactOptions {
     double smoothing = 8e-3;       ///< Gaussian in slow time [s]
-    double least_coherence = 0.2;  ///< of the median g: below it contact is lost
+    double least_coherence = 0.2;  ///< of the recording's median: below it contact is lost
     double surroundings =
         16e-3;  ///< Gaussian: a frame with a quarter of lost ones around it is lost too [s]
 };
 
-void validate(const ContactOptions& options);
+ECHOSIEVE_API void validate(const ContactOptions& options);
 
+/// Frames between which the line moves faster than the echoes' phase can be followed.
 struct SlipOptions {
     double span = 10e-3;          ///< between the lines compared [s]
     double largest_turn = 1.2;    ///< of the phase from frame to frame that can be followed [rad]

@@ -1,4 +1,6 @@
-// How the two walls are looked for along the line: the options.
+// How the two walls are looked for along the line: the options. The steps themselves, with their
+// symbols: src/motion/share_scan.hpp, wall_finder.hpp. The pulse p has range 1, so that a share in
+// it is a length.
 #pragma once
 
 #include <limits>
@@ -7,6 +9,7 @@
 
 namespace echosieve {
 
+/// A gate asked for the fastest pulse share in it, all slower ones allowed.
 struct ShareScanOptions {
     double largest_share = 750e-6;  ///< over the range of p [m]
     double steps_per_wavelength =
@@ -46,6 +49,7 @@ struct DepthRange {
     [[nodiscard]] bool holds(double depth) const noexcept { return depth >= from && depth <= to; }
 };
 
+/// Which pair of depths is taken for the walls.
 struct WallFinderOptions {
     double dead_zone =
         3.0e-3;  ///< depth below the first sample where no wall is looked for (ring-down) [m]

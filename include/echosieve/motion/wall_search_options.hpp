@@ -1,4 +1,5 @@
-// Which pulses the walls are looked for with, and which pair of walls is kept: the options.
+// Which pulses the walls are looked for with, and which pair of walls is kept: the options. The
+// steps themselves, with their symbols: src/motion/pulse_candidates.hpp, wall_search.hpp.
 #pragma once
 
 #include <cstddef>
@@ -8,14 +9,15 @@
 
 namespace echosieve {
 
+/// Guesses of the pulse from single gates, where the tissue hardly follows it.
 struct PulseCandidateOptions {
     PhaseTrackOptions tracks{.half_gate = 0.7e-3};
     TrackJoiningOptions joining;
     double slow_frequency = 0.4;      ///< below it a gate's track is left out [Hz]
     double lowest_coherence = 0.15;   ///< of a gate's track
     double smoothing = 6e-3;          ///< of a guess: Gaussian in slow time [s]
-    double lag = 4e-3;                ///< L [s]
-    double depth_smoothing = 0.3e-3;  ///< of V: Gaussian [m]
+    double lag = 4e-3;                ///< between the frames whose phases are compared [s]
+    double depth_smoothing = 0.3e-3;  ///< of the guess's strength along the line: Gaussian [m]
     double alike = 0.97;              ///< guesses with a larger correlation are one
 };
 
@@ -33,6 +35,7 @@ inline void validate(const PulseCandidateOptions& options) {
     require(options.alike > 0 && options.alike <= 1, "alike", options.alike, "must lie in (0, 1]");
 }
 
+/// Which guesses are tried, and when the search ends.
 struct WallSearchOptions {
     PulseCandidateOptions candidates;
     std::size_t most_candidates = 3;  ///< that are scanned beside the tissue's pulse

@@ -1,4 +1,5 @@
-// How both walls are taken out of the tissue on them and followed: the options.
+// How both walls are taken out of the tissue on them and followed: the options. The steps
+// themselves, with their symbols, stand in src/motion, each in the header named.
 #pragma once
 
 #include <vector>
@@ -7,9 +8,10 @@
 
 namespace echosieve {
 
+/// A step of pulse and bulk motion in all frames, from all gates at once (joint_motion.hpp).
 struct JointMotionOptions {
-    double pulse_cutoff = 25;     ///< f_c of the steps of p [Hz]
-    double bulk_cutoff = 25;      ///< f_c of the steps of q: slips are fast [Hz]
+    double pulse_cutoff = 25;     ///< steps of the pulse are smooth above it [Hz]
+    double bulk_cutoff = 25;      ///< the same of the bulk motion: slips are fast [Hz]
     double slow_frequency = 0.7;  ///< below this a motion counts as slow [Hz]
 };
 
@@ -21,11 +23,12 @@ inline void validate(const JointMotionOptions& options) {
             "must be positive [Hz]");
 }
 
+/// What pulse and bulk motion did while contact was lost: what is tried (gap_settling.hpp).
 struct GapSettlingOptions {
-    double pulse_reach = 1;        ///< of dp, both ways
-    double pulse_step = 0.05;      ///< of dp
-    double half_waves = 3;         ///< of dq, both ways: half wavelengths
-    double steps_a_half_wave = 8;  ///< of dq
+    double pulse_reach = 1;        ///< of the pulse, both ways, over its range
+    double pulse_step = 0.05;      ///< of the pulse
+    double half_waves = 3;         ///< of the bulk motion, both ways: half wavelengths
+    double steps_a_half_wave = 8;  ///< of the bulk motion
 };
 
 inline void validate(const GapSettlingOptions& options) {
@@ -36,6 +39,7 @@ inline void validate(const GapSettlingOptions& options) {
             "must be positive");
 }
 
+/// Tissue that pulsates later than the walls (tissue_lag.hpp).
 struct TissueLagOptions {
     double largest_lag = 60e-3;  ///< [s]
     double least_evidence = 40;  ///< of the walls together, for a lag
@@ -52,9 +56,10 @@ inline void validate(const TissueLagOptions& options) {
 /// Which of a wall's two echoes is meant.
 enum class WallLayer { outer, inner };
 
+/// Where the layer meant lies in a wall's waveform (reference_layer.hpp).
 struct ReferenceLayerOptions {
     WallLayer layer = WallLayer::outer;
-    double lowest_peak = 0.5;       ///< of the largest E: lower maxima are not the wall
+    double lowest_peak = 0.5;       ///< of the largest energy: lower maxima are not the wall
     double reach = 1.3e-3;          ///< from the strongest peak outwards [m]
     double thickest_wall = 0.9e-3;  ///< from the wall's first estimate outwards [m]
 };
@@ -67,22 +72,25 @@ inline void validate(const ReferenceLayerOptions& options) {
             "must be positive [m]");
 }
 
+/// The likelihood of a wall's gate: the wall a strained sheet, the tissue on it slower layers
+/// (wall_model.hpp).
 struct WallModelOptions {
     double interval = 4e-3;           ///< frames within it together weigh 1 in the evidence [s]
     double longest_interval = 16e-3;  ///< frames within it are averaged while little moves [s]
     double largest_turn =
         0.35;                   ///< of the wall's echo against the tissue's within an average [rad]
-    double thickness = 1.1e-3;  ///< of the sheet, from z_r towards the lumen [m]
-    double lead = 0.35e-3;      ///< of the sheet outside z_r, at 1 MHz bandwidth [m]
+    double thickness = 1.1e-3;  ///< of the sheet, from the layer followed towards the lumen [m]
+    double lead = 0.35e-3;      ///< of the sheet outside that layer, at 1 MHz bandwidth [m]
     double spacing = 0.27;      ///< of the sheet's layers, over the resolution c / (2 bandwidth)
-    double decay = 0.5e-3;      ///< l [m]
-    double still_power = 0.1;   ///< V_u, over the gate's power
+    double decay = 0.5e-3;      ///< of the echoes' power over depth, to 1/e [m]
+    double still_power = 0.1;   ///< of what stands still, over the gate's power
     double least_noise = 0.02;  ///< part of a gate's power that the model may not reach
-    /// what is tried for WallPrior's members, the most likely kept
+    /// what is tried, the most likely kept: power of a layer of tissue and of the wall, over the
+    /// gate's; largest share of the tissue, over the wall's
     std::vector<double> tissue_powers = {0.01, 0.03};
     std::vector<double> wall_powers = {0.1, 0.5, 3, 15};
     std::vector<double> tissue_reaches = {0.5, 0.65};
-    double strain_mean = 0.85;   ///< kappa before the gate is seen
+    double strain_mean = 0.85;   ///< strain over an incompressible tube's, before the gate is seen
     double strain_spread = 0.2;  ///< its standard deviation
 };
 
@@ -115,11 +123,12 @@ inline void validate(const WallModelOptions& options) {
     require(options.strain_spread > 0, "strain_spread", options.strain_spread, "must be positive");
 }
 
+/// Both walls and the tissue in turn (wall_separation.hpp).
 struct WallSeparationOptions {
     double tissue_half_gate = 0.8e-3;  ///< [m]
     double tissue_spacing = 1e-3;      ///< [m]
     double wall_distance = 1.5e-3;     ///< of tissue gates from the walls [m]
-    double bulk_reach = 0.7;           ///< of a wall's b from the line's
+    double bulk_reach = 0.7;           ///< of a wall's share in the bulk motion from the line's
     bool search_cycles = true;         ///< look for a wall's cycle over all within reach
     int rounds = 3;       ///< of shares and time courses in turn, before the walls are placed
     int fine_rounds = 5;  ///< and after
@@ -149,9 +158,10 @@ inline void validate(const WallSeparationOptions& options) {
     validate(options.model);
 }
 
+/// What a wall does beyond pulse and bulk motion (wall_motion.hpp).
 struct WallMotionOptions {
-    double cutoff = 20;     ///< f_c of what the wall does by itself [Hz]
-    double spread = 20e-6;  ///< s [m]
+    double cutoff = 20;     ///< of what the wall does by itself [Hz]
+    double spread = 20e-6;  ///< of it, usually [m]
 };
 
 inline void validate(const WallMotionOptions& options) {
