@@ -80,7 +80,7 @@ def main():
                 source.write_text("#include <complex>\n#include <span>\n#include <vector>\n" + text)
                 command = [compiler, "-std=c++20", *options.flags.split(), "-I", options.include, "-isystem"]
                 command += [options.eigen, "-c", str(source), "-o", f"{folder}/user.o"]
-                command += ["-DECHOSIEVE_COMPILED"] if compiled else []
+                command += ["-DECHOSIEVE_COMPILED=ECHOSIEVE_LAYOUT"] if compiled else []
                 runs = [compile_once(command) for _ in range(options.times)]
                 processor, clock = (min(values) for values in zip(*runs))
                 print(f"{compiler} {options.flags}: {name:47} {processor:6.2f} s, by the clock {clock:6.2f} s", flush=True)

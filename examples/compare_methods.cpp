@@ -1,13 +1,13 @@
 // compare_methods: the library's way and the customary ones on the same synthetic recordings.
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <cstdio>
-#include <exception>
 #include <filesystem>
 #include <map>
+#include <optional>
+#include <stdexcept>
 #include <string>
 #include <utility>
 #include <vector>
@@ -16,7 +16,13 @@
 #include "compare_methods/pictures.hpp"
 #include "compare_methods/scenes.hpp"
 #include "compare_methods/table.hpp"
+#include "echosieve/core/error.hpp"
+#include "echosieve/io/file_error.hpp"
+#include "support/command_line.hpp"
+#include "support/options.hpp"
 #include "support/parallel.hpp"
+#include "support/plot.hpp"
+#include "support/results.hpp"
 
 namespace {
 
@@ -82,44 +88,79 @@ std::vector<SweepRows> compare(const std::vector<Sweep>& sweeps, std::size_t see
     return result;
 }
 
-}  // namespace
-
-int main(int argc, char** argv) {
-    CLI::App app{
-        "Compares the library's way with the customary ones on synthetic recordings with known "
-        "truth: writes comparison.md, and its pictures in a folder pictures.\n"
-        "Research use: not a medical device, not for diagnosis."};
+struct Orders {
     std::string out = "docs";
     std::string details;
     std::size_t seeds = 5;
     std::size_t threads = 1;
     bool no_pictures = false;
-    app.add_option("--out", out, "Folder to write to")->capture_default_str();
-    app.add_option("--details", details, "Also write a CSV: one row a recording and method");
-    app.add_option("--seeds", seeds, "Recordings a setting")
-        ->check(CLI::Range(1, 1000))
-        ->capture_default_str();
-    app.add_option("--threads", threads, "Recordings at a time")
-        ->check(CLI::Range(1, 256))
-        ->capture_default_str();
-    app.add_flag("--no-pictures", no_pictures, "Write the table only");
-    CLI11_PARSE(app, argc, argv);
+};
 
-    try {
-        std::filesystem::create_directories(out);
-        const std::vector<SweepRows> rows = compare(all_sweeps(), seeds, threads);
-        write_table(rows, seeds, out);
-        if (!details.empty()) {
-            write_details(rows, details);
+// The table is the last: it shows the pictures.
+echosieve::FileSetPlan results_of(const Orders& orders, const std::vector<Sweep>& sweeps) {
+    echosieve::FileSetPlan plan{orders.out, "compare_methods", {}};
+    for (const Sweep& sweep : sweeps) {
+        if (!orders.no_pictures && !sweep.picture.empty()) {
+            plan.files.push_back("pictures/" + sweep.picture);
         }
-        if (!no_pictures) {
-            draw_pictures(rows, std::filesystem::path(out) / "pictures");
-        }
-        std::printf("Comparison in %s.\n",
-                    (std::filesystem::path(out) / "comparison.md").string().c_str());
-    } catch (const std::exception& problem) {
-        std::fprintf(stderr, "compare_methods: %s\n", problem.what());
-        return 1;
     }
-    return 0;
+    plan.files.emplace_back("comparison.md");
+    return plan;
+}
+
+// Whether a file of that name lies among the other results.
+bool is_result(const std::filesystem::path& file, const Orders& orders) {
+    const std::filesystem::path folder = std::filesystem::weakly_canonical(orders.out);
+    const std::filesystem::path place = std::filesystem::weakly_canonical(file);
+    return place == folder / "comparison.md" || place.parent_path() == folder / "pictures";
+}
+
+void compare(const Orders& orders) {
+    if (!orders.no_pictures && !examples::has_gnuplot()) {
+        throw std::runtime_error(
+            "gnuplot was not found: install it (package gnuplot-nox), or pass --no-pictures");
+    }
+    const std::vector<Sweep> sweeps = all_sweeps();
+    examples::Results results(results_of(orders, sweeps));
+    const std::filesystem::path details = orders.details;
+    std::optional<examples::Results> csv;
+    if (!orders.details.empty()) {
+        echosieve::require(!is_result(details, orders), "--details", orders.details,
+                           "is the name of another result");
+        csv.emplace(examples::one_file(details));
+    }
+    const std::vector<SweepRows> rows = compare(sweeps, orders.seeds, orders.threads);
+    write_table(rows, orders.seeds, results.stage("comparison.md"));
+    if (!orders.no_pictures) {
+        draw_pictures(rows, results);
+    }
+    if (csv) {
+        write_details(rows, csv->stage(details.filename().string()));
+        csv->commit();
+    }
+    results.commit();
+    std::printf("Comparison in %s.\n",
+                echosieve::printable((std::filesystem::path(orders.out) / "comparison.md").string())
+                    .c_str());
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    examples::CommandLine line(
+        "compare_methods",
+        "Compares the library's way with the customary ones on synthetic recordings with known "
+        "truth: writes comparison.md, and its pictures in a folder pictures.");
+    Orders orders;
+    CLI::App& app = line.app();
+    app.add_option("--out", orders.out, "Folder to write to")->capture_default_str();
+    app.add_option("--details", orders.details, "Also write a CSV: one row a recording and method");
+    examples::add_count(app, "--seeds", orders.seeds, {.most = 1000}, "Recordings a setting");
+    examples::add_count(app, "--threads", orders.threads, {.most = examples::most_threads},
+                        "Recordings at a time");
+    app.add_flag("--no-pictures", orders.no_pictures, "Write the table only");
+    return line.run(argc, argv, [&] {
+        compare(orders);
+        return 0;
+    });
 }

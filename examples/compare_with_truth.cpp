@@ -1,64 +1,90 @@
 // Compares motion.csv with the truth of a synthetic recording: rms error of each wall and of the
 // distension, mean removed, against the better of the inner and outer layer, over the frames that
 // were not dropped.
+#include <cmath>
 #include <cstddef>
 #include <cstdio>
-#include <exception>
-#include <fstream>
-#include <sstream>
-#include <stdexcept>
 #include <string>
 #include <vector>
 
+#include "compare_with_truth/read_table.hpp"
+#include "echosieve/io/file_error.hpp"
+#include "support/command_line.hpp"
 #include "support/score.hpp"
 
 namespace {
 
-using Table = std::vector<std::vector<double>>;
+using echosieve::FileError;
+using Row = std::vector<double>;
 
-Table read_table(const std::string& file, std::size_t columns) {
-    std::ifstream in(file);
-    std::string line;
-    if (!std::getline(in, line)) {
-        throw std::runtime_error(file + ": is missing or empty");
+constexpr const char* motion_header =
+    "time_s,near_wall_m,near_wall_std_m,far_wall_m,far_wall_std_m,diameter_m,valid,quality";
+constexpr const char* truth_header =
+    "time_s,near_inner_m,near_outer_m,far_inner_m,far_outer_m,dropped";
+
+bool flag(double value, const std::string& column, std::size_t row, const std::string& file) {
+    if (value != 0 && value != 1) {
+        throw FileError(file, "row " + std::to_string(row + 1) + ": " + column +
+                                  " must be 0 or 1, is " + std::to_string(value));
     }
-    Table rows;
-    while (std::getline(in, line)) {
-        std::istringstream fields(line);
-        std::vector<double> row;
-        for (std::string field; std::getline(fields, field, ',');) {
-            row.push_back(std::stod(field));
-        }
-        if (row.size() != columns) {
-            throw std::runtime_error(file + ": row " + std::to_string(rows.size() + 1) + " has " +
-                                     std::to_string(row.size()) + " columns, not " +
-                                     std::to_string(columns));
-        }
-        rows.push_back(row);
-    }
-    return rows;
+    return value == 1;
 }
 
-}  // namespace
-
-int main(int argc, char** argv) try {
-    if (argc != 3) {
-        std::fprintf(stderr, "usage: compare_with_truth motion.csv NAME.truth.csv\n");
-        return 1;
+// Both tables are of the same frames: their times have six decimals.
+void check_times(double motion, double truth, std::size_t row, const std::string& file) {
+    constexpr double rounding = 1.5e-6;  // [s]
+    if (!(std::abs(motion - truth) <= rounding)) {
+        throw FileError(file, "row " + std::to_string(row + 1) + " is of " +
+                                  std::to_string(motion) + " s, that of the truth of " +
+                                  std::to_string(truth) + " s");
     }
-    const Table motion = read_table(argv[1], 8);
-    const Table truth = read_table(argv[2], 6);
-    if (motion.size() != truth.size() || truth.empty()) {
-        throw std::runtime_error("the tables differ in length, or are empty");
+}
+
+// Depths of a frame: those of the truth are all known, those of a valid frame too.
+void check_depths(const Row& row, std::size_t first, std::size_t count, std::size_t number,
+                  const std::string& file) {
+    for (std::size_t k = first; k < first + count; ++k) {
+        if (!std::isfinite(row[k])) {
+            throw FileError(file, "row " + std::to_string(number + 1) + ", column " +
+                                      std::to_string(k + 1) + ": the depth is not known");
+        }
+    }
+}
+
+bool any_to_compare(const std::vector<bool>& valid, const std::vector<bool>& dropped) {
+    for (std::size_t i = 0; i < valid.size(); ++i) {
+        if (valid[i] && !dropped[i]) {
+            return true;
+        }
+    }
+    return false;
+}
+
+int compare(const std::string& motion_file, const std::string& truth_file) {
+    const std::vector<Row> motion = compare_with_truth::read_table(motion_file, motion_header);
+    const std::vector<Row> truth = compare_with_truth::read_table(truth_file, truth_header);
+    if (motion.size() != truth.size()) {
+        throw FileError(motion_file, "has " + std::to_string(motion.size()) +
+                                         " rows, the truth has " + std::to_string(truth.size()));
     }
     examples::MeasuredWalls measured;
     echosieve::Truth walls;
     for (std::size_t i = 0; i < truth.size(); ++i) {
-        measured.near.push_back(motion[i][1]);
-        measured.far.push_back(motion[i][3]);
-        measured.valid.push_back(motion[i][6] > 0.5);
-        walls.walls.push_back({truth[i][1], truth[i][2], truth[i][3], truth[i][4]});
-        walls.dropped.push_back(truth[i][5] > 0.5);
+        const Row& m = motion[i];
+        const Row& t = truth[i];
+        check_times(m[0], t[0], i, motion_file);
+        check_depths(t, 1, 4, i, truth_file);
+        measured.near.push_back(m[1]);
+        measured.far.push_back(m[3]);
+        measured.valid.push_back(flag(m[6], "valid", i, motion_file));
+        walls.walls.push_back({t[1], t[2], t[3], t[4]});
+        walls.dropped.push_back(flag(t[5], "dropped", i, truth_file));
+        if (measured.valid.back()) {
+            check_depths(m, 1, 5, i, motion_file);
+        }
+    }
+    if (!any_to_compare(measured.valid, walls.dropped)) {
+        throw FileError(motion_file, "has no valid frame that was not dropped: nothing to compare");
     }
     const examples::Score score = examples::score(measured, walls);
     std::printf("rms error: near wall %.2f um, far wall %.2f um, distension %.2f um\n",
@@ -70,7 +96,16 @@ int main(int argc, char** argv) try {
         "valid: %zu of %zu frames that were not dropped; %zu dropped frames taken for valid\n",
         score.valid, score.measured, score.false_valid);
     return 0;
-} catch (const std::exception& problem) {
-    std::fprintf(stderr, "compare_with_truth: %s\n", problem.what());
-    return 1;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    examples::CommandLine line(
+        "compare_with_truth",
+        "Compares motion.csv with the truth of a synthetic recording, NAME.truth.csv.");
+    std::string motion, truth;
+    line.app().add_option("motion.csv", motion, "What track_artery wrote")->required();
+    line.app().add_option("NAME.truth.csv", truth, "What make_recording wrote")->required();
+    return line.run(argc, argv, [&] { return compare(motion, truth); });
 }

@@ -3,7 +3,6 @@
 #include <cmath>
 #include <complex>
 #include <cstdio>
-#include <exception>
 #include <span>
 #include <string>
 #include <vector>
@@ -14,10 +13,13 @@
 #include "echosieve/correlate/bound.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/correlate/sampled.hpp"
+#include "support/command_line.hpp"
 
 using namespace echosieve;
 
-int main() try {
+namespace {
+
+int correlate() {
     constexpr double sound_speed = 1540;  // [m/s]
     constexpr double moved = 12e-6;       // [m], away from the sensor
     constexpr double sampling_rate = 125e6;
@@ -71,9 +73,14 @@ int main() try {
         std::printf("  %17.0f dB  %15.3f um  %11.3f um\n", decibels,
                     micrometres(std::sqrt(2.0) * bound.arrival), micrometres(delay_bound(bound)));
     }
-    std::puts("\nResearch use, not a medical device, not for diagnosis.");
+    std::printf("\n%s\n", examples::notice);
     return 0;
-} catch (const std::exception& error) {
-    std::fprintf(stderr, "correlate_two_echoes: %s\n", error.what());
-    return 1;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    return examples::CommandLine("correlate_two_echoes",
+                                 "The delay of two echoes, by the envelope and by the phase.")
+        .run(argc, argv, correlate);
 }

@@ -11,8 +11,11 @@
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "echosieve/pursuit/pursue.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "support/command_line.hpp"
 
-int main() {
+namespace {
+
+int decompose() {
     using namespace echosieve;
     SceneOptions options;
     options.duration = 1e-3;  // one frame
@@ -44,6 +47,14 @@ int main() {
     }
     std::printf("Ended: %s. Explained %.4f of the energy.\n",
                 std::string(describe(result.status)).c_str(), result.explained());
-    std::printf("Synthetic data. Research use: not a medical device, not for diagnosis.\n");
+    std::printf("Synthetic data. %s\n", examples::notice);
     return result.usable() ? 0 : 1;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    return examples::CommandLine("decompose_one_frame",
+                                 "Takes one synthetic frame apart into ten echoes.")
+        .run(argc, argv, decompose);
 }

@@ -1,21 +1,30 @@
 // limits_study: Monte Carlo studies of the library's estimates beside the least errors that any
 // unbiased estimate can have, as Markdown tables and as columns for pictures.
-#include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
-#include <exception>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "echosieve/correlate/bound.hpp"
 #include "echosieve/io/csv.hpp"
 #include "limits_study/studies.hpp"
+#include "support/command_line.hpp"
+#include "support/options.hpp"
+#include "support/parallel.hpp"
+#include "support/results.hpp"
+#include "support/standard_streams.hpp"
 
 namespace {
 
 using namespace limits_study;
 
+// The files of the pictures' columns, if they are asked for.
+using Columns = std::optional<examples::Results>;
+
 void print_head(const char* title, const std::vector<StudyPoint>& points, const char* first) {
+    examples::flush_output();  // hours of work must not go on for an output that is lost
     std::printf("\n## %s\n\n| %s |", title, first);
     for (const Scatter& scatter : points[0].scatters) {
         std::printf(" %s |", scatter.name);
@@ -51,7 +60,7 @@ std::string decibels(double value) {
     return text;
 }
 
-void one_echo_table(bool chirped, const StudyOptions& options, const std::string& folder) {
+void one_echo_table(bool chirped, const StudyOptions& options, const Columns& columns) {
     std::vector<StudyPoint> points;
     for (const double db : {-5.0, -2.5, 0.0, 2.5, 5.0, 7.5, 10.0, 15.0, 20.0, 30.0, 40.0}) {
         points.push_back(one_echo(db, chirped, options));
@@ -75,9 +84,9 @@ void one_echo_table(bool chirped, const StudyOptions& options, const std::string
         from = points[k].decibels;
     }
     std::printf("\nAll within 1.2 of the bound, no outlier: from %.1f dB on.\n", from);
-    if (!folder.empty()) {
+    if (columns) {
         echosieve::CsvWriter table(
-            folder + (chirped ? "/chirped_echo.csv" : "/one_echo.csv"),
+            columns->stage(chirped ? "chirped_echo.csv" : "one_echo.csv"),
             {{"decibels", 1}, {"arrival", 4}, {"frequency", 4}, {"bandwidth", 4}, {"phase", 4}});
         for (const StudyPoint& p : points) {
             table.row({p.decibels, p.scatters[0].ratio, p.scatters[1].ratio, p.scatters[2].ratio,
@@ -102,7 +111,7 @@ void two_frames_table(const StudyOptions& options) {
     }
 }
 
-void overlap_table(bool shared, const StudyOptions& options, const std::string& folder) {
+void overlap_table(bool shared, const StudyOptions& options, const Columns& columns) {
     std::vector<StudyPoint> points;
     for (const double db : {20.0, 30.0}) {
         for (const double separation : {0.3e-6, 0.5e-6, 1e-6, 2e-6}) {
@@ -119,9 +128,9 @@ void overlap_table(bool shared, const StudyOptions& options, const std::string& 
                       1e9 * point.scatters[0].bound);
         print_point(text, point);
     }
-    if (!folder.empty()) {
+    if (columns) {
         echosieve::CsvWriter table(
-            folder + (shared ? "/shared_shapes.csv" : "/known_shapes.csv"),
+            columns->stage(shared ? "shared_shapes.csv" : "known_shapes.csv"),
             {{"decibels", 1}, {"separation_us", 3}, {"bound_ns", 4}, {"ratio", 4}});
         for (const StudyPoint& p : points) {
             table.row(
@@ -131,33 +140,49 @@ void overlap_table(bool shared, const StudyOptions& options, const std::string& 
     }
 }
 
-}  // namespace
-
-int main(int argc, char** argv) try {
-    CLI::App app{
-        "Monte Carlo studies of estimates beside their Cramer-Rao bounds; Markdown to the standard "
-        "output.\nResearch use: not a medical device, not for diagnosis."};
-    StudyOptions options;
-    std::size_t gates = 20000;
-    std::string folder;
-    app.add_option("--trials", options.trials, "A point")->capture_default_str();
-    app.add_option("--gates", gates, "Of noise alone")->capture_default_str();
-    app.add_option("--threads", options.threads, "")->capture_default_str();
-    app.add_flag("--float", options.single_precision, "Samples in single precision");
-    app.add_option("--columns", folder, "Folder for the columns of the pictures");
-    CLI11_PARSE(app, argc, argv);
-    one_echo_table(false, options, folder);
-    one_echo_table(true, options, folder);
+void study(const StudyOptions& options, std::size_t gates, const std::string& folder) {
+    Columns columns;
+    if (!folder.empty()) {
+        columns.emplace(echosieve::FileSetPlan{
+            folder,
+            "limits_study",
+            {"one_echo.csv", "chirped_echo.csv", "known_shapes.csv", "shared_shapes.csv"}});
+    }
+    one_echo_table(false, options, columns);
+    one_echo_table(true, options, columns);
     two_frames_table(options);
-    overlap_table(false, options, folder);
-    overlap_table(true, options, folder);
+    overlap_table(false, options, columns);
+    overlap_table(true, options, columns);
     std::printf("\n## False alarms in noise alone\n\n| asked | found | gates |\n|---|---|---|\n");
     for (const double probability : {0.05, 0.01}) {
         const FalseAlarms alarms = false_alarms(probability, gates, options);
         std::printf("| %.3f | %.4f | %zu |\n", alarms.asked, alarms.found, alarms.gates);
     }
-    return 0;
-} catch (const std::exception& problem) {
-    std::fprintf(stderr, "limits_study: %s\n", problem.what());
-    return 1;
+    if (columns) {
+        columns->commit();
+    }
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    examples::CommandLine line(
+        "limits_study",
+        "Monte Carlo studies of estimates beside their Cramer-Rao bounds; Markdown to the standard "
+        "output.");
+    StudyOptions options;
+    std::size_t gates = 20000;
+    std::string folder;
+    CLI::App& app = line.app();
+    // Ten million trials of one point take a day.
+    examples::add_count(app, "--trials", options.trials, {.most = 10'000'000}, "A point");
+    examples::add_count(app, "--gates", gates, {.most = 1'000'000'000}, "Of noise alone");
+    examples::add_count(app, "--threads", options.threads, {.most = examples::most_threads},
+                        "Trials at a time");
+    app.add_flag("--float", options.single_precision, "Samples in single precision");
+    app.add_option("--columns", folder, "Folder for the columns of the pictures");
+    return line.run(argc, argv, [&] {
+        study(options, gates, folder);
+        return 0;
+    });
 }

@@ -1,42 +1,89 @@
 // make_recording: writes a synthetic recording with known truth.
-#include <CLI/CLI.hpp>
 #include <concepts>
 #include <cstddef>
 #include <cstdint>
 #include <cstdio>
-#include <exception>
 #include <filesystem>
 #include <string>
 
 #include "echosieve/io/csv.hpp"
+#include "echosieve/io/file_error.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
+#include "support/command_line.hpp"
 #include "support/event_kinds.hpp"
+#include "support/options.hpp"
 #include "support/progress.hpp"
+#include "support/results.hpp"
 
 namespace {
 
-std::filesystem::path beside(const std::filesystem::path& file, const char* ending) {
-    std::filesystem::path path = file;
-    return path.replace_extension(ending);
-}
+// The files of one recording: NAME.json is the last, without it nobody reads the samples.
+class RecordingFiles {
+public:
+    /// Throws FileError for a name that does not end in .npy, and for a recording that is there and
+    /// is not this program's: it may be somebody's only one.
+    explicit RecordingFiles(const std::filesystem::path& file)
+        : file_(checked(file)),
+          results_({folder(),
+                    "make_recording." + name(".npy"),
+                    {name(".npy"), name(".truth.csv"), name(".beats.csv"), name(".json")}}) {
+        if ((results_.stands(name(".npy")) || results_.stands(name(".json"))) &&
+            !results_.stands(name(".truth.csv"))) {
+            throw echosieve::FileError(
+                file, "a recording of that name is there, and no " + name(".truth.csv") +
+                          " says that this program made it: choose another name");
+        }
+    }
+    [[nodiscard]] std::filesystem::path stage(const char* ending) const {
+        return results_.stage(name(ending));
+    }
+    /// As the user finds it.
+    [[nodiscard]] std::string shown(const char* ending) const {
+        std::filesystem::path path = file_;
+        return echosieve::printable(path.replace_extension(ending).string());
+    }
+    void commit() { results_.commit(); }
 
-void write_truth(const echosieve::Truth& truth, const std::filesystem::path& file) {
-    echosieve::CsvWriter walls(beside(file, ".truth.csv"), {{"time_s", 6},
-                                                            {"near_inner_m", 9},
-                                                            {"near_outer_m", 9},
-                                                            {"far_inner_m", 9},
-                                                            {"far_outer_m", 9},
-                                                            {"dropped", 0}});
+private:
+    static std::filesystem::path checked(const std::filesystem::path& file) {
+        if (file.extension() != ".npy") {
+            throw echosieve::FileError(file, "the name must end in .npy");
+        }
+        return file;
+    }
+    [[nodiscard]] std::filesystem::path folder() const {
+        const std::filesystem::path parent = file_.parent_path();
+        std::error_code ignored;
+        if (!parent.empty() && !std::filesystem::is_directory(parent, ignored)) {
+            throw echosieve::FileError(file_, "its folder does not exist");
+        }
+        return parent;
+    }
+    [[nodiscard]] std::string name(const char* ending) const {
+        return file_.filename().replace_extension(ending).string();
+    }
+
+    std::filesystem::path file_;
+    examples::Results results_;
+};
+
+void write_truth(const echosieve::Truth& truth, const RecordingFiles& files) {
+    echosieve::CsvWriter walls(files.stage(".truth.csv"), {{"time_s", 6},
+                                                           {"near_inner_m", 9},
+                                                           {"near_outer_m", 9},
+                                                           {"far_inner_m", 9},
+                                                           {"far_outer_m", 9},
+                                                           {"dropped", 0}});
     for (std::size_t i = 0; i < truth.times.size(); ++i) {
         const echosieve::WallDepths& w = truth.walls[i];
         walls.row({truth.times[i], w.near_inner, w.near_outer, w.far_inner, w.far_outer,
                    truth.dropped[i] ? 1.0 : 0.0});
     }
     walls.commit();
-    echosieve::CsvWriter beats(beside(file, ".beats.csv"), {{"onset_s", 4}});
+    echosieve::CsvWriter beats(files.stage(".beats.csv"), {{"onset_s", 4}});
     for (const double onset : truth.onsets) {
         beats.row({onset});
     }
@@ -105,7 +152,8 @@ echosieve::DrawnScene<S> scene_of(const Orders& orders) {
 }
 
 template <class S>
-void make(const Orders& orders, const std::filesystem::path& file) {
+void make(const Orders& orders) {
+    RecordingFiles files(orders.name);
     const echosieve::DrawnScene<S> drawn = scene_of<S>(orders);
     const S scene(drawn.options, drawn.seed);
     examples::Progress progress("rendering");
@@ -114,84 +162,72 @@ void make(const Orders& orders, const std::filesystem::path& file) {
         orders.as_float ? echosieve::render<float>(scene, drawn.seed, drawn.render, show)
                         : echosieve::render<std::int16_t>(scene, drawn.seed, drawn.render, show);
     progress.finish();
-    echosieve::write_recording(made.recording, file);
-    write_truth(made.truth, file);
+    echosieve::write_recording(made.recording, files.stage(".npy"));
+    write_truth(made.truth, files);
+    files.commit();
     std::printf(
         "%s: %zu frames of %zu samples, %zu echoes each, %zu beats, seed %llu\n"
         "Truth in %s, beats in %s.\n",
-        file.string().c_str(), made.recording.frame_count(), made.recording.sample_count(),
+        files.shown(".npy").c_str(), made.recording.frame_count(), made.recording.sample_count(),
         scene.echo_count(), made.truth.onsets.size(), static_cast<unsigned long long>(drawn.seed),
-        beside(file, ".truth.csv").string().c_str(), beside(file, ".beats.csv").string().c_str());
+        files.shown(".truth.csv").c_str(), files.shown(".beats.csv").c_str());
     if (made.truth.peak_lag > 0) {
         std::printf("Each echo's envelope peaks %.3f mm below the depth in the truth.\n",
                     1e3 * made.truth.peak_lag);
     }
-    std::printf("Synthetic data. Research use: not a medical device, not for diagnosis.\n");
+    std::printf("Synthetic data. %s\n", examples::notice);
 }
 
 void add_events(CLI::App& app, echosieve::SceneOptions& scene) {
     echosieve::SceneEvents& events = scene.events;
-    app.add_option("--contact-loss", events.contact_loss_decibels,
-                   "Level of all echoes while contact is lost [dB], 0 or less")
-        ->capture_default_str();
-    app.add_option("--contact-loss-start", events.contact_loss_start, "[s]")->capture_default_str();
-    app.add_option("--contact-loss-length", events.contact_loss_length, "[s]")
-        ->capture_default_str();
-    app.add_option("--near-strength", events.near_strength_modulation,
-                   "Change of the near wall's echoes with the pulse, -1 to 1")
-        ->capture_default_str();
-    app.add_option("--far-strength", events.far_strength_modulation,
-                   "Change of the far wall's echoes with the pulse, -1 to 1")
-        ->capture_default_str();
-    app.add_option("--far-lag", events.far_wall_lag, "Far wall's pulse after the near wall's [s]")
-        ->capture_default_str();
-    app.add_option("--tissue-lag", events.tissue_lag, "Tissue's pulse after the near wall's [s]")
-        ->capture_default_str();
-    app.add_option("--reverberation-depth", events.reverberation_depth,
-                   "Extra path of a second echo of all [m]")
-        ->capture_default_str();
-    app.add_option("--reverberation", events.reverberation_decibels,
-                   "Level of that second echo [dB]")
-        ->capture_default_str();
-    app.add_option("--trigger-jitter", events.trigger_jitter, "rms [s]")->capture_default_str();
-    app.add_option("--sensor-step", events.sensor_step, "By which all depths grow [m]")
-        ->capture_default_str();
-    app.add_option("--sensor-step-time", events.sensor_step_time, "[s]")->capture_default_str();
-    app.add_option("--clipped", events.clipped_fraction, "Chance that a frame's gain bursts")
-        ->capture_default_str();
-    app.add_option("--ectopic", scene.pulse.ectopic_probability, "Chance of an ectopic beat")
-        ->capture_default_str();
+    examples::add_number(app, "--contact-loss", events.contact_loss_decibels,
+                         "Level of all echoes while contact is lost [dB], 0 or less");
+    examples::add_number(app, "--contact-loss-start", events.contact_loss_start, "[s]");
+    examples::add_number(app, "--contact-loss-length", events.contact_loss_length, "[s]");
+    examples::add_number(app, "--near-strength", events.near_strength_modulation,
+                         "Change of the near wall's echoes with the pulse, -1 to 1");
+    examples::add_number(app, "--far-strength", events.far_strength_modulation,
+                         "Change of the far wall's echoes with the pulse, -1 to 1");
+    examples::add_number(app, "--far-lag", events.far_wall_lag,
+                         "Far wall's pulse after the near wall's [s]");
+    examples::add_number(app, "--tissue-lag", events.tissue_lag,
+                         "Tissue's pulse after the near wall's [s]");
+    examples::add_number(app, "--reverberation-depth", events.reverberation_depth,
+                         "Extra path of a second echo of all [m]");
+    examples::add_number(app, "--reverberation", events.reverberation_decibels,
+                         "Level of that second echo [dB]");
+    examples::add_number(app, "--trigger-jitter", events.trigger_jitter, "rms [s]");
+    examples::add_number(app, "--sensor-step", events.sensor_step, "By which all depths grow [m]");
+    examples::add_number(app, "--sensor-step-time", events.sensor_step_time, "[s]");
+    examples::add_number(app, "--clipped", events.clipped_fraction,
+                         "Chance that a frame's gain bursts");
+    examples::add_number(app, "--ectopic", scene.pulse.ectopic_probability,
+                         "Chance of an ectopic beat");
 }
 
 void add_scene(CLI::App& app, Orders& orders) {
     echosieve::SceneOptions& scene = orders.scene;
-    app.add_option("--centre-frequency", scene.settings.sensor.centre_frequency, "[Hz]")
-        ->capture_default_str();
-    app.add_option("--bandwidth", scene.settings.sensor.bandwidth, "-6 dB, full width [Hz]")
-        ->capture_default_str();
-    app.add_option("--sampling-rate", scene.settings.sampling_rate, "[Hz]")->capture_default_str();
-    app.add_option("--frame-rate", scene.settings.frame_rate, "[Hz]")->capture_default_str();
-    app.add_option("--start-depth", orders.start_depth, "Depth of the first sample [m]")
-        ->capture_default_str();
-    app.add_option("--depth-range", scene.depth_range, "Recorded depth from there [m]")
-        ->capture_default_str();
-    app.add_option("--centre-depth", scene.centre_depth, "Depth of the artery's axis [m]")
-        ->capture_default_str();
-    app.add_option("--diameter", scene.diameter, "Inner diameter [m]")->capture_default_str();
-    app.add_option("--distension", scene.distension, "Of the inner diameter [m]")
-        ->capture_default_str();
-    app.add_option("--near-share", scene.near_share,
-                   "Part of the distension that the near wall takes")
-        ->capture_default_str();
-    app.add_option("--heart-rate", orders.heart_rate, "[1/min]")->capture_default_str();
-    app.add_option("--breathing", scene.breathing, "Peak to peak [m]")->capture_default_str();
-    app.add_option("--clutter", scene.clutter_decibels,
-                   "Tissue echoes, rms over the wall's peak [dB]")
-        ->capture_default_str();
-    app.add_option("--snr", scene.snr_decibels, "Wall's peak over the noise of a raw sample [dB]")
-        ->capture_default_str();
-    app.add_option("--dropped", orders.render.dropped_fraction, "Chance that a frame is dropped")
-        ->capture_default_str();
+    examples::add_number(app, "--centre-frequency", scene.settings.sensor.centre_frequency, "[Hz]");
+    examples::add_number(app, "--bandwidth", scene.settings.sensor.bandwidth,
+                         "-6 dB, full width [Hz]");
+    examples::add_number(app, "--sampling-rate", scene.settings.sampling_rate, "[Hz]");
+    examples::add_number(app, "--frame-rate", scene.settings.frame_rate, "[Hz]");
+    examples::add_number(app, "--start-depth", orders.start_depth, "Depth of the first sample [m]");
+    examples::add_number(app, "--depth-range", scene.depth_range, "Recorded depth from there [m]");
+    examples::add_number(app, "--centre-depth", scene.centre_depth,
+                         "Depth of the artery's axis [m]");
+    examples::add_number(app, "--diameter", scene.diameter, "Inner diameter [m]");
+    examples::add_number(app, "--distension", scene.distension, "Of the inner diameter [m]");
+    examples::add_number(app, "--near-share", scene.near_share,
+                         "Part of the distension that the near wall takes");
+    examples::add_number(app, "--heart-rate", orders.heart_rate, "[1/min]");
+    examples::add_number(app, "--breathing", scene.breathing, "Peak to peak [m]");
+    examples::add_number(app, "--clutter", scene.clutter_decibels,
+                         "Tissue echoes, rms over the wall's peak [dB]");
+    examples::add_number(app, "--snr", scene.snr_decibels,
+                         "Wall's peak over the noise of a raw sample [dB]");
+    examples::add_number(app, "--dropped", orders.render.dropped_fraction,
+                         "Chance that a frame is dropped");
     app.add_option("--drop-kind", orders.drop_kind, "What a dropped frame holds")
         ->check(CLI::IsMember({"zeros", "noise", "repeat"}))
         ->capture_default_str();
@@ -200,14 +236,15 @@ void add_scene(CLI::App& app, Orders& orders) {
 }  // namespace
 
 int main(int argc, char** argv) {
-    CLI::App app{
+    examples::CommandLine line(
+        "make_recording",
         "Writes a synthetic recording of an artery between two layers of tissue, with known truth: "
-        "NAME.npy, NAME.json, NAME.truth.csv and NAME.beats.csv.\n"
-        "Research use: not a medical device, not for diagnosis."};
+        "NAME.npy, NAME.json, NAME.truth.csv and NAME.beats.csv.");
     Orders orders;
+    CLI::App& app = line.app();
     app.add_option("NAME.npy", orders.name, "File to write")->required();
-    app.add_option("--seed", orders.seed, "Seed of everything random")->capture_default_str();
-    app.add_option("--seconds", orders.scene.duration, "Length [s]")->capture_default_str();
+    examples::add_count(app, "--seed", orders.seed, {.least = 0}, "Seed of everything random");
+    examples::add_number(app, "--seconds", orders.scene.duration, "Length [s]");
     app.add_flag("--float32", orders.as_float, "Write float32 instead of int16");
     app.add_option("--simulator", orders.simulator,
                    "section: cross-section, Gaussian pulses; volume: tilted vessel in a volume, "
@@ -219,10 +256,9 @@ int main(int argc, char** argv) {
                        "Draw all but the length from the seed: an artery, or none: breathing or "
                        "pulsating tissue")
             ->check(CLI::IsMember({"artery", "breathing", "pulsating"}));
-    app.add_option("--event-probability", orders.event_probability,
-                   "That each kind of event happens in a drawn recording")
-        ->needs(drawn)
-        ->capture_default_str();
+    examples::add_number(app, "--event-probability", orders.event_probability,
+                         "That each kind of event happens in a drawn recording")
+        ->needs(drawn);
     app.add_option("--event", orders.only_event,
                    "The one kind of event that happens in a drawn recording")
         ->check(CLI::IsMember(examples::event_kinds()))
@@ -235,26 +271,14 @@ int main(int argc, char** argv) {
     CLI::App* events = app.add_option_group("Events", "Off by default, not with --drawn");
     add_events(*events, orders.scene);
     events->excludes(drawn);
-    CLI11_PARSE(app, argc, argv);
-
-    try {
+    return line.run(argc, argv, [&] {
         orders.scene.settings.start_time = orders.scene.settings.arrival(orders.start_depth);
         orders.scene.pulse.heart_rate = orders.heart_rate / 60;
         orders.render.drop_kind = orders.drop_kind == "zeros"   ? echosieve::DropKind::zeros
                                   : orders.drop_kind == "noise" ? echosieve::DropKind::noise
                                                                 : echosieve::DropKind::repeat;
-        const std::filesystem::path file = orders.name;
-        if (file.extension() != ".npy") {
-            throw echosieve::FileError(file, "the name must end in .npy");
-        }
-        if (orders.simulator == "section") {
-            make<echosieve::Scene>(orders, file);
-        } else {
-            make<echosieve::VolumeScene>(orders, file);
-        }
-    } catch (const std::exception& problem) {
-        std::fprintf(stderr, "make_recording: %s\n", problem.what());
-        return 1;
-    }
-    return 0;
+        orders.simulator == "section" ? make<echosieve::Scene>(orders)
+                                      : make<echosieve::VolumeScene>(orders);
+        return 0;
+    });
 }

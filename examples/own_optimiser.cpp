@@ -12,6 +12,7 @@
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "echosieve/pursuit/pursue.hpp"
 #include "own_optimiser/compass_search.hpp"
+#include "support/command_line.hpp"
 
 namespace {
 
@@ -48,9 +49,7 @@ void take_apart(const char* name, const Signal<Complex>& signal, const GaborBox&
     std::printf(" us\n");
 }
 
-}  // namespace
-
-int main() {
+int compare() {
     const SamplingGrid grid{
         .start_time = 0, .sampling_rate = 8e6, .count = 72, .mixing_frequency = 4e6};
     const std::vector<Complex> samples = noisy_frame(grid);
@@ -60,5 +59,14 @@ int main() {
     take_apart("compass search", signal, box, CompassSearch{.iterations = 60});
     take_apart("swarm of 50", signal, box, Swarm{.particles = 50, .iterations = 60});
     take_apart("Gauss-Newton", signal, box, GaussNewton{});
-    std::printf("Synthetic data. Research use: not a medical device, not for diagnosis.\n");
+    std::printf("Synthetic data. %s\n", examples::notice);
+    return 0;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    return examples::CommandLine("own_optimiser",
+                                 "Puts an optimiser of one's own into the pursuit.")
+        .run(argc, argv, compare);
 }

@@ -1,10 +1,11 @@
 // Which displacement precision can be had with a sensor: over signal to noise, averaging, the
 // spacing of a wall's layers, and the length of a coded pulse. Writes Markdown.
-#include <CLI/CLI.hpp>
+#include <cmath>
 #include <cstdio>
-#include <exception>
 
 #include "echosieve/correlate/measurement_plan.hpp"
+#include "support/command_line.hpp"
+#include "support/options.hpp"
 
 using namespace echosieve;
 
@@ -23,22 +24,9 @@ void print_row(const MeasurementPlan& plan) {
     std::printf(" %.1g |\n", at.cycle_skip_probability);
 }
 
-}  // namespace
-
-int main(int argc, char** argv) try {
-    CLI::App app{
-        "Least standard deviations (Cramer-Rao) of what a sensor can measure, as a table.\n"
-        "Research use: not a medical device, not for diagnosis."};
-    MeasurementPlan plan{.sensor = {.centre_frequency = 4e6, .bandwidth = 1e6}};
-    double wanted = 1;
-    app.add_option("--centre-frequency", plan.sensor.centre_frequency, "[Hz]")
-        ->capture_default_str();
-    app.add_option("--bandwidth", plan.sensor.bandwidth, "-6 dB [Hz]")->capture_default_str();
-    app.add_option("--sampling-rate", plan.sampling_rate, "[Hz]")->capture_default_str();
-    app.add_option("--averaged-frames", plan.averaged_frames, "")->capture_default_str();
-    app.add_option("--sound-speed", plan.sound_speed, "[m/s]")->capture_default_str();
-    app.add_option("--wanted", wanted, "Displacement deviation [um]")->capture_default_str();
-    CLI11_PARSE(app, argc, argv);
+void print_tables(MeasurementPlan plan, double wanted) {
+    // Before a line is printed.
+    static_cast<void>(required_signal_to_noise(plan, 1e-6 * wanted));
     std::printf(
         "# What precision can be had\n\n"
         "Written by `plan_measurement`. Least standard deviations of unbiased estimates, real "
@@ -78,8 +66,26 @@ int main(int argc, char** argv) try {
                     required_signal_to_noise(plan, 1e-6 * wanted),
                     std::pow(10.0, -at.coding_gain / 20), 1e3 * at.blind_depth);
     }
-    return 0;
-} catch (const std::exception& problem) {
-    std::fprintf(stderr, "plan_measurement: %s\n", problem.what());
-    return 1;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    examples::CommandLine line(
+        "plan_measurement",
+        "Least standard deviations (Cramer-Rao) of what a sensor can measure, as a table.");
+    MeasurementPlan plan{.sensor = {.centre_frequency = 4e6, .bandwidth = 1e6}};
+    double wanted = 1;
+    CLI::App& app = line.app();
+    examples::add_number(app, "--centre-frequency", plan.sensor.centre_frequency, "[Hz]");
+    examples::add_number(app, "--bandwidth", plan.sensor.bandwidth, "-6 dB [Hz]");
+    examples::add_number(app, "--sampling-rate", plan.sampling_rate, "[Hz]");
+    examples::add_count(app, "--averaged-frames", plan.averaged_frames, {.most = 1'000'000},
+                        "Frames over which the wall stands still");
+    examples::add_number(app, "--sound-speed", plan.sound_speed, "[m/s]");
+    examples::add_number(app, "--wanted", wanted, "Displacement deviation [um]");
+    return line.run(argc, argv, [&] {
+        print_tables(plan, wanted);
+        return 0;
+    });
 }

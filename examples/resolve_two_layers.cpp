@@ -4,7 +4,6 @@
 #include <cmath>
 #include <complex>
 #include <cstdio>
-#include <exception>
 #include <numbers>
 #include <span>
 #include <string>
@@ -15,9 +14,13 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/pursuit/joint_fit.hpp"
 #include "echosieve/pursuit/shared_shape_fit.hpp"
+#include "support/command_line.hpp"
 
 using namespace echosieve;
-int main() try {
+
+namespace {
+
+int resolve() {
     constexpr std::size_t frames = 100;
     constexpr double sound_speed = 1540;  // [m/s]
     const SamplingGrid grid{.start_time = 16e-6, .sampling_rate = 125e6, .count = 900};
@@ -73,8 +76,14 @@ int main() try {
                     micrometres(alone.echoes[0].atom.arrival - truth),
                     micrometres(alone.covariance.arrival(0)));
     }
-    std::puts("\nSynthetic data. Research use: not a medical device, not for diagnosis.");
-} catch (const std::exception& problem) {
-    std::fprintf(stderr, "resolve_two_layers: %s\n", problem.what());
-    return 1;
+    std::printf("\nSynthetic data. %s\n", examples::notice);
+    return 0;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    return examples::CommandLine("resolve_two_layers",
+                                 "Two layers closer together than a pulse is long, told apart.")
+        .run(argc, argv, resolve);
 }

@@ -1,6 +1,5 @@
 // wall_study: recordings drawn at random from both simulators, tracked with no hand work and scored
 // against the truth; and recordings without an artery, in which nothing may be found.
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <array>
 #include <chrono>
@@ -8,16 +7,20 @@
 #include <cstddef>
 #include <cstdint>
 #include <cstdio>
-#include <exception>
+#include <filesystem>
 #include <limits>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "echosieve/io/csv.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
+#include "support/command_line.hpp"
 #include "support/event_kinds.hpp"
+#include "support/options.hpp"
 #include "support/parallel.hpp"
+#include "support/results.hpp"
 #include "support/score.hpp"
 
 namespace {
@@ -41,7 +44,7 @@ struct Row {
     // what the recording is like, and what the tracker says of itself
     double frequency = 0, share = 0, distension = 0, over_tissue = 0, snr = 0;
     WallReport near, far;
-    WallSigns near_signs = WallSigns::Zero(), far_signs = WallSigns::Zero();
+    WallSigns near_signs{}, far_signs{};
     // over the valid frames: rms standard deviation [m], part within close_motion of the truth
     double near_std = 0, far_std = 0, near_within = 0, far_within = 0;
     // of right walls: valid frames, those with errors within 1 and 1.96 standard deviations
@@ -230,7 +233,7 @@ void print_calibration(const std::vector<Row>& rows) {
     }
 }
 
-void write_details(const std::vector<Row>& rows, const std::string& file) {
+void write_details(const std::vector<Row>& rows, const std::filesystem::path& file) {
     struct Column {
         const char* name;
         int decimals;
@@ -290,7 +293,7 @@ void write_details(const std::vector<Row>& rows, const std::string& file) {
     }
     std::vector<std::string> signs;  // the heads refer to their names
     for (const char* wall : {"near", "far"}) {
-        for (Eigen::Index k = 0; k < wall_sign_count; ++k) {
+        for (std::size_t k = 0; k < wall_sign_count; ++k) {
             signs.push_back(detail::concatenate(wall, "_sign_", k));
         }
     }
@@ -310,79 +313,99 @@ void write_details(const std::vector<Row>& rows, const std::string& file) {
     table.commit();
 }
 
-}  // namespace
-
-int main(int argc, char** argv) {
-    CLI::App app{
-        "Tracks recordings drawn at random from both simulators and scores them against the "
-        "truth.\nResearch use: not a medical device, not for diagnosis."};
+struct Orders {
     std::uint64_t first = 1;
-    std::size_t count = 100, empty = 25, threads = 1;
+    std::size_t count = 100;
+    std::size_t empty = 25;
+    std::size_t threads = 1;
     std::string simulator = "both";
+    std::string event;
     std::string details;
     DrawOptions draw;
     TrackOptions track;
-    app.add_option("--first", first, "Number of the first recording")->capture_default_str();
-    app.add_option("--recordings", count, "With an artery, per simulator")->capture_default_str();
-    app.add_option("--without-artery", empty, "Without one, per simulator")->capture_default_str();
-    app.add_option("--simulator", simulator, "Which one")
+};
+
+std::vector<Row> rows_of(const Orders& orders) {
+    std::vector<Row> rows;
+    for (const bool volume : {false, true}) {
+        if (orders.simulator != "both" && volume != (orders.simulator == "volume")) {
+            continue;
+        }
+        for (std::size_t k = 0; k < orders.count + orders.empty; ++k) {
+            Row row;
+            row.volume = volume;
+            row.seed = orders.first + k;
+            row.kind = k < orders.count              ? LineKind::artery
+                       : (k - orders.count) % 2 == 0 ? LineKind::breathing_tissue
+                                                     : LineKind::pulsating_tissue;
+            rows.push_back(row);
+        }
+    }
+    return rows;
+}
+
+void study(const Orders& orders) {
+    const std::filesystem::path details = orders.details;
+    std::optional<examples::Results> results;
+    if (!orders.details.empty()) {
+        results.emplace(examples::one_file(details));
+    }
+    std::vector<Row> rows = rows_of(orders);
+    run_all(rows, orders.draw, orders.track, orders.threads);
+    if (results) {
+        write_details(rows, results->stage(details.filename().string()));
+        results->commit();
+    }
+    print_summary(rows, false);
+    print_summary(rows, true);
+    print_depths(rows, false);
+    print_depths(rows, true);
+    print_calibration(rows);
+    print_deviations(rows);
+    std::size_t false_walls = 0, without = 0;
+    for (const Row& row : rows) {
+        without += row.kind != LineKind::artery ? 1 : 0;
+        false_walls += row.kind != LineKind::artery && row.found ? 1 : 0;
+    }
+    std::printf("without an artery: %zu recordings, false walls in %zu\nSynthetic data. %s\n",
+                without, false_walls, examples::notice);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    examples::CommandLine line(
+        "wall_study",
+        "Tracks recordings drawn at random from both simulators and scores them against the "
+        "truth.");
+    Orders orders;
+    constexpr examples::CountLimits recordings{.least = 0, .most = 1'000'000};  // weeks of work
+    CLI::App& app = line.app();
+    examples::add_count(app, "--first", orders.first, {.least = 0},
+                        "Number of the first recording");
+    examples::add_count(app, "--recordings", orders.count, recordings,
+                        "With an artery, per simulator");
+    examples::add_count(app, "--without-artery", orders.empty, recordings,
+                        "Without one, per simulator");
+    app.add_option("--simulator", orders.simulator, "Which one")
         ->check(CLI::IsMember({"section", "volume", "both"}))
         ->capture_default_str();
-    app.add_option("--seconds", draw.duration, "Length of a recording [s]")->capture_default_str();
-    app.add_option("--event-probability", draw.event_probability, "Of each kind of event")
-        ->capture_default_str();
-    std::string event;
-    app.add_option("--event", event, "The one kind of event that happens, in every recording")
+    examples::add_number(app, "--seconds", orders.draw.duration, "Length of a recording [s]");
+    examples::add_number(app, "--event-probability", orders.draw.event_probability,
+                         "Of each kind of event");
+    app.add_option("--event", orders.event,
+                   "The one kind of event that happens, in every recording")
         ->check(CLI::IsMember(examples::event_kinds()));
-    app.add_option("--least-confidence", track.confidence.least_confidence,
-                   "Of each wall; 0 to calibrate the confidence anew")
-        ->capture_default_str();
-    app.add_option("--threads", threads, "Recordings worked on at once")
-        ->check(CLI::Range(1, 256))
-        ->capture_default_str();
-    app.add_option("--details", details, "CSV file with a row a recording");
-    CLI11_PARSE(app, argc, argv);
-    if (!event.empty()) {
-        draw.only_event = examples::event_kinds().at(event);
-    }
-    try {
-        std::vector<Row> rows;
-        for (const bool volume : {false, true}) {
-            if (simulator != "both" && volume != (simulator == "volume")) {
-                continue;
-            }
-            for (std::size_t k = 0; k < count + empty; ++k) {
-                Row row;
-                row.volume = volume;
-                row.seed = first + k;
-                row.kind = k < count              ? LineKind::artery
-                           : (k - count) % 2 == 0 ? LineKind::breathing_tissue
-                                                  : LineKind::pulsating_tissue;
-                rows.push_back(row);
-            }
+    examples::add_number(app, "--least-confidence", orders.track.confidence.least_confidence,
+                         "Of each wall; 0 to calibrate the confidence anew");
+    examples::add_count(app, "--threads", orders.threads, {.most = examples::most_threads},
+                        "Recordings worked on at once");
+    app.add_option("--details", orders.details, "CSV file with a row a recording");
+    return line.run(argc, argv, [&] {
+        if (!orders.event.empty()) {
+            orders.draw.only_event = examples::event_kinds().at(orders.event);
         }
-        run_all(rows, draw, track, threads);
-        if (!details.empty()) {
-            write_details(rows, details);
-        }
-        print_summary(rows, false);
-        print_summary(rows, true);
-        print_depths(rows, false);
-        print_depths(rows, true);
-        print_calibration(rows);
-        print_deviations(rows);
-        std::size_t false_walls = 0, without = 0;
-        for (const Row& row : rows) {
-            without += row.kind != LineKind::artery ? 1 : 0;
-            false_walls += row.kind != LineKind::artery && row.found ? 1 : 0;
-        }
-        std::printf(
-            "without an artery: %zu recordings, false walls in %zu\n"
-            "Synthetic data. Research use: not a medical device, not for diagnosis.\n",
-            without, false_walls);
-    } catch (const std::exception& problem) {
-        std::fprintf(stderr, "wall_study: %s\n", problem.what());
-        return 1;
-    }
-    return 0;
+        study(orders);
+        return 0;
+    });
 }

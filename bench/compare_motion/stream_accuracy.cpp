@@ -25,7 +25,6 @@
 #include "echosieve/motion/frame_follower.hpp"
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/learned_walls.hpp"
-#include "echosieve/motion/line.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
@@ -83,9 +82,8 @@ void try_one(const char* name, std::uint64_t seed, bool drawn, std::vector<doubl
     FrameFollower<std::int16_t> follower(*walls);
     const Baseband<double> baseband = to_baseband<double>(frames.view(), settings);
     const WallDepths& rest = made.truth.walls.front();
-    const WallPairTrack gated =
-        track_gates(line_history(baseband, check_frames(frames.view(), baseband)),
-                    {{rest.near_outer}, {rest.far_outer}});
+    const WallPairTrack gated = track_gates(baseband, check_frames(frames.view(), baseband),
+                                            {{rest.near_outer}, {rest.far_outer}});
     DiameterErrors own, other;
     double deviation = 0;
     std::size_t good = 0, valid = 0, false_valid = 0;
@@ -96,8 +94,7 @@ void try_one(const char* name, std::uint64_t seed, bool drawn, std::vector<doubl
             continue;
         }
         ++good;
-        const auto k = static_cast<Eigen::Index>(i);
-        other.add(gated.far_wall[k] - gated.near_wall[k], made.truth.walls[i]);
+        other.add(gated.far_wall[i] - gated.near_wall[i], made.truth.walls[i]);
         if (m.valid) {
             ++valid;
             own.add(m.diameter, made.truth.walls[i]);

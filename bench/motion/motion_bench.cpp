@@ -16,13 +16,13 @@
 #include "echosieve/correlate/cross_correlation.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/layers.hpp"
 #include "echosieve/motion/track_artery.hpp"
-#include "echosieve/motion/turned_sums.hpp"
 #include "echosieve/pursuit/joint_fit.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
 #include "frames.hpp"
+#include "motion/layers.hpp"
+#include "motion/turned_sums.hpp"
 
 namespace {
 

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdlib>
 #include <fstream>
 #include <map>
 #include <stdexcept>
@@ -12,7 +11,8 @@
 #include <utility>
 #include <vector>
 
-#include "support/scratch_folder.hpp"
+#include "scratch_folder.hpp"
+#include "support/plot.hpp"
 
 namespace bench {
 namespace {
@@ -109,8 +109,8 @@ void draw_curves(const Tournament& t, ProblemKind kind, Measure measure, const f
     const double first = evaluations ? 3 : 1e-3;
     const double last =
         evaluations ? static_cast<double>(t.options.budget) : 1e3 * t.options.seconds;
-    out << "set output " << plot_quoted((scratch / picture).string()) << "\nset title '"
-        << title(kind) << ": runs that reached the target'\nset xlabel "
+    out << "set output " << plot_quoted(picture) << "\nset title '" << title(kind)
+        << ": runs that reached the target'\nset xlabel "
         << (evaluations ? "'evaluations'" : "'processor time [ms]'")
         << "\nset ylabel 'part of the runs [%]'\nset logscale x\nset xrange [" << first << ':'
         << last << "]\nset yrange [0:101]\n"
@@ -120,7 +120,7 @@ void draw_curves(const Tournament& t, ProblemKind kind, Measure measure, const f
         const Method& method = t.methods[methods[k]];
         const fs::path file = scratch / (picture + std::to_string(k) + ".txt");
         write_curve(t, methods[k], kind, measure, last, file);
-        out << (k > 0 ? ", \\\n  " : "") << plot_quoted(file.string())
+        out << (k > 0 ? ", \\\n  " : "") << plot_quoted(file.filename().string())
             << " using 1:2 with lines linewidth " << (is_ours(method) ? 3 : 1.8)
             << " linecolor rgb '" << colours[k] << "' title " << plot_quoted(enhanced(method));
     }
@@ -158,8 +158,7 @@ void draw_success(const Tournament& t, const fs::path& scratch, const std::strin
     const std::size_t rows = order.size();
     const std::size_t columns = t.problems.size();
     out << "set terminal pngcairo size " << 460 + 26 * columns << ',' << 330 + 26 * rows
-        << " font 'DejaVu Sans,13' background rgb 'white'\nset output "
-        << plot_quoted((scratch / picture).string())
+        << " font 'DejaVu Sans,13' background rgb 'white'\nset output " << plot_quoted(picture)
         << "\nset title 'Runs that reached the target [%]; grey: not made for such a problem'\n"
            "unset xlabel\nunset ylabel\nset border 0\nset tics scale 0\nunset grid\nunset key\n"
            "set palette defined (0 '#ffffff', 100 '#0072b2')\n"
@@ -192,21 +191,22 @@ void draw_success(const Tournament& t, const fs::path& scratch, const std::strin
         out << "set arrow from graph 0, first " << y << " to graph 1, first " << y
             << " nohead front linecolor rgb '#eeeeee' linewidth 1\n";
     }
-    out << "plot " << plot_quoted(file.string()) << " using 1:2:3 with image pixels notitle\n";
+    out << "plot " << plot_quoted(file.filename().string())
+        << " using 1:2:3 with image pixels notitle\n";
 }
 
 }  // namespace
 
 void draw_pictures(const Tournament& t, const fs::path& folder) {
-    if (std::system("command -v gnuplot > /dev/null 2>&1") != 0) {
+    if (!examples::has_gnuplot()) {
         throw std::runtime_error("gnuplot was not found: install it (package gnuplot-nox)");
     }
     fs::create_directories(folder);
-    const examples::ScratchFolder scratch(folder);
-    const fs::path script = scratch.path() / "optimisers.gp";
+    const ScratchFolder scratch(folder);
+    const std::string script = "optimisers.gp";
     std::vector<std::string> pictures;
     const auto next = [&](const char* name) { return pictures.emplace_back(name); };
-    std::ofstream out(script);
+    std::ofstream out(scratch.path() / script);
     out << style;
     for (const auto& [kind, evaluations, time] :
          {std::tuple(ProblemKind::echo_fit, "optimisers_evaluations.png", "optimisers_time.png"),
@@ -222,9 +222,7 @@ void draw_pictures(const Tournament& t, const fs::path& folder) {
     draw_success(t, scratch.path(), next("optimisers_success.png"), out);
     out << "set output\n";
     out.close();
-    if (std::system(("gnuplot " + examples::shell_quoted(script.string())).c_str()) != 0) {
-        throw std::runtime_error("gnuplot failed on the pictures; its message stands above");
-    }
+    examples::draw(scratch.path(), script, pictures);
     for (const std::string& picture : pictures) {
         fs::rename(scratch.path() / picture, folder / picture);
     }

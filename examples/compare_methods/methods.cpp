@@ -17,12 +17,18 @@ namespace {
 
 using namespace echosieve;
 
-LineHistory line_of(const Recording& recording) {
+// Conditioned frames, and which of them to use.
+struct Line {
+    Baseband<double> baseband;
+    std::vector<FrameState> states;
+};
+
+Line line_of(const Recording& recording) {
     return std::visit(
         [&](const auto& frames) {
-            const Baseband<double> baseband =
-                to_baseband<double>(frames.view(), recording.settings);
-            return line_history(baseband, check_frames(frames.view(), baseband));
+            Line line{to_baseband<double>(frames.view(), recording.settings), {}};
+            line.states = check_frames(frames.view(), line.baseband);
+            return line;
         },
         recording.samples);
 }
@@ -47,9 +53,7 @@ Outcome outcome(const std::optional<WallPairTrack>& track, const Truth& truth) {
     if (!track) {
         return {false, "no artery found", {}};
     }
-    const examples::MeasuredWalls walls{{track->near_wall.begin(), track->near_wall.end()},
-                                        {track->far_wall.begin(), track->far_wall.end()},
-                                        track->valid};
+    const examples::MeasuredWalls walls{track->near_wall, track->far_wall, track->valid};
     return {true, {}, examples::score(walls, truth)};
 }
 
@@ -64,16 +68,17 @@ Outcome outcome(const ArteryMotion& motion, const Truth& truth) {
 
 Outcomes run_methods(const SyntheticRecording& made) {
     const Truth& truth = made.truth;
-    const LineHistory line = line_of(made.recording);
+    const auto [baseband, states] = line_of(made.recording);
     const WallGates hand = mean_gates(truth);
     GatedTrackOptions light;
     light.smoothing = GaussianSmoothing{3e-3};
     std::optional<WallPairTrack> automatic;
-    if (const auto gates = find_wall_gates(line)) {
-        automatic = track_gates(line, *gates);
+    if (const auto gates = find_wall_gates(baseband, states)) {
+        automatic = track_gates(baseband, states, *gates);
     }
-    return {outcome(track_gates(line, hand), truth), outcome(track_gates(line, hand, light), truth),
-            outcome(automatic, truth), outcome(track_echoes(line, first_gates(truth)), truth),
+    return {outcome(track_gates(baseband, states, hand), truth),
+            outcome(track_gates(baseband, states, hand, light), truth), outcome(automatic, truth),
+            outcome(track_echoes(baseband, states, first_gates(truth)), truth),
             outcome(track_artery(made.recording), truth)};
 }
 

@@ -3,12 +3,11 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdlib>
-#include <fstream>
-#include <stdexcept>
+#include <filesystem>
+#include <ostream>
 #include <string>
 
-#include "support/scratch_folder.hpp"
+#include "support/plot.hpp"
 
 namespace compare_methods {
 namespace {
@@ -29,7 +28,8 @@ double shown(double metres) {
 
 // Per setting: place, median, best, worst [um]; the place alone, where the median is "not found".
 void write_method(const SweepRows& rows, std::size_t method, double shift, const fs::path& file) {
-    std::ofstream out(file);
+    examples::PlotFile table(file);
+    std::ostream& out = table.stream();
     for (std::size_t k = 0; k < rows.rows.size(); ++k) {
         const Spread s = distension_spread(rows.rows[k], method);
         const double x = rows.sweep.cases[k].value + shift;
@@ -41,9 +41,10 @@ void write_method(const SweepRows& rows, std::size_t method, double shift, const
             out << x << " NaN NaN NaN " << not_found << '\n';
         }
     }
+    table.close();
 }
 
-void draw_sweep(const SweepRows& rows, const fs::path& scratch, std::ofstream& out) {
+void draw_sweep(const SweepRows& rows, const fs::path& scratch, std::ostream& out) {
     double first = rows.sweep.cases.front().value;
     double last = first;
     for (const Case& c : rows.sweep.cases) {
@@ -52,13 +53,14 @@ void draw_sweep(const SweepRows& rows, const fs::path& scratch, std::ofstream& o
     }
     const double range = last - first;
     const std::string stem = fs::path(rows.sweep.picture).stem().string();
-    const fs::path truth = scratch / (stem + "_truth.txt");
-    std::ofstream truth_file(truth);
+    const std::string truth = stem + "_truth.txt";
+    examples::PlotFile truth_file(scratch / truth);
     for (std::size_t k = 0; k < rows.rows.size(); ++k) {
-        truth_file << rows.sweep.cases[k].value << ' ' << shown(median_true_rms(rows.rows[k]))
-                   << '\n';
+        truth_file.stream() << rows.sweep.cases[k].value << ' '
+                            << shown(median_true_rms(rows.rows[k])) << '\n';
     }
-    out << "set output " << examples::plot_quoted((scratch / rows.sweep.picture).string()) << '\n'
+    truth_file.close();
+    out << "set output " << examples::plot_quoted(rows.sweep.picture) << '\n'
         << "set title "
         << examples::plot_quoted(rows.sweep.title +
                                  ": error of the distension, median with best and worst of " +
@@ -69,14 +71,14 @@ void draw_sweep(const SweepRows& rows, const fs::path& scratch, std::ofstream& o
     for (std::size_t k = 0; k < rows.sweep.cases.size(); ++k) {
         out << (k > 0 ? ", " : "") << rows.sweep.cases[k].value;
     }
-    out << ")\nplot " << examples::plot_quoted(truth.string())
+    out << ")\nplot " << examples::plot_quoted(truth)
         << " using 1:2 with lines linewidth 1.5 dashtype 2 linecolor rgb '#444444' title 'no "
            "motion reported'";
     for (std::size_t m = 0; m < methods.size(); ++m) {
         const fs::path file = scratch / (stem + std::to_string(m) + ".txt");
         const double middle = (static_cast<double>(methods.size()) - 1) / 2;
         write_method(rows, m, 0.007 * range * (static_cast<double>(m) - middle), file);
-        const std::string name = examples::plot_quoted(file.string());
+        const std::string name = examples::plot_quoted(file.filename().string());
         const std::string colour = std::string(" linecolor rgb '") + colours[m] + "'";
         const std::string mark = " pointtype " + std::to_string(points[m]) + " pointsize 1.5";
         out << ", \\\n  " << name << " using 1:2:3:4 with yerrorbars linewidth 1 pointsize 0"
@@ -103,31 +105,25 @@ set errorbars 0
 
 }  // namespace
 
-void draw_pictures(const std::vector<SweepRows>& sweeps, const fs::path& folder) {
-    if (std::system("command -v gnuplot > /dev/null 2>&1") != 0) {
-        throw std::runtime_error(
-            "gnuplot was not found: install it (package gnuplot-nox), or pass --no-pictures");
-    }
-    fs::create_directories(folder);
-    const examples::ScratchFolder scratch(folder);
-    const fs::path script = scratch.path() / "comparison.gp";
-    std::ofstream out(script);
+void draw_pictures(const std::vector<SweepRows>& sweeps, examples::Results& results) {
+    const fs::path scratch = results.hidden_folder() / "plots";
+    fs::create_directory(scratch);
+    examples::PlotFile script(scratch / "comparison.gp");
+    std::ostream& out = script.stream();
     out << style << "set yrange [" << lowest << ':' << highest << "]\n"
         << "set ytics add ('not found' " << not_found << ")\n";
+    std::vector<std::string> pictures;
     for (const SweepRows& rows : sweeps) {
         if (!rows.sweep.picture.empty()) {
-            draw_sweep(rows, scratch.path(), out);
+            draw_sweep(rows, scratch, out);
+            pictures.push_back(rows.sweep.picture);
         }
     }
     out << "set output\n";
-    out.close();
-    if (std::system(("gnuplot " + examples::shell_quoted(script.string())).c_str()) != 0) {
-        throw std::runtime_error("gnuplot failed on the pictures; its message stands above");
-    }
-    for (const SweepRows& rows : sweeps) {
-        if (!rows.sweep.picture.empty()) {
-            fs::rename(scratch.path() / rows.sweep.picture, folder / rows.sweep.picture);
-        }
+    script.close();
+    examples::draw(scratch, "comparison.gp", pictures);
+    for (const std::string& picture : pictures) {
+        fs::rename(scratch / picture, results.stage("pictures/" + picture));
     }
 }
 

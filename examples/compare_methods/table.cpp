@@ -158,8 +158,8 @@ double median_true_rms(const Row& row) {
 }
 
 void write_table(const std::vector<SweepRows>& sweeps, std::size_t seeds,
-                 const std::filesystem::path& folder) {
-    std::ofstream out(folder / "comparison.md");
+                 const std::filesystem::path& file) {
+    std::ofstream out(file);
     out << "# Methods compared on synthetic recordings\n\n"
            "Written by `bash examples/compare_methods.sh`. rms error of the distension [um], mean "
            "removed, against the better of\ninner and outer layer, over the frames that were not "
@@ -180,7 +180,7 @@ void write_table(const std::vector<SweepRows>& sweeps, std::size_t seeds,
     write_overview(sweeps, out);
     out.close();
     if (!out) {
-        throw std::runtime_error((folder / "comparison.md").string() + ": can't be written");
+        throw std::runtime_error("comparison.md can't be written; is the disk full?");
     }
 }
 
@@ -206,7 +206,7 @@ void write_details(const std::vector<SweepRows>& sweeps, const std::filesystem::
     }
     out.close();
     if (!out) {
-        throw std::runtime_error(file.string() + ": can't be written");
+        throw std::runtime_error("the details can't be written; is the disk full?");
     }
 }
 

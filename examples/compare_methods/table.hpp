@@ -34,9 +34,10 @@ struct Spread {
 Spread distension_spread(const Row& row, std::size_t method);
 double median_true_rms(const Row& row);
 
-/// Writes comparison.md into `folder`, its pictures in `pictures` below it.
+/// Writes comparison.md, which shows the pictures in the folder `pictures` beside it. Throws
+/// std::runtime_error unless all could be written, as write_details does.
 void write_table(const std::vector<SweepRows>& sweeps, std::size_t seeds,
-                 const std::filesystem::path& folder);
+                 const std::filesystem::path& file);
 /// Writes comparison.csv: one row a recording and method.
 void write_details(const std::vector<SweepRows>& sweeps, const std::filesystem::path& file);
 

@@ -9,6 +9,9 @@
 
 namespace examples {
 
+/// For --threads: more are a slip.
+inline constexpr std::size_t most_threads = 256;
+
 /// echosieve::for_each_item, and shows the progress as `what`.
 template <class Work>
 void for_each_in_parallel(std::size_t count, std::size_t threads, const char* what, Work work) {

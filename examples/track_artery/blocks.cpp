@@ -11,7 +11,9 @@
 
 #include "echosieve/io/atomic_file.hpp"
 #include "echosieve/io/csv.hpp"
+#include "echosieve/io/file_error.hpp"
 #include "echosieve/motion/block_tracker.hpp"
+#include "support/command_line.hpp"
 #include "support/progress.hpp"
 #include "tables.hpp"
 
@@ -106,12 +108,9 @@ std::size_t count_if(const std::vector<BlockRecord>& blocks, bool (*wanted)(cons
     return static_cast<std::size_t>(std::count_if(blocks.begin(), blocks.end(), wanted));
 }
 
-void write_summary(const Job& job, const RecordingReader& reader, const Outcome& outcome,
-                   const echosieve::BlockOptions& options, const char* notice, double seconds) {
-    nlohmann::ordered_json summary;
-    summary["notice"] = notice;
-    summary["recording"] = job.samples.string();
-    summary["settings"] = settings_json(reader.settings());
+nlohmann::ordered_json summary_of(const Job& job, const RecordingReader& reader,
+                                  const Outcome& outcome, double seconds) {
+    nlohmann::ordered_json summary = summary_head(job, reader.settings());
     summary["status"] = std::string(echosieve::describe(outcome.status));
     summary["both_walls_followed"] = outcome.status == echosieve::TrackStatus::tracked;
     summary["frames"] = outcome.totals.frames;
@@ -128,40 +127,25 @@ void write_summary(const Job& job, const RecordingReader& reader, const Outcome&
         summary["diameter_smallest_m"] = outcome.totals.low;
         summary["diameter_largest_m"] = outcome.totals.high;
     }
-    summary["options"] = options_json(job);
-    summary["options"]["block_length_s"] = options.length;
-    summary["options"]["block_overlap_s"] = options.overlap;
-    summary["options"]["drift_time_s"] = options.drift_time;
     summary["seed"] = nullptr;
     summary["tracking_seconds"] = seconds;
-    echosieve::AtomicFile out(job.folder / "summary.json");
-    out.stream() << summary.dump(2) << '\n';
-    out.commit();
+    return summary;
 }
 
 }  // namespace
 
-int run_in_blocks(const Job& job, RecordingReader& reader, const char* notice) {
-    echosieve::BlockOptions options;
-    options.track = job.options;
-    // An estimate from each block would move the depths from block to block.
-    options.track.pulse.estimate = false;
-    if (job.block > 0) {
-        options.length = job.block;
-        options.overlap = job.block / 2;
-        options.shortest_fit = std::min(options.shortest_fit, job.block);
-    }
+int run_in_blocks(const Job& job, RecordingReader& reader, examples::Results& results) {
+    const echosieve::BlockOptions& options = job.run.options;
     validate(options);
-    prepare_folder(job.folder);
     const auto start = std::chrono::steady_clock::now();
-    const std::filesystem::path table = job.folder / "motion.csv";
+    const std::filesystem::path table = results.stage("motion.csv");
     const Outcome outcome = reader.stores_float() ? follow<float>(reader, options, table)
                                                   : follow<std::int16_t>(reader, options, table);
     const double seconds =
         std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
-    write_blocks(outcome.blocks, job.folder / "blocks.csv");
-    write_summary(job, reader, outcome, options, notice, seconds);
+    write_blocks(outcome.blocks, results.stage("blocks.csv"));
     const std::size_t found = count_if(outcome.blocks, has_walls);
+    put_in_place(job, results, summary_of(job, reader, outcome, seconds), found > 0);
     std::printf("Followed in %zu blocks of %g s; walls in %zu of them.\n", outcome.blocks.size(),
                 options.length, found);
     if (outcome.totals.valid > 0) {
@@ -171,17 +155,18 @@ int run_in_blocks(const Job& job, RecordingReader& reader, const char* notice) {
     }
     std::printf("%zu of %zu frames valid.\n", outcome.totals.valid, outcome.totals.frames);
     std::printf("Tracked %.2f s of recording in %.2f s. Results in %s.\n", reader.duration(),
-                seconds, job.folder.string().c_str());
+                seconds, echosieve::printable(job.folder.string()).c_str());
     if (job.wall_echoes || job.pictures) {
         std::printf("No wall_echoes.npy and no pictures: those are made of a whole (--block 0).\n");
     }
     const bool usable = outcome.status == echosieve::TrackStatus::tracked;
     if (!usable) {
-        std::fprintf(stderr, "track_artery: %s: %s\n", job.samples.string().c_str(),
+        std::fprintf(stderr, "track_artery: %s: %s\n",
+                     echosieve::printable(job.samples.string()).c_str(),
                      std::string(echosieve::describe(outcome.status)).c_str());
     }
-    std::printf("%s\n", notice);
-    return usable ? 0 : 2;
+    std::printf("%s\n", examples::notice);
+    return usable ? 0 : examples::not_followed;
 }
 
 }  // namespace track_artery

@@ -1,13 +1,14 @@
-// A long recording followed in blocks, read piece by piece.
+// track_artery on a recording followed in blocks, read piece by piece.
 #pragma once
 
 #include "echosieve/io/recording_reader.hpp"
 #include "outputs.hpp"
+#include "support/results.hpp"
 
 namespace track_artery {
 
 /// Reads, tracks, writes motion.csv, blocks.csv and summary.json; returns the exit status as run()
 /// does. Throws what the library throws.
-int run_in_blocks(const Job& job, echosieve::RecordingReader& reader, const char* notice);
+int run_in_blocks(const Job& job, echosieve::RecordingReader& reader, examples::Results& results);
 
 }  // namespace track_artery

@@ -6,24 +6,28 @@
 #include <cmath>
 #include <complex>
 #include <cstdio>
-#include <fstream>
 #include <nlohmann/json.hpp>
 #include <span>
-#include <type_traits>
+#include <string>
 #include <vector>
 
 #include "blocks.hpp"
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
-#include "echosieve/io/atomic_file.hpp"
+#include "echosieve/core/error.hpp"
 #include "echosieve/io/csv.hpp"
+#include "echosieve/io/file_error.hpp"
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/io/recording_reader.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
 #include "pictures.hpp"
+#include "support/command_line.hpp"
+#include "support/plot.hpp"
+#include "support/results.hpp"
+#include "support/tracking_options.hpp"
 #include "tables.hpp"
 
 namespace track_artery {
@@ -37,78 +41,11 @@ using echosieve::RecordingSettings;
 using echosieve::SamplingGrid;
 using echosieve::WallReport;
 
-constexpr std::array<const char*, 8> output_names = {
-    "motion.csv",          "blocks.csv",      "summary.json",     "wall_echoes.npy",
-    "measured_m_mode.png", "wall_m_mode.png", "frame_echoes.png", "motion.png"};
-
-}  // namespace
-
-void prepare_folder(const fs::path& folder) {
-    std::error_code error;
-    fs::create_directories(folder, error);
-    if (error) {
-        throw echosieve::FileError(folder, "the folder can't be made: " + error.message());
-    }
-    for (const char* name : output_names) {
-        fs::remove(folder / name, error);
-    }
-}
-
-echosieve::CsvWriter motion_table(const fs::path& file) {
-    return {file,
-            {{"time_s", 6},
-             {"near_wall_m", 9},
-             {"near_wall_std_m", 9},
-             {"far_wall_m", 9},
-             {"far_wall_std_m", 9},
-             {"diameter_m", 9},
-             {"valid", 0},
-             {"quality", 4}}};
-}
-
-void write_frame(const echosieve::FrameMotion& m, echosieve::CsvWriter& table) {
-    table.row({m.time, m.near_wall, m.near_wall_std, m.far_wall, m.far_wall_std, m.diameter,
-               m.valid ? 1.0 : 0.0, m.quality});
-}
-
-nlohmann::ordered_json settings_json(const RecordingSettings& s) {
-    nlohmann::ordered_json settings = {
-        {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
-        {"start_time", s.start_time},       {"centre_frequency", s.sensor.centre_frequency},
-        {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
-    if (s.sensor.pulse_delay) {
-        settings["pulse_delay"] = *s.sensor.pulse_delay;
-    }
-    return settings;
-}
-
-nlohmann::ordered_json options_json(const Job& job) {
-    const bool outer = job.options.separation.reference.layer == echosieve::WallLayer::outer;
-    // The tracking draws no random numbers, so no seed is needed to repeat it.
-    nlohmann::ordered_json options = {{"smoothing", job.smoothing},
-                                      {"atoms", job.options.echoes.atoms},
-                                      {"spread", job.options.echoes.spread},
-                                      {"dead_zone_m", job.options.walls.dead_zone},
-                                      {"wall_strain", job.options.separation.model.strain_mean},
-                                      {"wall_layer", outer ? "outer" : "inner"},
-                                      {"own_motion_cutoff_hz", job.options.wall_motion.cutoff},
-                                      {"own_motion_spread_m", job.options.wall_motion.spread},
-                                      {"estimate_pulse_delay", job.options.pulse.estimate},
-                                      {"least_correlation", job.options.least_correlation}};
-    std::visit(
-        [&](const auto& smoother) {
-            using S = std::decay_t<decltype(smoother)>;
-            if constexpr (std::is_same_v<S, echosieve::GaussianSmoothing>) {
-                options["smoothing_time_s"] = smoother.sigma;
-            } else if constexpr (std::is_same_v<S, echosieve::MovingAverage>) {
-                options["smoothing_frames"] = smoother.frames;
-            }
-        },
-        job.options.smoothing);
-    return options;
-}
-
-namespace {
+// Of every run in that folder, this program's: the last one tells that the set is whole.
+const std::vector<std::string> result_names = {
+    "motion.csv",          "blocks.csv",          "wall_echoes.npy",
+    "measured_m_mode.png", "wall_m_mode.png",     "frame_echoes.png",
+    "motion.png",          "summary_failed.json", "summary.json"};
 
 void write_motion(const ArteryMotion& motion, const fs::path& file) {
     echosieve::CsvWriter table = motion_table(file);
@@ -193,13 +130,10 @@ Extent diameter_extent(const ArteryMotion& motion) {
     return extent;
 }
 
-void write_summary(const Job& job, const echosieve::Recording& recording,
-                   const ArteryMotion& motion, const std::vector<std::string>& pictures,
-                   const char* notice, double seconds) {
-    nlohmann::ordered_json summary;
-    summary["notice"] = notice;
-    summary["recording"] = job.samples.string();
-    summary["settings"] = settings_json(recording.settings);
+nlohmann::ordered_json summary_of(const Job& job, const echosieve::Recording& recording,
+                                  const ArteryMotion& motion,
+                                  const std::vector<std::string>& pictures) {
+    nlohmann::ordered_json summary = summary_head(job, recording.settings);
     summary["status"] = std::string(echosieve::describe(motion.status));
     summary["both_walls_followed"] = motion.usable();
     summary["frames"] = recording.frame_count();
@@ -220,13 +154,9 @@ void write_summary(const Job& job, const echosieve::Recording& recording,
             summary["diameter_largest_m"] = diameter.high;
         }
     }
-    summary["options"] = options_json(job);
-    summary["seed"] = nullptr;
-    summary["tracking_seconds"] = seconds;
+    summary["seed"] = nullptr;  // the tracking draws no random numbers
     summary["pictures"] = pictures;
-    echosieve::AtomicFile out(job.folder / "summary.json");
-    out.stream() << summary.dump(2) << '\n';
-    out.commit();
+    return summary;
 }
 
 // Finer in depth than the tracking needs, for the eye.
@@ -330,52 +260,49 @@ void print_findings(const Job& job, const RecordingSettings& settings, const Art
         motion.valid_frames(), motion.frames.size(), motion.dropped, motion.clipped,
         motion.unassociated);
     std::printf("Tracked %.2f s of recording in %.2f s. Results in %s.\n", recorded, seconds,
-                job.folder.string().c_str());
+                echosieve::printable(job.folder.string()).c_str());
 }
 
-}  // namespace
+std::vector<std::string> draw(const Job& job, const echosieve::Recording& recording,
+                              const ArteryMotion& motion, examples::Results& results) {
+    if (!job.pictures) {
+        return {};
+    }
+    if (!examples::has_gnuplot()) {
+        std::fprintf(stderr,
+                     "track_artery: no pictures: gnuplot was not found; install it (package "
+                     "gnuplot-nox), or pass --no-pictures\n");
+        return {};
+    }
+    return draw_pictures(picture_data(recording, motion), results);
+}
 
-int run(const Job& job, const char* notice) {
-    {
-        echosieve::RecordingReader reader(job.samples, job.meta);
-        const bool in_blocks = job.block < 0 ? reader.duration() > longest_whole : job.block > 0;
-        if (in_blocks) {
-            return run_in_blocks(job, reader, notice);
-        }
-    }
+int follow_whole(const Job& job, examples::Results& results) {
     echosieve::Recording recording = echosieve::read_recording(job.samples, job.meta);
-    if (job.pulse_delay) {
-        recording.settings.sensor.pulse_delay = job.pulse_delay;
-        validate(recording.settings);
-    }
-    prepare_folder(job.folder);
+    recording.settings = examples::with_pulse_delay(recording.settings, job.run.pulse_delay);
     const auto start = std::chrono::steady_clock::now();
-    const ArteryMotion motion = echosieve::track_artery(recording, job.options);
+    const ArteryMotion motion = echosieve::track_artery(recording, job.run.options.track);
     const double seconds =
         std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
     std::vector<std::string> pictures;
     if (!motion.frames.empty()) {
-        write_motion(motion, job.folder / "motion.csv");
+        write_motion(motion, results.stage("motion.csv"));
         if (job.wall_echoes) {
             write_wall_echoes(motion, recording.settings,
                               recording.settings.grid(recording.sample_count()),
-                              job.folder / "wall_echoes.npy");
+                              results.stage("wall_echoes.npy"));
         }
-        if (job.pictures) {
-            try {
-                pictures = draw_pictures(picture_data(recording, motion), job.folder);
-            } catch (const std::runtime_error& problem) {
-                std::fprintf(stderr, "track_artery: no pictures: %s\n", problem.what());
-            }
-        }
+        pictures = draw(job, recording, motion, results);
     }
-    write_summary(job, recording, motion, pictures, notice, seconds);
+    nlohmann::ordered_json summary = summary_of(job, recording, motion, pictures);
+    summary["tracking_seconds"] = seconds;
+    put_in_place(job, results, summary, !motion.frames.empty());
     if (motion.frames.empty()) {
         std::fprintf(stderr, "track_artery: %s: %s (%zu frames, %zu dropped, %zu clipped)\n",
-                     job.samples.string().c_str(),
+                     echosieve::printable(job.samples.string()).c_str(),
                      std::string(echosieve::describe(motion.status)).c_str(),
                      recording.frame_count(), motion.dropped, motion.clipped);
-        return 2;
+        return examples::not_followed;
     }
     print_findings(job, recording.settings, motion, seconds,
                    static_cast<double>(recording.frame_count()) / recording.settings.frame_rate);
@@ -383,8 +310,51 @@ int run(const Job& job, const char* notice) {
         std::fprintf(stderr, "track_artery: %s\n",
                      std::string(echosieve::describe(motion.status)).c_str());
     }
-    std::printf("%s\n", notice);
-    return motion.usable() ? 0 : 2;
+    std::printf("%s\n", examples::notice);
+    return motion.usable() ? 0 : examples::not_followed;
+}
+
+// Depths that the recording does not reach can only be a slip.
+void check_depths(const Job& job, const echosieve::RecordingReader& reader) {
+    const RecordingSettings& settings = reader.settings();
+    const SamplingGrid grid = settings.grid(reader.samples());
+    const double first = settings.depth(grid.time(0));
+    const double last = settings.depth(grid.time(static_cast<double>(grid.count - 1)));
+    std::array<char, 100> recorded{};
+    std::snprintf(recorded.data(), recorded.size(),
+                  "lie outside the recording, %.3g to %.3g mm; depths are given in metres",
+                  1e3 * first, 1e3 * last);
+    const echosieve::WallFinderOptions& walls = job.run.options.track.walls;
+    for (const bool far : {false, true}) {
+        const echosieve::DepthRange& range = far ? walls.far_range : walls.near_range;
+        if (range.from > last || range.to < first) {
+            throw echosieve::InvalidInput(echosieve::detail::concatenate(
+                far ? "the far" : "the near", " wall's depths, ", range.from, " to ", range.to,
+                " m, ", recorded.data()));
+        }
+    }
+    echosieve::require(
+        walls.dead_zone < last - first, "--dead-zone", walls.dead_zone,
+        echosieve::detail::concatenate("must be shorter than the line, ", last - first, " m"));
+}
+
+}  // namespace
+
+int run(const Job& job) {
+    echosieve::RecordingReader reader(job.samples, job.meta);
+    examples::tell_unknown_settings(job.meta);
+    static_cast<void>(examples::with_pulse_delay(reader.settings(), job.run.pulse_delay));
+    validate(job.run.options.track);
+    check_depths(job, reader);
+    std::vector<fs::path> inputs = {job.samples, job.meta, echosieve::settings_path(job.samples)};
+    if (!job.settings.empty()) {
+        inputs.push_back(job.settings);
+    }
+    examples::Results results({job.folder, "track_artery", result_names, inputs});
+    Job known = job;
+    known.run.in_blocks = job.run.in_blocks.value_or(reader.duration() > longest_whole);
+    return *known.run.in_blocks ? run_in_blocks(known, reader, results)
+                                : follow_whole(known, results);
 }
 
 }  // namespace track_artery

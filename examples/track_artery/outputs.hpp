@@ -1,33 +1,35 @@
 // What track_artery does between its command line and its files.
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
-#include <optional>
-#include <string>
 
 #include "echosieve/motion/track_artery.hpp"
+#include "support/option_json.hpp"
 
 namespace track_artery {
 
 struct Job {
     std::filesystem::path samples;
     std::filesystem::path meta;
+    std::filesystem::path settings;  // an earlier run's summary, or empty
     std::filesystem::path folder;
-    echosieve::TrackOptions options;
-    std::optional<double> pulse_delay;  // instead of the recording's [s]
-    std::string smoothing;
+    examples::RunOptions run;
     bool pictures = true;
     bool wall_echoes = true;
-    double block =
-        -1;  // length of a block [s]; 0: the whole at once; below 0: blocks if it is long
 };
 
 /// Recordings up to this length are followed as a whole, longer ones in blocks [s].
 inline constexpr double longest_whole = 10;
 
-/// Reads, tracks, writes; returns the exit status: 0 if both walls were followed, 2 if not. Results
-/// of an earlier run in the folder are removed first, so that they can't be taken for this run's.
-/// Throws what the library throws.
-int run(const Job& job, const char* notice);
+/// Longer averages than this say nothing of a pulse at any frame rate, and only cost time.
+inline constexpr std::uint64_t most_smoothing_frames = 100000;
+
+/// Reads, tracks, writes; returns the exit status: 0 if both walls were followed, 2 if not. Files
+/// of the recording are never replaced. The results appear together when all are whole,
+/// summary.json last; where no walls were found and an earlier run's motion.csv stands in the
+/// folder, that run's results stay as they are, and the summary is written beside them. Throws what
+/// the library throws.
+int run(const Job& job);
 
 }  // namespace track_artery

@@ -2,11 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdlib>
-#include <fstream>
-#include <stdexcept>
+#include <ostream>
 
-#include "support/scratch_folder.hpp"
+#include "support/plot.hpp"
 
 namespace track_artery {
 namespace {
@@ -16,8 +14,9 @@ namespace fs = std::filesystem;
 constexpr double decibel_range = 50;
 constexpr Eigen::Index widest_image = 2000;  // columns; more frames are averaged into fewer columns
 
-std::string quoted(const fs::path& path) {
-    return examples::plot_quoted(path.string());
+// As gnuplot, which runs beside the file, reads its name.
+std::string quoted(const fs::path& file) {
+    return examples::plot_quoted(file.filename().string());
 }
 
 struct Image {
@@ -30,7 +29,7 @@ Image write_image(const Eigen::ArrayXXf& envelope, float top, double frame_rate,
                   const fs::path& file) {
     const Eigen::Index step = (envelope.rows() + widest_image - 1) / widest_image;
     const Eigen::Index columns = envelope.rows() / step;
-    std::ofstream out(file, std::ios::binary);
+    examples::PlotFile out(file);
     std::vector<float> row(static_cast<std::size_t>(columns));
     for (Eigen::Index k = 0; k < envelope.cols(); ++k) {
         for (Eigen::Index i = 0; i < columns; ++i) {
@@ -38,9 +37,10 @@ Image write_image(const Eigen::ArrayXXf& envelope, float top, double frame_rate,
             const double level = 20 * std::log10(std::max(mean / top, 1e-6F));
             row[static_cast<std::size_t>(i)] = static_cast<float>(std::max(level, -decibel_range));
         }
-        out.write(reinterpret_cast<const char*>(row.data()),
-                  static_cast<std::streamsize>(row.size() * sizeof(float)));
+        out.stream().write(reinterpret_cast<const char*>(row.data()),
+                           static_cast<std::streamsize>(row.size() * sizeof(float)));
     }
+    out.close();
     return {columns, static_cast<double>(step) / frame_rate};
 }
 
@@ -57,7 +57,8 @@ std::string image_plot(const Image& image, const PictureData& data, const fs::pa
 }
 
 void write_motion(const echosieve::ArteryMotion& motion, const fs::path& file) {
-    std::ofstream out(file);
+    examples::PlotFile table(file);
+    std::ostream& out = table.stream();
     out.precision(9);
     double near_mean = 0;
     double far_mean = 0;
@@ -77,15 +78,18 @@ void write_motion(const echosieve::ArteryMotion& motion, const fs::path& file) {
             << 1e6 * (m.far_wall - far_mean) << ' ' << 1e6 * m.far_wall_std << ' '
             << 1e3 * m.diameter << ' ' << 1e3 * m.diameter_std << '\n';
     }
+    table.close();
 }
 
 void write_frame(const PictureData& data, const fs::path& file) {
-    std::ofstream out(file);
+    examples::PlotFile table(file);
+    std::ostream& out = table.stream();
     out.precision(9);
     for (Eigen::Index i = 0; i < data.frame.size(); ++i) {
         out << 1e3 * data.settings->depth(data.frame_grid.time(static_cast<double>(i))) << ' '
             << data.frame[i] << ' ' << data.frame_walls[i] << '\n';
     }
+    table.close();
 }
 
 constexpr const char* style = R"(
@@ -110,16 +114,13 @@ set key outside top right horizontal textcolor rgb 'black' samplen 2
 
 }  // namespace
 
-std::vector<std::string> draw_pictures(const PictureData& data, const fs::path& folder) {
-    if (std::system("command -v gnuplot > /dev/null 2>&1") != 0) {
-        throw std::runtime_error(
-            "gnuplot was not found: install it (package gnuplot-nox), or pass --no-pictures");
-    }
-    const examples::ScratchFolder scratch(folder);
-    const fs::path measured = scratch.path() / "measured.bin";
-    const fs::path isolated = scratch.path() / "isolated.bin";
-    const fs::path motion = scratch.path() / "motion.txt";
-    const fs::path frame = scratch.path() / "frame.txt";
+std::vector<std::string> draw_pictures(const PictureData& data, examples::Results& results) {
+    const fs::path scratch = results.hidden_folder() / "pictures";
+    fs::create_directory(scratch);
+    const fs::path measured = scratch / "measured.bin";
+    const fs::path isolated = scratch / "isolated.bin";
+    const fs::path motion = scratch / "motion.txt";
+    const fs::path frame = scratch / "frame.txt";
     const float top = std::max(data.measured.maxCoeff(), 1e-30F);
     const double frame_rate = data.settings->frame_rate;
     const Image measured_image = write_image(data.measured, top, frame_rate, measured);
@@ -127,11 +128,9 @@ std::vector<std::string> draw_pictures(const PictureData& data, const fs::path& 
     write_motion(*data.motion, motion);
     write_frame(data, frame);
 
-    const fs::path script = scratch.path() / "pictures.gp";
-    std::ofstream out(script);
-    const auto output = [&](const char* name) {
-        out << "set output " << quoted(scratch.path() / name) << '\n';
-    };
+    examples::PlotFile script(scratch / "pictures.gp");
+    std::ostream& out = script.stream();
+    const auto output = [&](const char* name) { out << "set output " << quoted(name) << '\n'; };
     out << style << "set cbrange [-" << decibel_range << ":0]\n" << m_mode_style;
     output("measured_m_mode.png");
     out << "set title 'Measured M-mode with both walls followed'\n"
@@ -175,15 +174,13 @@ std::vector<std::string> draw_pictures(const PictureData& data, const fs::path& 
     out << "set xlabel 'Time [s]'\n";
     panel("Diameter [mm]", 8, 9, "'#333333'");
     out << "unset multiplot\nset output\n";
-    out.close();
+    script.close();
 
-    if (std::system(("gnuplot " + examples::shell_quoted(script.string())).c_str()) != 0) {
-        throw std::runtime_error("gnuplot failed on the pictures; its message stands above");
-    }
     const std::vector<std::string> names = {"measured_m_mode.png", "wall_m_mode.png",
                                             "frame_echoes.png", "motion.png"};
+    examples::draw(scratch, "pictures.gp", names);
     for (const std::string& name : names) {
-        fs::rename(scratch.path() / name, folder / name);
+        fs::rename(scratch / name, results.stage(name));
     }
     return names;
 }

@@ -2,12 +2,12 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <filesystem>
 #include <string>
 #include <vector>
 
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
+#include "support/results.hpp"
 
 namespace track_artery {
 
@@ -24,9 +24,8 @@ struct PictureData {
     std::size_t frame_index = 0;
 };
 
-/// Draws measured_m_mode.png, wall_m_mode.png, frame_echoes.png and motion.png into `folder` and
-/// returns their names. Throws std::runtime_error if gnuplot is missing or fails.
-std::vector<std::string> draw_pictures(const PictureData& data,
-                                       const std::filesystem::path& folder);
+/// Draws measured_m_mode.png, wall_m_mode.png, frame_echoes.png and motion.png into the results and
+/// returns their names. Throws std::runtime_error if gnuplot fails or a picture is not whole.
+std::vector<std::string> draw_pictures(const PictureData& data, examples::Results& results);
 
 }  // namespace track_artery

@@ -8,18 +8,20 @@
 #include "echosieve/io/csv.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "outputs.hpp"
+#include "support/results.hpp"
 
 namespace track_artery {
-
-/// Makes the folder, and removes the results of an earlier run from it.
-void prepare_folder(const std::filesystem::path& folder);
 
 /// motion.csv, empty.
 [[nodiscard]] echosieve::CsvWriter motion_table(const std::filesystem::path& file);
 void write_frame(const echosieve::FrameMotion& motion, echosieve::CsvWriter& table);
 
-/// Parts of summary.json.
-[[nodiscard]] nlohmann::ordered_json settings_json(const echosieve::RecordingSettings& settings);
-[[nodiscard]] nlohmann::ordered_json options_json(const Job& job);
+/// What summary.json starts with: of the program, the recording and its settings.
+[[nodiscard]] nlohmann::ordered_json summary_head(const Job& job,
+                                                  const echosieve::RecordingSettings& settings);
+
+/// Puts the results in place, with the summary; what is said in run() where none were followed.
+void put_in_place(const Job& job, examples::Results& results, const nlohmann::ordered_json& summary,
+                  bool followed);
 
 }  // namespace track_artery

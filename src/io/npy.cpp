@@ -2,6 +2,7 @@
 
 #include <bit>
 #include <cmath>
+#include <exception>
 #include <fstream>
 #include <limits>
 #include <string>
@@ -25,7 +26,13 @@ template <class T>
 FrameMatrix<T> read_values(std::istream& in, const detail::NpyHeader& header,
                            const std::filesystem::path& file) {
     const std::size_t count = header.rows * header.columns;
-    std::vector<T> values(count);
+    std::vector<T> values;
+    try {
+        values.resize(count);
+    } catch (const std::exception&) {  // bad_alloc or length_error
+        throw FileError(file, "its " + std::to_string(count * sizeof(T)) +
+                                  " bytes of values don't fit into memory");
+    }
     in.read(reinterpret_cast<char*>(values.data()),
             static_cast<std::streamsize>(count * sizeof(T)));
     if (!in) {

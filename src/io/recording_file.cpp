@@ -1,35 +1,47 @@
 #include "echosieve/io/recording_file.hpp"
 
+#include <algorithm>
+#include <array>
 #include <cstddef>
-#include <fstream>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
+#include <system_error>
 #include <variant>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/io/atomic_file.hpp"
 #include "echosieve/io/file_error.hpp"
+#include "echosieve/io/file_set.hpp"
 #include "echosieve/io/npy.hpp"
+#include "json_file.hpp"
 #include "npy_open.hpp"
 
 namespace echosieve {
 namespace {
 
-std::optional<double> optional_number(const nlohmann::json& object, const char* name,
+using nlohmann::json;
+
+constexpr std::array<const char*, 7> known_fields = {
+    "sampling_rate", "frame_rate",  "start_time", "centre_frequency",
+    "bandwidth",     "sound_speed", "pulse_delay"};
+constexpr const char* no_settings =
+    "there is no such file; a recording's settings stand beside its samples";
+
+std::optional<double> optional_number(const json& object, const char* name,
                                       const std::filesystem::path& file) {
     const auto found = object.find(name);
     if (found == object.end()) {
         return std::nullopt;
     }
     if (!found->is_number()) {
-        throw FileError(
-            file, std::string("field '") + name + "' = " + found->dump() + ": must be a number");
+        throw FileError(file, std::string("field '") + name + "' = " + detail::shown(*found) +
+                                  ": must be a number");
     }
     return found->get<double>();
 }
 
-double number(const nlohmann::json& object, const char* name, const std::filesystem::path& file) {
+double number(const json& object, const char* name, const std::filesystem::path& file) {
     const std::optional<double> found = optional_number(object, name, file);
     if (!found) {
         throw FileError(file, std::string("field '") + name + "' is missing");
@@ -45,17 +57,7 @@ std::filesystem::path settings_path(const std::filesystem::path& samples) {
 }
 
 RecordingSettings read_settings(const std::filesystem::path& file) {
-    std::ifstream in = detail::open_for_reading(
-        file, "there is no such file; a recording's settings stand beside its samples");
-    nlohmann::json object;
-    try {
-        object = nlohmann::json::parse(in);
-    } catch (const nlohmann::json::exception& problem) {
-        throw FileError(file, std::string("is not valid JSON: ") + problem.what());
-    }
-    if (!object.is_object()) {
-        throw FileError(file, "must hold a JSON object");
-    }
+    const json object = detail::read_json_object(file, no_settings);
     RecordingSettings settings;
     settings.sampling_rate = number(object, "sampling_rate", file);
     settings.frame_rate = number(object, "frame_rate", file);
@@ -70,6 +72,18 @@ RecordingSettings read_settings(const std::filesystem::path& file) {
         throw FileError(file, std::string("field ") + problem.what());
     }
     return settings;
+}
+
+std::vector<std::string> unknown_settings(const std::filesystem::path& file) {
+    std::vector<std::string> unknown;
+    const json object = detail::read_json_object(file, no_settings);
+    for (const auto& field : object.items()) {
+        if (std::find(known_fields.begin(), known_fields.end(), field.key()) ==
+            known_fields.end()) {
+            unknown.push_back(printable(field.key()));
+        }
+    }
+    return unknown;
 }
 
 Recording read_recording(const std::filesystem::path& samples,
@@ -107,14 +121,23 @@ void write_recording(const Recording& recording, const std::filesystem::path& sa
     if (s.sensor.pulse_delay) {
         object["pulse_delay"] = *s.sensor.pulse_delay;
     }
-    AtomicFile out(settings_path(samples));
-    out.stream() << object.dump(1) << '\n';
+    std::filesystem::path folder = samples.parent_path();
+    folder = folder.empty() ? "." : folder;
+    if (std::error_code ignored; !std::filesystem::is_directory(folder, ignored)) {
+        throw FileError(samples, "can't be written: its folder does not exist");
+    }
+    const std::string name = samples.filename().string();
+    const std::string settings_name = settings_path(samples).filename().string();
+    FileSet files({.folder = folder, .name = name, .files = {name, settings_name}});
     std::visit(
         [&](const auto& matrix) {
-            write_npy(samples, matrix.values(), matrix.frames(), matrix.samples());
+            write_npy(files.stage(name), matrix.values(), matrix.frames(), matrix.samples());
         },
         recording.samples);
+    AtomicFile out(files.stage(settings_name));
+    out.stream() << object.dump(1) << '\n';
     out.commit();
+    files.commit();
 }
 
 }  // namespace echosieve

@@ -1,6 +1,7 @@
 #include "echosieve/io/recording_reader.hpp"
 
 #include <algorithm>
+#include <exception>
 #include <string>
 #include <utility>
 #include <vector>
@@ -26,7 +27,13 @@ RecordingReader::RecordingReader(const std::filesystem::path& samples)
 
 template <class T>
 FrameMatrix<T> RecordingReader::read_frames(std::size_t count) {
-    std::vector<T> values(count * samples_);
+    std::vector<T> values;
+    try {
+        values.resize(count * samples_);
+    } catch (const std::exception&) {  // bad_alloc or length_error
+        throw FileError(file_, std::to_string(count) + " frames of " + std::to_string(samples_) +
+                                   " samples don't fit into memory");
+    }
     in_.read(reinterpret_cast<char*>(values.data()),
              static_cast<std::streamsize>(values.size() * sizeof(T)));
     if (!in_) {

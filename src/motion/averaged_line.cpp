@@ -1,4 +1,4 @@
-#include "echosieve/motion/averaged_line.hpp"
+#include "motion/averaged_line.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -7,10 +7,10 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/phasors.hpp"
-#include "echosieve/motion/block_means.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
-#include "echosieve/motion/slow_time.hpp"
-#include "echosieve/motion/wall_fit.hpp"
+#include "motion/block_means.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/slow_time.hpp"
+#include "motion/wall_fit.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/block_contact.hpp"
+#include "motion/block_contact.hpp"
 
 #include <cmath>
 #include <cstddef>

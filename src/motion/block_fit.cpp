@@ -1,4 +1,4 @@
-#include "echosieve/motion/block_fit.hpp"
+#include "motion/block_fit.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -6,8 +6,8 @@
 #include <utility>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/slips.hpp"
 #include "echosieve/motion/track_artery.hpp"
+#include "motion/slips.hpp"
 
 namespace echosieve {
 
@@ -121,13 +121,6 @@ std::size_t longest_loss(const ArteryMotion& motion, const std::vector<FrameStat
     return longest;
 }
 
-// The fitted part as a recording of its own.
-Baseband<double> part_of(const Baseband<double>& baseband, const FrameRun& run) {
-    return {baseband.samples.middleRows(static_cast<Eigen::Index>(run.first),
-                                        static_cast<Eigen::Index>(run.count)),
-            baseband.grid, baseband.settings};
-}
-
 // `motion` put into the frames of the whole recording.
 void adopt(BlockFit& fit, const ArteryMotion& motion, const FrameRun& run, BlockOrigin origin) {
     BlockRecord& record = fit.record;
@@ -149,10 +142,11 @@ void adopt(BlockFit& fit, const ArteryMotion& motion, const FrameRun& run, Block
 
 }  // namespace
 
-BlockFit fit_block(const Baseband<double>& baseband, const std::vector<FrameState>& states,
+BlockFit fit_block(const BasebandView& baseband, const std::vector<FrameState>& states,
                    std::size_t first, const BlockFit& before, const BlockOptions& options) {
     validate(options);
-    const auto count = static_cast<std::size_t>(baseband.samples.rows());
+    validate(baseband);
+    const std::size_t count = baseband.frames();
     require(states.size() == count, "number of frame states", states.size(),
             detail::concatenate("must equal the frames, ", count));
     const double rate = baseband.settings.frame_rate;
@@ -178,7 +172,7 @@ BlockFit fit_block(const Baseband<double>& baseband, const std::vector<FrameStat
         record.status = TrackStatus::too_few_frames;
         return fit;
     }
-    const Baseband<double> part = part_of(baseband, run);
+    const BasebandView part = baseband.part(run.first, run.count);
     const auto begin = states.begin() + static_cast<std::ptrdiff_t>(run.first);
     const std::vector<FrameState> part_states(begin,
                                               begin + static_cast<std::ptrdiff_t>(run.count));

@@ -1,4 +1,4 @@
-#include "echosieve/motion/block_means.hpp"
+#include "motion/block_means.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -6,7 +6,7 @@
 #include <cstddef>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/layers.hpp"
+#include "motion/layers.hpp"
 
 namespace echosieve {
 

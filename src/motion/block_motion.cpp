@@ -6,8 +6,8 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/slips.hpp"
 #include "echosieve/motion/track_artery.hpp"
+#include "motion/slips.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/block_stitching.hpp"
+#include "motion/block_stitching.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,16 +1,202 @@
 #include "echosieve/motion/block_tracker.hpp"
 
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <utility>
 #include <variant>
+#include <vector>
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/block_contact.hpp"
-#include "echosieve/motion/block_fit.hpp"
 #include "echosieve/motion/block_motion.hpp"
-#include "echosieve/motion/block_stitching.hpp"
+#include "motion/block_contact.hpp"
+#include "motion/block_fit.hpp"
+#include "motion/block_stitching.hpp"
 
 namespace echosieve {
+
+namespace {
+
+std::size_t frames_in(double time, double rate) {
+    constexpr double most = 1e9;
+    require(time * rate <= most, "frames a block", time * rate,
+            detail::concatenate("must not exceed ", most));
+    return static_cast<std::size_t>(std::lround(time * rate));
+}
+
+}  // namespace
+
+template <class T>
+struct BlockTracker<T>::State {
+    State(const RecordingSettings& settings, std::size_t samples_a_frame,
+          const BlockOptions& block_options)
+        : options((validate(block_options), block_options)),
+          basebander((validate(settings), settings), samples_a_frame, options.track.baseband),
+          stitcher(settings.frame_rate, options),
+          length(frames_in(options.length, settings.frame_rate)),
+          step(length - frames_in(options.overlap, settings.frame_rate)),
+          samples(samples_a_frame),
+          block_end(length) {
+        require(samples >= 1, "samples a frame", samples, "must be at least 1");
+        require(length >= fewest_frames, "length", options.length,
+                detail::concatenate("must hold at least ", fewest_frames, " frames [s]"));
+        require(step < length, "overlap", options.overlap, "must hold at least 1 frame [s]");
+        baseband.grid = basebander.grid();
+        baseband.settings = settings;
+    }
+
+    void push(std::span<const T> frame) {
+        require(!finished, "frames pushed", pushed, "can't be added to after finish()");
+        if (frame.size() != samples) {  // no text is made in a good run
+            require(false, "samples of the frame", frame.size(),
+                    detail::concatenate("must be ", samples));
+        }
+        const std::size_t slot = make_room();
+        std::copy(frame.begin(), frame.end(),
+                  raw.begin() + static_cast<std::ptrdiff_t>(slot * samples));
+        basebander.process(frame, row(slot));
+        ++pushed;
+        if (pushed == block_end) {
+            follow_block();
+            block_end += step;
+        }
+    }
+    void finish() {
+        if (!finished && pushed > 0 && pushed + step != block_end) {
+            follow_block();
+        }
+        finished = true;
+        stitcher.release(pushed, done);
+    }
+
+    [[nodiscard]] std::span<std::complex<double>> row(std::size_t slot) {
+        return {baseband.samples.row(static_cast<Eigen::Index>(slot)).data(), baseband.grid.count};
+    }
+    // A slot for one more frame: grown up to L, then the oldest one's.
+    std::size_t make_room() {
+        if (slots == length) {
+            return std::exchange(oldest, (oldest + 1) % length);
+        }
+        if (static_cast<std::size_t>(baseband.samples.rows()) == slots) {
+            const std::size_t more = std::min(length, std::max<std::size_t>(64, 2 * slots));
+            raw.resize(more * samples);
+            baseband.samples.conservativeResize(static_cast<Eigen::Index>(more),
+                                                static_cast<Eigen::Index>(baseband.grid.count));
+        }
+        return slots++;
+    }
+    // The oldest frame to the front.
+    void straighten() {
+        const auto turn = [&](auto* data, std::size_t width) {
+            std::rotate(data, data + oldest * width, data + slots * width);
+        };
+        if (oldest != 0) {
+            turn(raw.data(), samples);
+            turn(baseband.samples.data(), baseband.grid.count);
+            oldest = 0;
+        }
+    }
+    // Follows the frames held.
+    void follow_block() {
+        straighten();
+        Baseband<double> copied;
+        if (static_cast<std::size_t>(baseband.samples.rows()) != slots) {
+            copied = {baseband.samples.topRows(static_cast<Eigen::Index>(slots)), baseband.grid,
+                      baseband.settings};
+        }
+        const Baseband<double>& block = copied.samples.size() > 0 ? copied : baseband;
+        const FrameView<T> frames(std::span<const T>(raw).first(slots * samples), slots, samples);
+        const std::vector<double> energies = echo_energies(block, options.track.walls.dead_zone);
+        const std::vector<FrameState> states =
+            check_block(frames, block, energies, reference, options.track.frames);
+        BlockFit fit = fit_block(block, states, pushed - slots, before, options);
+        if (!fit.frames.empty()) {
+            reference = reference_energy(energies, states);
+        }
+        blocks.push_back(fit.record);
+        stitcher.add(fit, blocks.back());
+        // The next block starts S frames later, or is the last one, which reaches no further back.
+        stitcher.release(pushed - slots + std::min(step, slots), done);
+        before = std::move(fit);
+    }
+
+    BlockOptions options;
+    Basebander<double> basebander;
+    BlockStitcher stitcher;
+    std::size_t length;
+    std::size_t step;
+    std::size_t samples;
+    std::size_t block_end;  // frames pushed when the next block is whole
+    std::size_t pushed = 0;
+    std::size_t slots = 0;   // frames held
+    std::size_t oldest = 0;  // slot of the first of them
+    bool finished = false;
+    std::vector<T> raw;
+    Baseband<double> baseband;
+    double reference = 0;  // energy of a frame in contact
+    BlockFit before;
+    std::vector<FrameMotion> done;
+    std::vector<BlockRecord> blocks;
+};
+
+template <class T>
+void BlockTracker<T>::make(const RecordingSettings& settings, std::size_t samples,
+                           const BlockOptions& options) {
+    state_.reset(new State(settings, samples, options));
+}
+
+template <class T>
+void BlockTracker<T>::Release::operator()(State* state) const noexcept {
+    delete state;
+}
+
+template <class T>
+void BlockTracker<T>::push(std::span<const T> frame) {
+    state_->push(frame);
+}
+
+template <class T>
+void BlockTracker<T>::finish() {
+    state_->finish();
+}
+
+template <class T>
+std::vector<FrameMotion> BlockTracker<T>::take() {
+    return std::exchange(state_->done, {});
+}
+
+template <class T>
+const std::vector<BlockRecord>& BlockTracker<T>::blocks() const noexcept {
+    return state_->blocks;
+}
+
+template <class T>
+std::size_t BlockTracker<T>::pushed() const noexcept {
+    return state_->pushed;
+}
+
+template <class T>
+std::size_t BlockTracker<T>::held() const noexcept {
+    return state_->slots;
+}
+
+template <class T>
+std::size_t BlockTracker<T>::block_length() const noexcept {
+    return state_->length;
+}
+
+template <class T>
+double BlockTracker<T>::latency() const noexcept {
+    return static_cast<double>(state_->length) / state_->baseband.settings.frame_rate;
+}
+
+template class BlockTracker<std::int16_t>;
+template class BlockTracker<float>;
 
 BlockMotion track_in_blocks(const Recording& recording, const BlockOptions& options) {
     return std::visit(

@@ -1,4 +1,4 @@
-#include "echosieve/motion/common_motion.hpp"
+#include "motion/common_motion.hpp"
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
@@ -9,10 +9,10 @@
 #include <utility>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/phase_track.hpp"
-#include "echosieve/motion/slow_time.hpp"
-#include "echosieve/motion/time_courses.hpp"
-#include "echosieve/motion/track_joining.hpp"
+#include "motion/phase_track.hpp"
+#include "motion/slow_time.hpp"
+#include "motion/time_courses.hpp"
+#include "motion/track_joining.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/contact.hpp"
+#include "motion/contact.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -7,8 +7,8 @@
 #include <cstddef>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/line.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

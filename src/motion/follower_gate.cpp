@@ -1,4 +1,4 @@
-#include "echosieve/motion/follower_gate.hpp"
+#include "motion/follower_gate.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -9,8 +9,8 @@
 #include <span>
 
 #include "echosieve/core/grid.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
 #include "echosieve/motion/learned_walls.hpp"
+#include "motion/gate_spectrum.hpp"
 
 namespace echosieve::detail {
 
@@ -35,8 +35,9 @@ FollowerGate::FollowerGate(const LearnedGate& gate, const SamplingGrid& line, do
       noise_(gate.noise),
       late_(gate.late),
       wall_layers_(gate.wall_layers),
-      bins_(static_cast<std::size_t>(gate.frequencies.size())),
+      bins_(gate.frequencies.size()),
       shares_(gate.shares),
+      spectra_(gate.spectra),
       y_(bins_),
       m_(bins_),
       p_(bins_),
@@ -45,11 +46,6 @@ FollowerGate::FollowerGate(const LearnedGate& gate, const SamplingGrid& line, do
     const double scale = 2 * std::numbers::pi * 2 / sound_speed;
     wave_ = scale * gate.frequencies[0];
     wave_step_ = bins_ > 1 ? scale * (gate.frequencies[1] - gate.frequencies[0]) : 0;
-    for (Eigen::Index k = 0; k < gate.spectra.rows(); ++k) {
-        for (Eigen::Index j = 0; j < gate.spectra.cols(); ++j) {
-            spectra_.push_back(gate.spectra(k, j));
-        }
-    }
     const double reach = farthest * samples_per_metre_;
     first_ = static_cast<Eigen::Index>(std::max(0.0, std::floor(start_ - reach)));
     const auto last = static_cast<Eigen::Index>(
@@ -57,8 +53,8 @@ FollowerGate::FollowerGate(const LearnedGate& gate, const SamplingGrid& line, do
     const double size = 1 / std::sqrt(count_);
     for (Eigen::Index n = first_; n <= last; ++n) {
         const double time = (static_cast<double>(n) - start_) * line.step();
-        for (Eigen::Index j = 0; j < gate.frequencies.size(); ++j) {
-            const double offset = gate.frequencies[j] - line.mixing_frequency;
+        for (const double frequency : gate.frequencies) {
+            const double offset = frequency - line.mixing_frequency;
             transform_.push_back(std::polar(size, -2 * std::numbers::pi * offset * time));
         }
     }

@@ -6,17 +6,22 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <cstdint>
 #include <limits>
 #include <span>
+#include <vector>
 
+#include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/pinned_samples.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/follower_gate.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
+#include "motion/follower_gate.hpp"
+#include "motion/wall_filter.hpp"
 
 namespace echosieve {
 
@@ -50,12 +55,12 @@ constexpr double bulk_reach = 20e-6;  // [m]
 constexpr double own_reach = 10e-6;   // [m]
 
 // Mean square of the differences (order 1) or second differences (2) between usable frames.
-double changes(const Eigen::ArrayXd& x, const std::vector<bool>& usable, Eigen::Index order) {
+double changes(const std::vector<double>& x, const std::vector<bool>& usable, std::size_t order) {
     double sum = 0, count = 0;
-    for (Eigen::Index i = order; i < x.size(); ++i) {
+    for (std::size_t i = order; i < x.size(); ++i) {
         bool whole = true;
-        for (Eigen::Index j = i - order; j <= i; ++j) {
-            whole = whole && usable[static_cast<std::size_t>(j)];
+        for (std::size_t j = i - order; j <= i; ++j) {
+            whole = whole && usable[j];
         }
         if (whole) {
             const double change = order == 1 ? x[i] - x[i - 1] : x[i] - 2 * x[i - 1] + x[i - 2];
@@ -146,8 +151,7 @@ void WallFilter::cut(std::span<const std::complex<float>> line) {
 void WallFilter::search(std::span<const std::complex<float>> line) {
     double least = std::numeric_limits<double>::infinity();
     Vector best = x_;
-    for (const std::size_t place : places_) {
-        const auto i = static_cast<Eigen::Index>(place);
+    for (const std::size_t i : places_) {
         x_ << walls_.pulse[i], 0, walls_.bulk[i], 0, walls_.near.own[i], walls_.far.own[i];
         cut(line);
         double sum = 0;
@@ -284,4 +288,77 @@ void WallFilter::step(std::span<const std::complex<float>> line, FrameState stat
 }
 
 }  // namespace detail
+
+template <class T>
+struct FrameFollower<T>::State {
+    State(const LearnedWalls& walls, const FollowerOptions& options)
+        : basebander(walls.settings, walls.samples, walls.baseband),
+          filter(walls, basebander.grid(), options),
+          low(walls.lowest),
+          high(walls.highest),
+          most_pinned(static_cast<double>(walls.pinned) +
+                      options.clipped_fraction * static_cast<double>(walls.samples)),
+          frame_rate(walls.settings.frame_rate),
+          before(walls.samples),
+          line(basebander.grid().count) {}
+
+    [[nodiscard]] FrameState look_at(std::span<const T> frame) const {
+        if (!detail::all_finite(frame)) {
+            return FrameState::not_finite;
+        }
+        if (pushed > 0 && std::equal(frame.begin(), frame.end(), before.begin())) {
+            return out.state == FrameState::dropped ? FrameState::dropped : FrameState::frozen;
+        }
+        return static_cast<double>(detail::pinned_samples(frame, low, high)) > most_pinned
+                   ? FrameState::clipped
+                   : FrameState::good;
+    }
+
+    Basebander<float> basebander;
+    detail::WallFilter filter;
+    double low;
+    double high;
+    double most_pinned;
+    double frame_rate;
+    std::size_t pushed = 0;
+    std::vector<T> before;
+    std::vector<std::complex<float>> line;
+    FollowedFrame out;
+};
+
+template <class T>
+void FrameFollower<T>::make(const LearnedWalls& walls, const FollowerOptions& options) {
+    state_.reset(new State(walls, options));
+}
+
+template <class T>
+void FrameFollower<T>::Release::operator()(State* state) const noexcept {
+    delete state;
+}
+
+template <class T>
+const FollowedFrame& FrameFollower<T>::push(std::span<const T> frame) {
+    State& s = *state_;
+    if (frame.size() != s.before.size()) {  // no text is made in a good run
+        require(false, "samples of the frame", frame.size(),
+                detail::concatenate("must be ", s.before.size()));
+    }
+    const FrameState state = s.look_at(frame);
+    if (state == FrameState::good) {
+        s.basebander.process(frame, std::span<std::complex<float>>(s.line));
+    }
+    std::copy(frame.begin(), frame.end(), s.before.begin());
+    s.out.motion.time = static_cast<double>(s.pushed++) / s.frame_rate;
+    s.filter.step(s.line, state, s.out);
+    return s.out;
+}
+
+template <class T>
+std::size_t FrameFollower<T>::pushed() const noexcept {
+    return state_->pushed;
+}
+
+template class FrameFollower<std::int16_t>;
+template class FrameFollower<float>;
+
 }  // namespace echosieve

@@ -1,4 +1,4 @@
-#include "echosieve/motion/gap_settling.hpp"
+#include "motion/gap_settling.hpp"
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
@@ -9,7 +9,7 @@
 #include <numbers>
 #include <vector>
 
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

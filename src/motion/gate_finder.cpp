@@ -11,8 +11,9 @@
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/sampled.hpp"
 #include "echosieve/motion/gated_track.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/compared_tracks.hpp"
+#include "motion/line.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 
@@ -118,6 +119,12 @@ std::optional<WallGates> find_wall_gates(const LineHistory& line,
         }
     }
     return best;
+}
+
+std::optional<WallGates> find_wall_gates(const BasebandView& baseband,
+                                         const std::vector<FrameState>& states,
+                                         const GateSearchOptions& options) {
+    return find_wall_gates(line_history(baseband, states), options);
 }
 
 }  // namespace echosieve

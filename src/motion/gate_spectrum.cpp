@@ -1,4 +1,4 @@
-#include "echosieve/motion/gate_spectrum.hpp"
+#include "motion/gate_spectrum.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/line.hpp"
+#include "motion/line.hpp"
 
 namespace echosieve {
 

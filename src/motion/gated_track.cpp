@@ -6,15 +6,17 @@
 #include <complex>
 #include <cstddef>
 #include <span>
-#include <variant>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/sampled.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/smoothing.hpp"
+#include "motion/compared_tracks.hpp"
+#include "motion/line.hpp"
+#include "motion/plain.hpp"
+#include "motion/slow_time.hpp"
+#include "motion/smoothed.hpp"
 
 namespace echosieve {
 
@@ -99,16 +101,14 @@ WallPairTrack join_walls(const WallTrack& near, double near_depth, const WallTra
     const auto depths = [&](const WallTrack& wall, double depth) {
         Eigen::ArrayXd x = depth + wall.displacement;
         bridge(x, pair.valid);
-        return std::visit(
-            [&](const auto& smoother) { return Eigen::ArrayXd(smoother(x, frame_rate)); },
-            smoothing);
+        return vector_of(smoothed(x, smoothing, frame_rate));
     };
     pair.near_wall = depths(near, near_depth);
     pair.far_wall = depths(far, far_depth);
-    pair.quality = near.correlation.min(far.correlation);
+    pair.quality = vector_of(near.correlation.min(far.correlation));
     for (std::size_t i = 0; i < count; ++i) {
         if (!pair.valid[i]) {
-            pair.quality[static_cast<Eigen::Index>(i)] = 0;
+            pair.quality[i] = 0;
         }
     }
     return pair;
@@ -124,6 +124,11 @@ WallPairTrack track_gates(const LineHistory& line, const WallGates& gates,
     };
     return join_walls(near, gates.near.depth - middle(near), far, gates.far.depth - middle(far),
                       options.smoothing, line.settings.frame_rate);
+}
+
+WallPairTrack track_gates(const BasebandView& baseband, const std::vector<FrameState>& states,
+                          const WallGates& gates, const GatedTrackOptions& options) {
+    return track_gates(line_history(baseband, states), gates, options);
 }
 
 }  // namespace echosieve

@@ -1,4 +1,4 @@
-#include "echosieve/motion/joint_motion.hpp"
+#include "motion/joint_motion.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -8,13 +8,13 @@
 #include <numbers>
 #include <vector>
 
-#include "../kernels/motion_sums_kernel.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/phasors.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/slow_time.hpp"
-#include "echosieve/motion/smooth_step.hpp"
-#include "echosieve/motion/time_courses.hpp"
+#include "kernels/motion_sums_kernel.hpp"
+#include "motion/layers.hpp"
+#include "motion/slow_time.hpp"
+#include "motion/smooth_step.hpp"
+#include "motion/time_courses.hpp"
 
 namespace echosieve {
 

@@ -1,8 +1,8 @@
-#include "layer_sums.hpp"
+#include "motion/layer_sums.hpp"
 
 #include <cstddef>
 
-#include "../kernels/layer_sums_kernel.hpp"
+#include "kernels/layer_sums_kernel.hpp"
 
 namespace echosieve {
 

@@ -5,8 +5,8 @@
 #include <complex>
 #include <vector>
 
-#include "echosieve/motion/gate_spectrum.hpp"
-#include "echosieve/motion/layers.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/layers.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/layers.hpp"
+#include "motion/layers.hpp"
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
@@ -12,9 +12,9 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/phasors.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
-#include "layer_sums.hpp"
-#include "moved_layers.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/layer_sums.hpp"
+#include "motion/moved_layers.hpp"
 
 namespace echosieve {
 

@@ -18,16 +18,18 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/contact.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/line.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
-#include "echosieve/motion/wall_motion.hpp"
-#include "echosieve/motion/wall_report.hpp"
-#include "echosieve/motion/wall_search.hpp"
-#include "echosieve/motion/wall_separation.hpp"
+#include "motion/common_motion.hpp"
+#include "motion/contact.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/layers.hpp"
+#include "motion/line.hpp"
+#include "motion/plain.hpp"
+#include "motion/pulse_evidence.hpp"
+#include "motion/wall_motion.hpp"
+#include "motion/wall_report.hpp"
+#include "motion/wall_search.hpp"
+#include "motion/wall_separation.hpp"
 
 namespace echosieve {
 
@@ -62,13 +64,13 @@ void validate(const LearnedGate& gate) {
     require(gate.grid.count >= 1, "gate's samples", gate.grid.count, "must be at least 1");
     require(gate.frequencies.size() >= 1, "gate's frequencies", gate.frequencies.size(),
             "must be at least 1");
-    require(gate.frequencies.allFinite(), "gate's frequencies", gate.frequencies.sum(),
-            "must be finite [Hz]");
-    require(gate.spectra.cols() == gate.frequencies.size(), "spectra's bins", gate.spectra.cols(),
-            detail::concatenate("must be one a frequency, ", gate.frequencies.size()));
-    require(gate.spectra.rows() == static_cast<Eigen::Index>(gate.shares.size()),
-            "spectra's layers", gate.spectra.rows(),
-            detail::concatenate("must be one a share, ", gate.shares.size()));
+    for (const double frequency : gate.frequencies) {
+        require(is_finite(frequency), "gate's frequency", frequency, "must be finite [Hz]");
+    }
+    require(gate.spectra.size() == gate.shares.size() * gate.frequencies.size(), "spectra's values",
+            gate.spectra.size(),
+            detail::concatenate("must be one a share and frequency, ", gate.shares.size(),
+                                " times ", gate.frequencies.size()));
     require(gate.wall_layers <= gate.shares.size(), "wall_layers", gate.wall_layers,
             detail::concatenate("must not exceed the layers, ", gate.shares.size()));
     require(gate.taper > 0 && gate.taper <= 1, "taper", gate.taper, "must lie in (0, 1]");
@@ -81,15 +83,15 @@ LearnedWall learn_wall(const SeparatedWall& wall, const WallMotion& motion) {
     out.share = wall.share();
     out.depth = wall.state.depth;
     out.share_deviation = wall.state.share_deviation;
-    out.own = motion.own;
+    out.own = vector_of(motion.own);
     const GateSpectrum& gate = wall.layered.gate;
     out.gate = {.depth = gate.depth,
                 .path = out.share,
                 .taper = gate_taper,
                 .grid = gate.grid,
-                .frequencies = gate.frequencies,
+                .frequencies = vector_of(gate.frequencies),
                 .shares = wall.layered.fit.shares,
-                .spectra = wall.layered.fit.spectra,
+                .spectra = rows_of(wall.layered.fit.spectra),
                 .wall_layers = wall.wall_layers,
                 .noise = wall.layered.fit.noise};
     return out;
@@ -122,9 +124,9 @@ std::vector<LearnedGate> learn_tissue(const LineHistory& line, const SeparatedWa
                        .path_offset = middle,
                        .taper = 1.0,
                        .grid = gate.grid,
-                       .frequencies = gate.frequencies,
+                       .frequencies = vector_of(gate.frequencies),
                        .shares = fit.shares,
-                       .spectra = fit.spectra,
+                       .spectra = rows_of(fit.spectra),
                        .noise = fit.noise,
                        .late = late});
     }
@@ -188,8 +190,8 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
         return std::nullopt;  // what was found is none
     }
     out.tissue = learn_tissue(line, *walls, options);
-    out.pulse = walls->times.pulse;
-    out.bulk = walls->times.bulk;
+    out.pulse = vector_of(walls->times.pulse);
+    out.bulk = vector_of(walls->times.bulk);
     out.usable = line.usable;
     out.lag = walls->times.lag;
     out.dead_zone = track.walls.dead_zone;
@@ -209,13 +211,13 @@ void validate(const LearnedWalls& walls) {
             "must be positive and finite");
     require(is_finite(walls.lag), "lag", walls.lag, "must be finite [frames]");
     require(is_finite(walls.dead_zone), "dead_zone", walls.dead_zone, "must be finite [m]");
-    const Eigen::Index frames = walls.pulse.size();
-    const auto one_a_frame = [&](Eigen::Index size, const char* name) {
+    const std::size_t frames = walls.pulse.size();
+    const auto one_a_frame = [&](std::size_t size, const char* name) {
         require(size == frames, name, size,
                 detail::concatenate("must have an entry a frame, as pulse has: ", frames));
     };
     one_a_frame(walls.bulk.size(), "bulk");
-    one_a_frame(static_cast<Eigen::Index>(walls.usable.size()), "usable");
+    one_a_frame(walls.usable.size(), "usable");
     one_a_frame(walls.near.own.size(), "near.own");
     one_a_frame(walls.far.own.size(), "far.own");
     validate(walls.near.gate);

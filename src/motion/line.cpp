@@ -1,4 +1,4 @@
-#include "echosieve/motion/line.hpp"
+#include "motion/line.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -6,12 +6,11 @@
 #include <cstddef>
 #include <vector>
 
-#include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/frame_run.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/frame_run.hpp"
+#include "motion/plain.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 
@@ -35,11 +34,11 @@ Eigen::ArrayXd LineHistory::weights() const {
     return w;
 }
 
-LineHistory line_history(const Baseband<double>& baseband, const std::vector<FrameState>& states) {
-    require(states.size() == static_cast<std::size_t>(baseband.samples.rows()),
-            "number of frame states", states.size(),
-            detail::concatenate("must equal the frames, ", baseband.samples.rows()));
-    LineHistory line{baseband.samples, baseband.grid, baseband.settings, {}, {}, 0};
+LineHistory line_history(const BasebandView& baseband, const std::vector<FrameState>& states) {
+    validate(baseband);
+    require(states.size() == baseband.frames(), "number of frame states", states.size(),
+            detail::concatenate("must equal the frames, ", baseband.frames()));
+    LineHistory line{array_of(baseband), baseband.grid, baseband.settings, {}, {}, 0};
     line.usable.reserve(states.size());
     for (const FrameState state : states) {
         line.usable.push_back(state == FrameState::good);

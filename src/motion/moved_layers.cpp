@@ -1,12 +1,12 @@
-#include "moved_layers.hpp"
+#include "motion/moved_layers.hpp"
 
 #include <Eigen/Core>
 #include <cstddef>
 #include <span>
 
-#include "../kernels/moved_layers_kernel.hpp"
 #include "echosieve/core/instruction_set.hpp"
 #include "echosieve/kernels/phasors.hpp"
+#include "kernels/moved_layers_kernel.hpp"
 
 namespace echosieve {
 

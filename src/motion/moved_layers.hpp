@@ -6,8 +6,8 @@
 #include <cstddef>
 #include <span>
 
-#include "echosieve/motion/gate_spectrum.hpp"
-#include "echosieve/motion/layers.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/layers.hpp"
 
 namespace echosieve {
 

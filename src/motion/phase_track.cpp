@@ -1,4 +1,4 @@
-#include "echosieve/motion/phase_track.hpp"
+#include "motion/phase_track.hpp"
 
 #include <Eigen/Core>
 #include <Eigen/Eigenvalues>
@@ -8,8 +8,8 @@
 #include <cstddef>
 #include <numbers>
 
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/line.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

@@ -13,8 +13,8 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
-#include "echosieve/motion/line.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/line.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/pulse_candidates.hpp"
+#include "motion/pulse_candidates.hpp"
 
 #include <Eigen/Core>
 #include <Eigen/Eigenvalues>
@@ -8,8 +8,8 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/motion/slow_time.hpp"
-#include "echosieve/motion/time_courses.hpp"
+#include "motion/slow_time.hpp"
+#include "motion/time_courses.hpp"
 
 namespace echosieve {
 

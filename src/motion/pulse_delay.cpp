@@ -15,7 +15,8 @@
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/condition/fir.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/pulse_evidence.hpp"
 
 namespace echosieve {
 

@@ -14,12 +14,13 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/motion/gated_track.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/pursuit/echo_source.hpp"
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/refine.hpp"
+#include "motion/compared_tracks.hpp"
+#include "motion/line.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 
@@ -126,6 +127,13 @@ std::optional<WallPairTrack> track_echoes(const LineHistory& line, const WallGat
     };
     return join_walls(near.track, depth(near), far.track, depth(far), options.smoothing,
                       line.settings.frame_rate);
+}
+
+std::optional<WallPairTrack> track_echoes(const BasebandView& baseband,
+                                          const std::vector<FrameState>& states,
+                                          const WallGates& gates,
+                                          const PursuitTrackOptions& options) {
+    return track_echoes(line_history(baseband, states), gates, options);
 }
 
 }  // namespace echosieve

@@ -1,10 +1,10 @@
-#include "echosieve/motion/reference_layer.hpp"
+#include "motion/reference_layer.hpp"
 
 #include <Eigen/Core>
 #include <cmath>
 
 #include "echosieve/atoms/bandwidth.hpp"
-#include "echosieve/motion/gate_spectrum.hpp"
+#include "motion/gate_spectrum.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/share_scan.hpp"
+#include "motion/share_scan.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -9,9 +9,9 @@
 #include <limits>
 #include <numbers>
 
-#include "../kernels/wall_sums_kernel.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "kernels/wall_sums_kernel.hpp"
+#include "motion/layers.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

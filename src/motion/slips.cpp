@@ -1,4 +1,4 @@
-#include "echosieve/motion/slips.hpp"
+#include "motion/slips.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -10,15 +10,15 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/correlate/sampled.hpp"
+#include "motion/plain.hpp"
 
 namespace echosieve {
 
-std::vector<bool> find_slips(const Baseband<double>& baseband,
-                             const std::vector<FrameState>& states, double dead_zone,
-                             const SlipOptions& options) {
+std::vector<bool> find_slips(const BasebandView& baseband, const std::vector<FrameState>& states,
+                             double dead_zone, const SlipOptions& options) {
     validate(options);
     const RecordingSettings& settings = baseband.settings;
-    const auto& y = baseband.samples;
+    const auto y = array_of(baseband);
     const Eigen::Index frames = y.rows();
     require(states.size() == static_cast<std::size_t>(frames), "number of frame states",
             states.size(), detail::concatenate("must equal the frames, ", frames));

@@ -1,4 +1,4 @@
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/slow_time.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>

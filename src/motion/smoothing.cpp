@@ -2,19 +2,32 @@
 
 #include <Eigen/Core>
 #include <cmath>
+#include <span>
 #include <variant>
+#include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/plain.hpp"
+#include "motion/slow_time.hpp"
+#include "motion/smoothed.hpp"
 
 namespace echosieve {
 
-Eigen::ArrayXd MovingAverage::operator()(const Eigen::ArrayXd& x, double) const {
-    return moving_average(x, frames);
+std::vector<double> MovingAverage::operator()(std::span<const double> x, double) const {
+    return vector_of(moving_average(array_of(x), frames));
 }
 
-Eigen::ArrayXd GaussianSmoothing::operator()(const Eigen::ArrayXd& x, double frame_rate) const {
-    return gaussian_smooth<double>(x, sigma * frame_rate);
+std::vector<double> GaussianSmoothing::operator()(std::span<const double> x,
+                                                  double frame_rate) const {
+    return vector_of(gaussian_smooth<double>(array_of(x), sigma * frame_rate));
+}
+
+Eigen::ArrayXd smoothed(const Eigen::ArrayXd& x, const Smoothing& smoothing, double frame_rate) {
+    return std::visit(
+        [&](const auto& smoother) {
+            return Eigen::ArrayXd(array_of(smoother(span_of(x), frame_rate)));
+        },
+        smoothing);
 }
 
 void validate(const Smoothing& smoothing) {

@@ -1,4 +1,4 @@
-#include "echosieve/motion/time_courses.hpp"
+#include "motion/time_courses.hpp"
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
@@ -6,7 +6,7 @@
 #include <cmath>
 #include <optional>
 
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

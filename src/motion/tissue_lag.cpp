@@ -1,4 +1,4 @@
-#include "echosieve/motion/tissue_lag.hpp"
+#include "motion/tissue_lag.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -6,9 +6,9 @@
 #include <limits>
 #include <vector>
 
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/wall_fit.hpp"
-#include "echosieve/motion/wall_model.hpp"
+#include "motion/layers.hpp"
+#include "motion/wall_fit.hpp"
+#include "motion/wall_model.hpp"
 
 namespace echosieve {
 

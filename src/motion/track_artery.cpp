@@ -17,33 +17,34 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/threads.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/averaged_line.hpp"
-#include "echosieve/motion/block_means.hpp"
-#include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/contact.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/phase_track.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
-#include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
-#include "echosieve/motion/wall_finder.hpp"
-#include "echosieve/motion/wall_report.hpp"
-#include "echosieve/motion/wall_search.hpp"
-#include "echosieve/motion/wall_separation.hpp"
+#include "motion/averaged_line.hpp"
+#include "motion/block_means.hpp"
+#include "motion/common_motion.hpp"
+#include "motion/contact.hpp"
+#include "motion/line.hpp"
+#include "motion/phase_track.hpp"
+#include "motion/pulse_evidence.hpp"
+#include "motion/slow_time.hpp"
+#include "motion/smoothed.hpp"
+#include "motion/wall_pursuit.hpp"
+#include "motion/wall_report.hpp"
+#include "motion/wall_search.hpp"
+#include "motion/wall_separation.hpp"
 
 namespace echosieve {
 
 namespace {
 
 // Bridges the frames where the wall was not associated, then smooths.
-Eigen::ArrayXd smoothed(const Eigen::ArrayXd& displacement, const std::vector<bool>& valid,
-                        const Smoothing& smoothing, double frame_rate) {
+Eigen::ArrayXd bridged(const Eigen::ArrayXd& displacement, const std::vector<bool>& valid,
+                       const Smoothing& smoothing, double frame_rate) {
     Eigen::ArrayXd x = displacement;
     bridge(x, valid);
-    return std::visit([&](const auto& smoother) { return Eigen::ArrayXd(smoother(x, frame_rate)); },
-                      smoothing);
+    return smoothed(x, smoothing, frame_rate);
 }
 
 WallReport report(const SeparatedWall& wall, double lag, const WallMotion& motion,
@@ -72,12 +73,12 @@ Baseband<double> conditioned(const FrameView<T>& frames, const RecordingSettings
 
 }  // namespace
 
-ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<FrameState>& states,
+ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameState>& states,
                           const TrackOptions& options) {
     validate(options);
-    require(states.size() == static_cast<std::size_t>(baseband.samples.rows()),
-            "number of frame states", states.size(),
-            detail::concatenate("must equal the frames, ", baseband.samples.rows()));
+    validate(baseband);
+    require(states.size() == baseband.frames(), "number of frame states", states.size(),
+            detail::concatenate("must equal the frames, ", baseband.frames()));
     ArteryMotion result;
     for (const FrameState state : states) {
         result.clipped += state == FrameState::clipped ? 1 : 0;
@@ -127,8 +128,8 @@ ArteryMotion track_artery(const Baseband<double>& baseband, const std::vector<Fr
     }
     near.displacement += line.slow_path(walls.near.state.depth);
     far.displacement += line.slow_path(walls.far.state.depth);
-    const Eigen::ArrayXd near_motion = smoothed(near.displacement, valid, options.smoothing, rate);
-    const Eigen::ArrayXd far_motion = smoothed(far.displacement, valid, options.smoothing, rate);
+    const Eigen::ArrayXd near_motion = bridged(near.displacement, valid, options.smoothing, rate);
+    const Eigen::ArrayXd far_motion = bridged(far.displacement, valid, options.smoothing, rate);
     // A share that is not sure is an error of gain: it grows with the pulse. Both leave out what
     // the model is wrong by.
     const auto deviation = [&](const WallMotion& moved, const SeparatedWall& wall, Eigen::Index k) {

@@ -1,4 +1,4 @@
-#include "echosieve/motion/track_joining.hpp"
+#include "motion/track_joining.hpp"
 
 #include <Eigen/Core>
 #include <Eigen/Eigenvalues>
@@ -10,7 +10,7 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

@@ -1,12 +1,12 @@
-#include "echosieve/motion/turned_sums.hpp"
+#include "motion/turned_sums.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
 
-#include "../kernels/turned_sums_kernel.hpp"
 #include "echosieve/core/error.hpp"
+#include "kernels/turned_sums_kernel.hpp"
 
 namespace echosieve {
 

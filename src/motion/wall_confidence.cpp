@@ -1,5 +1,6 @@
 #include "echosieve/motion/wall_confidence.hpp"
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -12,11 +13,13 @@ namespace echosieve {
 WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
     const auto size = [](double x, double least) { return std::log10(std::max(x, least)); };
     const double apart = wall.pulse_share != 0 ? 1 - wall.tissue_line / wall.pulse_share : 0;
-    WallSigns x;
-    x << 1, wall.residual, size(1e6 * wall.fast_motion, 0.01),
-        std::abs(wall.bulk_share - other.bulk_share), size(1 - wall.tissue_linearity, 1e-3),
-        std::clamp(apart, 0.0, 1.0), size(wall.mean_evidence, 0.01);
-    return x;
+    return {1,
+            wall.residual,
+            size(1e6 * wall.fast_motion, 0.01),
+            std::abs(wall.bulk_share - other.bulk_share),
+            size(1 - wall.tissue_linearity, 1e-3),
+            std::clamp(apart, 0.0, 1.0),
+            size(wall.mean_evidence, 0.01)};
 }
 
 void validate(const WallConfidenceOptions& options) {
@@ -31,7 +34,9 @@ void validate(const WallConfidenceOptions& options) {
 }
 
 double wall_confidence(const WallSigns& signs, const WallConfidenceOptions& options) {
-    return 1 / (1 + std::exp(-(signs * options.weights).sum()));
+    using Signs = Eigen::Array<double, wall_sign_count, 1>;
+    const double sum = (Signs(signs.data()) * Signs(options.weights.data())).sum();
+    return 1 / (1 + std::exp(-sum));
 }
 
 double closeness(double deviation, const WallConfidenceOptions& options) {

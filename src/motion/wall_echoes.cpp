@@ -14,6 +14,8 @@
 #include "echosieve/pursuit/echo_source.hpp"
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/refine.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/wall_pursuit.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/wall_finder.hpp"
+#include "motion/wall_finder.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -9,12 +9,12 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/averaged_line.hpp"
-#include "echosieve/motion/block_means.hpp"
-#include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/share_scan.hpp"
+#include "motion/averaged_line.hpp"
+#include "motion/block_means.hpp"
+#include "motion/common_motion.hpp"
+#include "motion/layers.hpp"
+#include "motion/line.hpp"
+#include "motion/share_scan.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/wall_fit.hpp"
+#include "motion/wall_fit.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -9,9 +9,9 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/wall_model.hpp"
-#include "moved_layers.hpp"
+#include "motion/layers.hpp"
+#include "motion/moved_layers.hpp"
+#include "motion/wall_model.hpp"
 
 namespace echosieve {
 

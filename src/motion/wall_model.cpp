@@ -1,4 +1,4 @@
-#include "echosieve/motion/wall_model.hpp"
+#include "motion/wall_model.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -9,11 +9,11 @@
 #include <utility>
 #include <vector>
 
-#include "../kernels/wall_sums_kernel.hpp"
 #include "echosieve/atoms/bandwidth.hpp"
-#include "echosieve/motion/block_means.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/turned_sums.hpp"
+#include "kernels/wall_sums_kernel.hpp"
+#include "motion/block_means.hpp"
+#include "motion/layers.hpp"
+#include "motion/turned_sums.hpp"
 
 namespace echosieve {
 

@@ -1,12 +1,12 @@
-#include "echosieve/motion/wall_motion.hpp"
+#include "motion/wall_motion.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <complex>
 #include <numbers>
 
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/smooth_step.hpp"
+#include "motion/layers.hpp"
+#include "motion/smooth_step.hpp"
 
 namespace echosieve {
 

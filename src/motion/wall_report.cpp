@@ -1,8 +1,8 @@
-#include "echosieve/motion/wall_report.hpp"
+#include "motion/wall_report.hpp"
 
 #include <cmath>
 
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve {
 

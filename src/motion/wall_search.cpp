@@ -1,4 +1,4 @@
-#include "echosieve/motion/wall_search.hpp"
+#include "motion/wall_search.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -8,15 +8,15 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/gap_settling.hpp"
-#include "echosieve/motion/joint_motion.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/pulse_candidates.hpp"
-#include "echosieve/motion/wall_finder.hpp"
-#include "echosieve/motion/wall_report.hpp"
-#include "echosieve/motion/wall_separation.hpp"
+#include "motion/common_motion.hpp"
+#include "motion/gap_settling.hpp"
+#include "motion/joint_motion.hpp"
+#include "motion/layers.hpp"
+#include "motion/line.hpp"
+#include "motion/pulse_candidates.hpp"
+#include "motion/wall_finder.hpp"
+#include "motion/wall_report.hpp"
+#include "motion/wall_separation.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/wall_separation.hpp"
+#include "motion/wall_separation.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -12,19 +12,19 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/block_means.hpp"
-#include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/gap_settling.hpp"
-#include "echosieve/motion/joint_motion.hpp"
-#include "echosieve/motion/layers.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/reference_layer.hpp"
-#include "echosieve/motion/slow_time.hpp"
-#include "echosieve/motion/tissue_lag.hpp"
-#include "echosieve/motion/wall_finder.hpp"
-#include "echosieve/motion/wall_fit.hpp"
-#include "echosieve/motion/wall_model.hpp"
-#include "echosieve/motion/wall_motion.hpp"
+#include "motion/block_means.hpp"
+#include "motion/common_motion.hpp"
+#include "motion/gap_settling.hpp"
+#include "motion/joint_motion.hpp"
+#include "motion/layers.hpp"
+#include "motion/line.hpp"
+#include "motion/reference_layer.hpp"
+#include "motion/slow_time.hpp"
+#include "motion/tissue_lag.hpp"
+#include "motion/wall_finder.hpp"
+#include "motion/wall_fit.hpp"
+#include "motion/wall_model.hpp"
+#include "motion/wall_motion.hpp"
 
 namespace echosieve {
 

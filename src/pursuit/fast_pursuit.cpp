@@ -1,8 +1,10 @@
 #include "echosieve/pursuit/fast_pursuit.hpp"
 
+#include "echosieve/pursuit/compiled.hpp"
+
 namespace echosieve {
 
-template class FastPursuit<float>;
-template class FastPursuit<double>;
+ECHOSIEVE_FAST_PURSUIT(template, float)
+ECHOSIEVE_FAST_PURSUIT(template, double)
 
 }  // namespace echosieve

@@ -1,8 +1,10 @@
 #include "echosieve/pursuit/gram_pursuit.hpp"
 
+#include "echosieve/pursuit/compiled.hpp"
+
 namespace echosieve {
 
-template class GramPursuit<float>;
-template class GramPursuit<double>;
+ECHOSIEVE_GRAM_PURSUIT(template, float)
+ECHOSIEVE_GRAM_PURSUIT(template, double)
 
 }  // namespace echosieve

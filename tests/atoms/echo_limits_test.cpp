@@ -243,6 +243,37 @@ TEST_CASE("a shape shared over many frames is nearly a known one, and resolves w
     CHECK_FALSE(limits(two(0.5e-6), {}, noise)[0].resolvable);
 }
 
+TEST_CASE("an information that is singular to the pivot knows nothing, whatever its units") {
+    // Pivots of a matrix of ones beside 1 - e: 1 and e (2 - e).
+    const auto covariance = [](double e, const LimitOptions& options) {
+        Eigen::MatrixXd information(2, 2);
+        information << 1e12, (1 - e) * 1e-3, (1 - e) * 1e-3, 1e-18;
+        return least_covariance(information, options);
+    };
+    const LimitOptions usual;
+    for (const double e : {1e-13, 2e-12, 4e-12}) {  // rounding alone makes these no better than 0
+        CAPTURE(e);
+        CHECK((covariance(e, usual).array() == std::numeric_limits<double>::infinity()).all());
+    }
+    for (const double e : {1e-10, 1e-3}) {
+        CAPTURE(e);
+        const Eigen::MatrixXd known = covariance(e, usual);
+        CHECK_WITHIN_RELATIVE(known(0, 0), 1e-12 / (e * (2 - e)), 1e-5);
+        CHECK_WITHIN_RELATIVE(known(1, 1), 1e18 / (e * (2 - e)), 1e-5);
+    }
+    LimitOptions strict;
+    strict.least_pivot = 0.01;
+    CHECK((covariance(1e-3, strict).array() == std::numeric_limits<double>::infinity()).all());
+    CHECK(covariance(0.1, strict).allFinite());
+    // Two echoes 2 fs apart are one to double precision.
+    CHECK(std::isinf(limits(two(2e-15), {}, at_decibels(20))[0].arrival));
+    for (const double bad : {0.0, 1.0, -1e-3}) {
+        strict.least_pivot = bad;
+        CHECK_THROWS_AS((void)least_covariance(Eigen::MatrixXd::Identity(2, 2), strict),
+                        InvalidInput);
+    }
+}
+
 TEST_CASE("equal echoes, silence and nothing") {
     const SampledNoise noise = at_decibels(20);
     const auto equal = limits(two(0), {}, noise);

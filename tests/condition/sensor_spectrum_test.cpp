@@ -102,6 +102,27 @@ TEST_CASE("strong noise is averaged out over frames") {
     CHECK(errors.bandwidth_rms <= 0.25);
 }
 
+TEST_CASE("the deviation that is stated counts noise, and that frames average it") {
+    // 60 % of one frame's variance is noise, of 64 frames' 1 %: scores are 0.87 to 1.07 here, and
+    // 1.6 or 0.5 if the one or the other were not counted. Two standard deviations of a score of
+    // 24 draws are 0.28.
+    constexpr double most = 1.3;
+    double one = 0;
+    for (const std::size_t frames : {1U, 64U}) {
+        CAPTURE(frames);
+        const Errors errors = errors_of(4e6, 2e6, 2.5, frames, 24);
+        REQUIRE(errors.usable == 24);
+        for (const double score : {errors.centre_score, errors.bandwidth_score}) {
+            CHECK(score <= most);
+            CHECK(score >= 1 / most);
+        }
+        if (frames == 1) {
+            one = errors.centre_rms;
+        }
+        CHECK((frames == 1 || errors.centre_rms < 0.8 * one));
+    }
+}
+
 TEST_CASE("noise alone, nothing and a pure tone give no band") {
     const SamplingGrid grid = settings_of(4e6, 1e6).grid(samples);
     for (std::uint64_t draw = 0; draw < 10; ++draw) {

@@ -1,23 +1,15 @@
 # Configures, builds and runs the user's project in this folder, in a scratch folder of the build tree.
 # WAY: installed     install the library under a scratch prefix, then find_package
-#      subdirectory  add_subdirectory; the user's compiler flags must stay the user's
+#      subdirectory  add_subdirectory with shared libraries and no build type; the user's compiler flags must stay the
+#                    user's, and ours be optimised all the same
 #      warnings      add_subdirectory, every public header under the user's own warnings, as errors
+include(${CMAKE_CURRENT_LIST_DIR}/steps.cmake)
 set(scratch ${LIBRARY_BINARY}/consumer/${WAY})
-# The installed files are made anew, with the time stamps of their sources; a build that has nothing to do
-# then takes no time.
-file(REMOVE_RECURSE ${scratch}/prefix)
-
-function(run)
-  execute_process(COMMAND ${ARGN} RESULT_VARIABLE result)
-  if(NOT result EQUAL 0)
-    list(JOIN ARGN " " line)
-    message(FATAL_ERROR "failed (${result}): ${line}")
-  endif()
-endfunction()
+set(arguments -DCMAKE_CXX_COMPILER=${COMPILER} -DCMAKE_CXX_FLAGS=${FLAGS} -DCMAKE_EXPORT_COMPILE_COMMANDS=ON)
+set(debug -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_FLAGS_DEBUG=-O0)
 
 if(WAY STREQUAL "installed")
-  run(${CMAKE_COMMAND} --install ${LIBRARY_BINARY} --prefix ${scratch}/prefix)
-  set(found -DCMAKE_PREFIX_PATH=${scratch}/prefix)
+  install_library(${scratch}/prefix)
   # Nothing may point back into the source or build tree.
   file(GLOB_RECURSE package ${scratch}/prefix/*.cmake)
   foreach(file ${package})
@@ -29,32 +21,51 @@ if(WAY STREQUAL "installed")
   endforeach()
 endif()
 
-run(${CMAKE_COMMAND} -S ${CMAKE_CURRENT_LIST_DIR} -B ${scratch}/build -G ${GENERATOR}
-    -DWAY=${WAY} -DLIBRARY_SOURCE=${LIBRARY_SOURCE} -DCMAKE_CXX_COMPILER=${COMPILER}
-    -DCMAKE_CXX_FLAGS=${FLAGS} -DCMAKE_CXX_COMPILER_LAUNCHER=${LAUNCHER}
-    -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_FLAGS_DEBUG=-O0 -DCMAKE_EXPORT_COMPILE_COMMANDS=ON ${found})
-
 if(WAY STREQUAL "subdirectory")
-  file(READ ${scratch}/build/compile_commands.json commands)
-  string(JSON last LENGTH "${commands}")
-  math(EXPR last "${last} - 1")
-  set(seen FALSE)
-  foreach(index RANGE ${last})
-    string(JSON source GET "${commands}" ${index} file)
-    string(JSON command GET "${commands}" ${index} command)
-    # The project's own FLAGS may hold warnings; they are not ours.
-    if(source MATCHES "/consumer\\.cpp$")
-      set(seen TRUE)
-      if(NOT FLAGS MATCHES "-W" AND command MATCHES " -W| -O[123s]| -march")
-        message(FATAL_ERROR "flags leak into the user's file: ${command}")
+  # The compile commands in `folder`: none of a file that is ours alone, and those that match the pattern.
+  function(commands_of folder pattern result)
+    file(READ ${folder}/compile_commands.json commands)
+    string(JSON last LENGTH "${commands}")
+    math(EXPR last "${last} - 1")
+    set(matching "")
+    foreach(index RANGE ${last})
+      string(JSON source GET "${commands}" ${index} file)
+      string(JSON command GET "${commands}" ${index} command)
+      if(source MATCHES "${pattern}")
+        list(APPEND matching "${command}")
+      elseif(source MATCHES "/(tests|examples|bench)/" AND NOT source MATCHES "[/]tests/consumer/")
+        message(FATAL_ERROR "built in a user's project: ${source}")
       endif()
-    elseif(source MATCHES "/(tests|examples|bench)/" AND NOT source MATCHES "[/]tests/consumer/")
-      message(FATAL_ERROR "built in a user's project: ${source}")
+    endforeach()
+    if(NOT matching)
+      message(FATAL_ERROR "${pattern} is not among the compile commands")
+    endif()
+    set(${result} "${matching}" PARENT_SCOPE)
+  endfunction()
+
+  # In a debug build, which somebody asked for, the library is unoptimised as well.
+  configure(${scratch}/debug ${arguments} ${debug})
+  commands_of(${scratch}/debug "motion/line\\.cpp$" library)
+  if(NOT FLAGS MATCHES "-O" AND library MATCHES " -O[1-3s]")
+    message(FATAL_ERROR "optimised in a debug build: ${library}")
+  endif()
+
+  configure(${scratch}/build ${arguments} -DCMAKE_BUILD_TYPE= -DBUILD_SHARED_LIBS=ON)
+  commands_of(${scratch}/build "/consumer\\.cpp$" users)
+  # The project's own FLAGS may hold warnings; they are not ours.
+  if(NOT FLAGS MATCHES "-W" AND users MATCHES " -W| -O[123s]| -march")
+    message(FATAL_ERROR "flags leak into the user's file: ${users}")
+  endif()
+  foreach(source "motion/line\\.cpp$" "io/npy\\.cpp$" "pursuit/fast_pursuit\\.cpp$" "kernels/phasors\\.cpp$")
+    commands_of(${scratch}/build "${source}" library)
+    if(NOT FLAGS MATCHES "-O" AND NOT library MATCHES " -O2")
+      message(FATAL_ERROR "the library is compiled unoptimised, though nobody asked for it: ${library}")
     endif()
   endforeach()
-  if(NOT seen)
-    message(FATAL_ERROR "consumer.cpp is not among the compile commands")
-  endif()
+elseif(WAY STREQUAL "installed")
+  configure(${scratch}/build ${arguments} ${debug} -DCMAKE_PREFIX_PATH=${scratch}/prefix)
+else()
+  configure(${scratch}/build ${arguments} ${debug})
 endif()
 
 if(WAY STREQUAL "warnings")
@@ -73,4 +84,13 @@ else()
     message(STATUS "The compiled pursuits gave\n${compiled}and those of the headers\n${header_only}")
     message(FATAL_ERROR "they differ")
   endif()
+endif()
+
+if(WAY STREQUAL "subdirectory")
+  file(GLOB_RECURSE libraries ${scratch}/build/*/libechosieve_*.so)
+  list(LENGTH libraries count)
+  if(NOT count EQUAL 4)
+    message(FATAL_ERROR "BUILD_SHARED_LIBS made ${count} shared libraries in place of 4: ${libraries}")
+  endif()
+  run(${PYTHON} ${CMAKE_CURRENT_LIST_DIR}/../structure/library_symbols.py --nm ${NM} --dynamic ${libraries})
 endif()

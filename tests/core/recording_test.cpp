@@ -88,6 +88,59 @@ TEST_CASE("settings outside their domain are refused by name, value and relation
     }
 }
 
+TEST_CASE("settings that can't be are refused with the likely slip of unit") {
+    const auto first = [](auto change) { return refusal(change); };
+    CHECK(first([](auto& s) { s.sound_speed = 1.54; }) ==
+          "sound_speed = 1.54: must lie in [300, 7000] [m/s]; 1.54 looks like km/s");
+    CHECK(first([](auto& s) { s.sound_speed = 154000; }).ends_with("looks like cm/s"));
+    CHECK(first([](auto& s) { s.sampling_rate = 60; }) ==
+          "sampling_rate = 60: must lie in [40000, 1e+10] [Hz]; 60 looks like MHz");
+    CHECK(first([](auto& s) { s.sampling_rate = 40e3; }) ==
+          "sampling_rate = 40000: must exceed twice the upper -6 dB edge of the sensor's band "
+          "[Hz]; 40000 looks like kHz");
+    CHECK(first([](auto& s) { s.sampling_rate = 1e12; }) ==
+          "sampling_rate = 1e+12: must lie in [40000, 1e+10] [Hz]");
+    CHECK(first([](auto& s) { s.sensor.bandwidth = 4; }) ==
+          "bandwidth = 4: must lie in [8000, 7600000] [Hz]; 4 looks like MHz");
+    CHECK(first([](auto& s) { s.sensor.bandwidth = 7.9e6; }).starts_with("bandwidth = 7900000"));
+    CHECK(first([](auto& s) { s.sensor.centre_frequency = 4; }).ends_with("4 looks like MHz"));
+    CHECK(first([](auto& s) { s.sensor.centre_frequency = 4e3; }).ends_with("looks like kHz"));
+    CHECK(first([](auto& s) { s.frame_rate = 1e9; }) ==
+          "frame_rate = 1e+09: must lie in [0.01, 1000000] [Hz]");
+    CHECK(first([](auto& s) { s.frame_rate = 0.001; }).starts_with("frame_rate = 0.001: must lie"));
+    CHECK(first([](auto& s) { s.start_time = 3.9; }) ==
+          "start_time = 3.9: must lie in [0, 0.1] [s]; 3.9 looks like us");
+    CHECK(first([](auto& s) { s.start_time = 1e12; }) ==
+          "start_time = 1e+12: must lie in [0, 0.1] [s]");
+    CHECK(first([](auto& s) { s.sensor.pulse_delay = 0.3; }).ends_with("0.3 looks like us"));
+    // 2e9 Hz are within the range, but make filters of 80,000 taps a MHz.
+    CHECK(first([](auto& s) {
+              s.sampling_rate = 2e9;
+              s.sensor.bandwidth = 0.1e6;
+          }) ==
+          "sampling_rate = 2e+09: must not exceed 10000 times the sensor's bandwidth, "
+          "1e+09 [Hz]");
+}
+
+TEST_CASE("from bench acoustics to 100 MHz settings are taken") {
+    for (const double centre : {20e3, 40e3, 1e6, 4e6, 30e6, 100e6}) {
+        CAPTURE(centre);
+        CHECK(refusal([&](auto& s) {
+                  s.sensor = {centre, 0.5 * centre};
+                  s.sampling_rate = 10 * centre;
+                  s.sound_speed = 1480;
+                  s.start_time = 0.05;
+              }).empty());
+    }
+}
+
+TEST_CASE("frames and samples whose product can't be counted are refused") {
+    const std::size_t many = std::size_t{1} << 33;
+    CHECK_THROWS_WITH_AS(FrameMatrix<std::int16_t>(many, many),
+                         doctest::Contains("number of frames = 8589934592"), InvalidInput);
+    CHECK_THROWS_AS(FrameView<float>({}, many, many), InvalidInput);  // the product is 0, wrapped
+}
+
 TEST_CASE("frames lie one after the other, each with its samples side by side") {
     std::vector<std::int16_t> data(12);
     std::iota(data.begin(), data.end(), std::int16_t{0});

@@ -55,6 +55,43 @@ TEST_CASE("in the threshold region a delay is not reliable, unless a prediction 
     CHECK(predicted.deviation == alone.deviation);
 }
 
+TEST_CASE("the neighbour that is easier to mistake counts, on whichever side it lies") {
+    // The second frame holds another echo, later by a period and a half: the correlation is higher
+    // a period later than a period earlier. Seen from the second frame it is the other way round.
+    const SampledNoise noise{.deviation = 0.4};
+    const std::vector<Plain> x1{before};
+    const std::vector<Plain> x2{before, {{8e-6 + 0.375e-6, 4e6, 1e6}, std::polar(0.6, 0.4 + 3.0)}};
+    const auto forth = measure_delay(std::span<const Plain>(x1), std::span<const Plain>(x2), noise);
+    const auto back = measure_delay(std::span<const Plain>(x2), std::span<const Plain>(x1), noise);
+    REQUIRE(forth.usable());
+    REQUIRE(back.usable());
+    CHECK_WITHIN(back.delay.delay, -forth.delay.delay, 1e-15);
+    // Slowly: the real correlation at the delay and a period to either side, sampled at 1 GHz.
+    const auto correlation = [&](double delay) {
+        double sum = 0;
+        for (int n = 0; n < 16000; ++n) {
+            const double t = n * 1e-9;
+            double later = 0;
+            for (const Plain& echo : x2) {
+                later += value(echo, t + delay).real();
+            }
+            sum += value(x1[0], t).real() * later;
+        }
+        return sum * 125e6 / 1e9;  // over samples
+    };
+    const double d = forth.delay.delay;
+    const double period = 1 / forth.delay.frequency;
+    const double earlier = correlation(d) - correlation(d - period);
+    const double later = correlation(d) - correlation(d + period);
+    REQUIRE(std::min(earlier, later) < 0.8 * std::max(earlier, later));
+    const double mean = std::min(earlier, later) / (noise.deviation * noise.deviation);
+    const double chance = std::erfc(mean / std::sqrt(2 * 4 * mean));
+    CHECK(chance > 1e-3);
+    constexpr double mirrored = 1e-3;  // real against analytic, and the sum for the integral
+    CHECK_WITHIN_RELATIVE(forth.cycle_skip_probability, chance, mirrored);
+    CHECK_WITHIN_RELATIVE(back.cycle_skip_probability, chance, mirrored);
+}
+
 TEST_CASE("sums of echoes, nothing in common, and what is refused") {
     const SampledNoise noise{.deviation = 0.1, .complex_samples = true};
     const std::vector<Plain> x1{before, {{9e-6, 3.8e6, 0.9e6}, {0.5, 0.2}}};

@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <string>
 
 #include "echosieve/atoms/inner_product.hpp"
 #include "echosieve/core/random.hpp"
@@ -83,4 +84,30 @@ TEST_CASE("losses outside (0, 1) are refused") {
     for (const double loss : {0.0, 1.0, -0.1, std::numeric_limits<double>::quiet_NaN()}) {
         CHECK_THROWS_AS(static_cast<void>(gabor_grid(box, loss)), InvalidInput);
     }
+}
+
+TEST_CASE("a grid of too many atoms is refused before it is made") {
+    const auto refusal = [](const GaborBox& box, double loss) {
+        try {
+            static_cast<void>(gabor_grid(box, loss));
+        } catch (const InvalidInput& error) {
+            return std::string(error.what());
+        }
+        return std::string("made");
+    };
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.10, {20e-6, 24e-6});
+    CHECK(refusal(box, 0.03) == "made");
+    const std::string too_many = refusal({{0, 1}, {4e6, 4e6}, {1e9, 1e9}}, 0.03);
+    CHECK(too_many.starts_with("atoms of the grid = "));
+    CHECK(too_many.find("must not exceed 10000000: 1 bandwidths, 1 frequencies, ") !=
+          std::string::npos);
+    // More than a size can count, and more than a double can.
+    CHECK(refusal(box, 1e-30).starts_with("atoms of the grid = "));
+    CHECK(refusal(box, 1e-300).starts_with("atoms of the grid = "));
+    CHECK(refusal({{-1e300, 1e300}, {4e6, 4e6}, {1e6, 1e6}}, 0.03)
+              .starts_with("atoms of the grid = "));
+    CHECK(refusal({{0, 1e-6}, {-1e300, 1e300}, {1e6, 1e6}}, 0.03)
+              .starts_with("atoms of the grid = "));
+    CHECK(refusal({{0, 1e-6}, {4e6, 4e6}, {1e-300, 1e300}}, 0.03)
+              .starts_with("atoms of the grid = "));
 }

@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <limits>
 #include <string>
+#include <vector>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/io/csv.hpp"
@@ -39,41 +40,95 @@ TEST_CASE("a file appears whole or not at all") {
         CHECK(bytes_of(file) == "new");
     }
     CHECK(bytes_of(file) == "new");
-    CHECK(!fs::exists(folder.path / "x.txt.partial"));
-    // Left over from a program that was killed.
-    write_bytes(folder.path / "x.txt.partial", "a longer rest of an earlier run");
+    CHECK(names_in(folder.path) == std::vector<std::string>{"x.txt"});
+}
+
+TEST_CASE("two writers of one name do not meet, the later one stays") {
+    const Folder folder("two_writers");
+    const fs::path file = folder.path / "x.txt";
+    AtomicFile first(file);
+    first.stream() << "first";
+    AtomicFile second(file);
+    second.stream() << "second";
+    CHECK(names_in(folder.path).size() == 2);
+    second.commit();
+    CHECK(bytes_of(file) == "second");
+    first.commit();
+    CHECK(bytes_of(file) == "first");
+    CHECK(names_in(folder.path) == std::vector<std::string>{"x.txt"});
+}
+
+TEST_CASE("what a killed writer left is removed by the next one, and nothing else") {
+    const Folder folder("abandoned");
+    const fs::path file = folder.path / "x.txt";
+    const std::vector<std::string> others = {
+        "x.txt.0123456789abcdef.part", "x.txt.0123456789abcde.partial",
+        "x.txt.0123456789abcdeg.partial", "x.txt.partial", "y.txt.0123456789abcdef.partial"};
+    for (const std::string& other : others) {
+        write_bytes(folder.path / other, "the user's");
+    }
+    write_bytes(folder.path / "x.txt.0123456789abcdef.partial", "left over");
     {
         AtomicFile out(file);
-        out.stream() << "third";
+        CHECK(!fs::exists(folder.path / "x.txt.0123456789abcdef.partial"));
         out.commit();
     }
-    CHECK(bytes_of(file) == "third");
+    for (const std::string& other : others) {
+        CHECK(bytes_of(folder.path / other) == "the user's");
+    }
 }
 
 TEST_CASE("failures name the file and leave no partial file") {
     const Folder folder("failures");
     CHECK(contains(message_of([&] { AtomicFile(folder.path / "none" / "x.txt"); }), "x.txt: "));
     fs::create_directory(folder.path / "taken");
-    write_bytes(folder.path / "taken" / "inside", "");
-    const std::string renamed = message_of([&] {
-        AtomicFile out(folder.path / "taken");
-        out.stream() << 1;
+    CHECK(contains(message_of([&] { AtomicFile(folder.path / "taken"); }),
+                   "taken: can't be replaced: it is not a regular file"));
+    // Renaming something over a device would take it away from the whole machine.
+    CHECK(contains(message_of([&] { AtomicFile("/dev/null"); }), "not a regular file"));
+    fs::create_symlink("/dev/null", folder.path / "link");
+    CHECK(contains(message_of([&] { AtomicFile(folder.path / "link"); }), "not a regular file"));
+    const fs::path file = folder.path / "x.txt";
+    write_bytes(file, "old");
+    const std::string late = message_of([&] {
+        AtomicFile out(file);
+        fs::remove(file);
+        fs::create_directories(file / "inside");
         out.commit();
     });
-    CHECK(contains(renamed, "taken: can't be renamed"));
-    CHECK(!fs::exists(folder.path / "taken.partial"));
-    // A device that is always full, where there is one.
-    if (fs::exists("/dev/full")) {
-        fs::create_symlink("/dev/full", folder.path / "x.txt.partial");
-        const std::string full = message_of([&] {
-            AtomicFile out(folder.path / "x.txt");
-            out.stream() << std::string(100000, 'x');
-            out.commit();
-        });
-        CHECK(contains(full, "x.txt: writing failed"));
-        CHECK(!fs::exists(folder.path / "x.txt"));
-        CHECK(!fs::is_symlink(folder.path / "x.txt.partial"));
+    CHECK(contains(late, "x.txt: can't be renamed"));
+    fs::remove_all(file);
+    write_bytes(file, "old");
+    const std::string full = message_of([&] {
+        const FullDisk disk(5000);
+        AtomicFile out(file);
+        out.stream() << std::string(100000, 'x');
+        out.commit();
+    });
+    CHECK(contains(full, "x.txt: writing failed"));
+    CHECK(bytes_of(file) == "old");
+    CHECK(names_in(folder.path) == std::vector<std::string>{"link", "taken", "x.txt"});
+}
+
+TEST_CASE("names of any length and any bytes can be written, and are named legibly") {
+    const Folder folder("names");
+    for (const std::string& name :
+         {std::string(255, 'n'), std::string("\xC3\xA4 \xFF\n\x1B[31m.txt")}) {
+        AtomicFile out(folder.path / name);
+        out.stream() << 1;
+        out.commit();
+        CHECK(bytes_of(folder.path / name) == "1");
     }
+    CHECK(printable("a\tb\x7F") == "a\\x09b\\x7F");
+    CHECK(printable("\xC3\xA4\xE2\x82\xAC\xF0\x9F\x98\x80") ==
+          "\xC3\xA4\xE2\x82\xAC\xF0\x9F\x98\x80");
+    // Cut short, not the shortest form, half a surrogate pair, beyond the last character.
+    CHECK(printable("\xC3") == "\\xC3");
+    CHECK(printable("\xC0\xAF") == "\\xC0\\xAF");
+    CHECK(printable("\xE0\x80\xAF") == "\\xE0\\x80\\xAF");
+    CHECK(printable("\xED\xA0\x80") == "\\xED\\xA0\\x80");
+    CHECK(printable("\xF4\x90\x80\x80") == "\\xF4\\x90\\x80\\x80");
+    CHECK(std::string(FileError("b\xFF.npy", "is empty").what()) == "b\\xFF.npy: is empty");
 }
 
 TEST_CASE("tables are written with the stated digits, in any locale") {

@@ -1,6 +1,10 @@
 // A folder of its own for a test, and the text of what the test's reader refuses.
 #pragma once
 
+#include <sys/resource.h>
+
+#include <algorithm>
+#include <csignal>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
@@ -8,6 +12,7 @@
 #include <string>
 #include <string_view>
 #include <system_error>
+#include <vector>
 
 #include "echosieve/io/file_error.hpp"
 
@@ -42,6 +47,36 @@ inline void write_bytes(const std::filesystem::path& file, std::string_view byte
     std::ifstream in(file, std::ios::binary);
     return {std::istreambuf_iterator<char>(in), {}};
 }
+
+/// The names in a folder, hidden ones too, in order.
+[[nodiscard]] inline std::vector<std::string> names_in(const std::filesystem::path& folder) {
+    std::vector<std::string> names;
+    for (const auto& entry : std::filesystem::directory_iterator(folder)) {
+        names.push_back(entry.path().filename().string());
+    }
+    std::sort(names.begin(), names.end());
+    return names;
+}
+
+/// While it lives no file can grow beyond `bytes`: a full disk, as far as a writer can tell.
+class FullDisk {
+public:
+    explicit FullDisk(rlim_t bytes) : signal_(std::signal(SIGXFSZ, SIG_IGN)) {
+        getrlimit(RLIMIT_FSIZE, &before_);
+        const rlimit now{bytes, before_.rlim_max};
+        setrlimit(RLIMIT_FSIZE, &now);
+    }
+    ~FullDisk() {
+        setrlimit(RLIMIT_FSIZE, &before_);
+        std::signal(SIGXFSZ, signal_);
+    }
+    FullDisk(const FullDisk&) = delete;
+    FullDisk& operator=(const FullDisk&) = delete;
+
+private:
+    void (*signal_)(int);
+    rlimit before_{};
+};
 
 /// What a FileError says, or that none was thrown; other exceptions pass.
 template <class Act>

@@ -56,7 +56,7 @@ TEST_CASE("recordings come back as they were written") {
     write_recording(recording, folder.path / "b.npy");
     CHECK(std::get<FrameMatrix<float>>(read_recording(folder.path / "b.npy").samples)[0][1] ==
           -1e-30F);
-    CHECK(!fs::exists(folder.path / "a.npy.partial"));
+    CHECK(names_in(folder.path) == std::vector<std::string>{"a.json", "a.npy", "b.json", "b.npy"});
 }
 
 TEST_CASE("bad sample files are refused with file, field and value") {
@@ -138,7 +138,7 @@ TEST_CASE("bad settings are refused with file, field and value") {
     refused(changed("1000", "NaN"), "not valid JSON");
     refused(std::string(good_settings).substr(0, 60), "not valid JSON");
     refused(good_settings + std::string("}"), "not valid JSON");
-    refused(std::string(100000, '['), "not valid JSON");
+    refused(std::string(100000, '['), "nested deeper");
     CHECK(contains(message_of([&] { static_cast<void>(read_settings(folder.path)); }),
                    "not a regular file"));
     // Fields of other programs do no harm; whole numbers are numbers.
@@ -198,11 +198,65 @@ TEST_CASE("a recording that could not be read back is not written") {
                    "sample 1 of frame 0"));
     CHECK(contains(message_of([&] { write_recording(good, folder.path / "x.json"); }),
                    "name of their settings"));
-    // The samples can't be written: the settings don't appear either.
-    fs::create_directory(folder.path / "x.npy.partial");
-    CHECK_THROWS_AS(write_recording(good, folder.path / "x.npy"), FileError);
-    CHECK(!fs::exists(folder.path / "x.json"));
-    CHECK(!fs::exists(folder.path / "x.json.partial"));
+    CHECK(fs::is_empty(folder.path));
+}
+
+TEST_CASE("a recording replaces another one whole or not at all") {
+    const Folder folder("pair");
+    Recording recording;
+    recording.settings = {125e6, 1000, 9e-6, {4e6, 1e6}, 1540};
+    recording.samples = FrameMatrix<std::int16_t>(1000, 10);
+    write_recording(recording, folder.path / "x.npy");
+    const std::string samples = bytes_of(folder.path / "x.npy");
+    recording.settings.frame_rate = 500;
+    recording.samples = FrameMatrix<std::int16_t>(2000, 10);
+    const std::string full = message_of([&] {
+        const FullDisk disk(30000);
+        write_recording(recording, folder.path / "x.npy");
+    });
+    CHECK(contains(full, "x.npy: writing failed"));
+    CHECK(bytes_of(folder.path / "x.npy") == samples);
+    CHECK(read_settings(folder.path / "x.json").frame_rate == 1000);
+    CHECK(names_in(folder.path) == std::vector<std::string>{"x.json", "x.npy"});
+    // The settings can't be replaced: the samples stay, too.
+    fs::remove(folder.path / "x.json");
+    fs::create_directory(folder.path / "x.json");
+    CHECK(contains(message_of([&] { write_recording(recording, folder.path / "x.npy"); }),
+                   "x.json: can't be replaced"));
+    CHECK(bytes_of(folder.path / "x.npy") == samples);
+    CHECK(contains(message_of([&] { write_recording(recording, folder.path / "no" / "x.npy"); }),
+                   "its folder does not exist"));
+    CHECK(!fs::exists(folder.path / "no"));
+}
+
+TEST_CASE("settings are read within limits, and what is not understood is told") {
+    const Folder folder("json");
+    const fs::path file = folder.path / "x.json";
+    const auto says = [&](const std::string& content) {
+        write_bytes(file, content);
+        return message_of([&] { static_cast<void>(read_settings(file)); });
+    };
+    const std::string good = good_settings;
+    const std::string start = good.substr(0, good.size() - 1);
+    const std::string deep(200000, '[');
+    const std::string closed(200000, ']');
+    CHECK(contains(says(start + ", \"note\": " + deep + closed + "}"), "nested deeper than 16"));
+    CHECK(contains(says(start + ", \"note\": " + deep), "nested deeper than 16"));
+    CHECK(contains(says(start + ", \"bandwidth\": 2e6}"), "field \"bandwidth\" is there twice"));
+    CHECK(contains(says(start + ", \"a\": {\"b\": 1, \"b\": 1}}"), "field \"b\" is there twice"));
+    CHECK(contains(says(good + std::string(2000000, ' ')), "is longer than 1048576 bytes"));
+    const std::string long_value = says(start.substr(0, start.rfind(',')) +
+                                        ", \"sound_speed\": \"" + std::string(5000, 'x') + "\"}");
+    CHECK(contains(long_value, "must be a number"));
+    CHECK(long_value.size() < 300);
+    CHECK(!contains(says("{\"a\": }"), "json.exception"));
+    CHECK(!contains(says("{\"a\": \"\xFF\"}"), "\xFF"));
+    // The same name on two levels is no repetition.
+    CHECK(says(start + ", \"own\": {\"bandwidth\": 1}, \"operater\": 1}") ==
+          "no FileError was thrown");
+    CHECK(unknown_settings(file) == std::vector<std::string>{"operater", "own"});
+    write_bytes(file, good_settings);
+    CHECK(unknown_settings(file).empty());
 }
 
 TEST_CASE("samples that are not finite are refused with frame and sample") {

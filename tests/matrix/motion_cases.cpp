@@ -14,13 +14,13 @@
 #include "echosieve/motion/block_tracker.hpp"
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/learned_walls.hpp"
-#include "echosieve/motion/line.hpp"
 #include "echosieve/motion/pulse_calibration.hpp"
 #include "echosieve/motion/pursuit_track.hpp"
-#include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
+#include "motion/line.hpp"
+#include "motion/slow_time.hpp"
 
 namespace echosieve::test {
 namespace {

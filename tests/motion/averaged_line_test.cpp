@@ -1,4 +1,4 @@
-#include "echosieve/motion/averaged_line.hpp"
+#include "motion/averaged_line.hpp"
 
 #include <cmath>
 #include <complex>

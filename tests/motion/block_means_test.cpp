@@ -1,4 +1,4 @@
-#include "echosieve/motion/block_means.hpp"
+#include "motion/block_means.hpp"
 
 #include <algorithm>
 #include <cmath>

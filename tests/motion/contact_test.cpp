@@ -1,4 +1,4 @@
-#include "echosieve/motion/contact.hpp"
+#include "motion/contact.hpp"
 
 #include <cmath>
 
@@ -64,6 +64,26 @@ TEST_CASE("a line in contact all the time loses no frame") {
     const Eigen::ArrayXXcd before = line.samples;
     CHECK(leave_out_lost_contact(line, 3e-3) == 0);
     CHECK((line.samples == before).all());
+}
+
+TEST_CASE("a frame among lost ones is lost too, though its noise is coherent by chance") {
+    // Five frames of one and the same noise in the middle of the loss: coherent as echoes are.
+    LineHistory line = made_line(150, 270);
+    for (Eigen::Index i = 208; i < 213; ++i) {
+        line.samples.row(i) = line.samples.row(208);
+    }
+    LineHistory alone = line;
+    static_cast<void>(leave_out_lost_contact(alone, 3e-3, {.surroundings = 0}));
+    REQUIRE(alone.usable[210]);  // by its coherence it would stay
+    static_cast<void>(leave_out_lost_contact(line, 3e-3));
+    for (std::size_t i = 160; i < 260; ++i) {
+        CAPTURE(i);
+        CHECK(!line.usable[i]);
+    }
+    // A lost frame or two take none of those around them along.
+    LineHistory short_loss = made_line(0, 0);
+    short_loss.usable[200] = short_loss.usable[201] = false;
+    CHECK(leave_out_lost_contact(short_loss, 3e-3) == 0);
 }
 
 TEST_CASE("contact: options outside their domain are refused, short lines are left alone") {

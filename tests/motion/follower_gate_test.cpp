@@ -1,12 +1,13 @@
-#include "echosieve/motion/follower_gate.hpp"
+#include "motion/follower_gate.hpp"
 
 #include <Eigen/Core>
 #include <complex>
 #include <span>
 #include <vector>
 
-#include "echosieve/motion/gate_spectrum.hpp"
 #include "echosieve/motion/learned_walls.hpp"
+#include "motion/gate_spectrum.hpp"
+#include "motion/plain.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 #include "support/moving_line.hpp"
@@ -26,10 +27,10 @@ LearnedGate learned_gate(double noise) {
     const test::MadeGate made = test::made_gate(test::made_times(1), shares, 0, 4);
     LearnedGate gate;
     gate.grid = made.gate.grid;
-    gate.frequencies = made.gate.frequencies;
+    gate.frequencies = vector_of(made.gate.frequencies);
     gate.taper = gate_taper;
     gate.shares = shares;
-    gate.spectra = made.spectra;
+    gate.spectra = rows_of(made.spectra);
     gate.wall_layers = 1;
     gate.noise = noise;
     return gate;
@@ -63,9 +64,9 @@ TEST_CASE("a follower cuts its gates as gate_spectrum does, wherever they have m
     learned.path_offset = offset;
     learned.taper = 1.0;
     learned.grid = expected.grid;
-    learned.frequencies = expected.frequencies;
+    learned.frequencies = vector_of(expected.frequencies);
     learned.shares = {{0, 1}};
-    learned.spectra.setZero(1, expected.bins());  // so that all of the gate is its rest
+    learned.spectra.assign(learned.frequencies.size(), 0);  // so that all of the gate is its rest
     learned.noise = 1;
     FollowerGate gate(learned, line.grid, line.settings.sound_speed);
     std::vector<std::complex<float>> samples(line.grid.count);
@@ -129,7 +130,7 @@ TEST_CASE("rest beyond the learned noise counts as noise, and an empty gate show
     same.fit({}, other);
     CHECK_WITHIN_RELATIVE(fit.slope[1], other.slope[1], 1e-14);  // the quotient's rounding
     LearnedGate silent = learned_gate(little);
-    silent.spectra.setZero();
+    silent.spectra.assign(silent.spectra.size(), 0);
     FollowerGate nothing(silent, line_grid, sound_speed);
     nothing.cut(some_line(), 0, 0);
     nothing.fit({}, fit);

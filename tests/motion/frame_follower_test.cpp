@@ -81,8 +81,7 @@ TEST_CASE_TEMPLATE("walls in tissue 6 dB below them are followed as the frames c
         far.add(out.motion.far_wall - truth.far_outer);
         both.add(out.motion.diameter - diameter(truth));
         variance += out.motion.diameter_std * out.motion.diameter_std;
-        const auto k = static_cast<Eigen::Index>(i);
-        plain.add(gated.far_wall[k] - gated.near_wall[k] - diameter(truth));
+        plain.add(gated.far_wall[i] - gated.near_wall[i] - diameter(truth));
         CHECK(out.motion.diameter == out.motion.far_wall - out.motion.near_wall);
     }
     MESSAGE("diameter ", 1e6 * both.deviation(), " um, gated ", 1e6 * plain.deviation());
@@ -236,12 +235,12 @@ TEST_CASE("no walls are learned from tissue alone, and what makes no sense is re
                              InvalidInput);
     };
     CHECK_THROWS_AS(FrameFollower<float>{LearnedWalls{}}, InvalidInput);
-    refused([](auto& w) { w.bulk.conservativeResize(3); }, "bulk = 3: must have an entry a frame");
+    refused([](auto& w) { w.bulk.resize(3); }, "bulk = 3: must have an entry a frame");
     refused([](auto& w) { w.usable.clear(); }, "usable = 0");
     refused([](auto& w) { w.far.own.resize(0); }, "far.own = 0");
     refused([](auto& w) { w.energy = 0; }, "energy = 0");
     refused([](auto& w) { w.near.gate.frequencies.resize(0); }, "gate's frequencies = 0");
-    refused([](auto& w) { w.far.gate.shares.pop_back(); }, "spectra's layers");
+    refused([](auto& w) { w.far.gate.shares.pop_back(); }, "spectra's values");
     refused([](auto& w) { w.near.gate.wall_layers = 99; }, "wall_layers = 99");
     REQUIRE(!walls.tissue.empty());
     refused([](auto& w) { w.tissue[0].noise = std::nan(""); }, "noise = nan");

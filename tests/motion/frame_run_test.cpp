@@ -1,4 +1,4 @@
-#include "echosieve/motion/frame_run.hpp"
+#include "motion/frame_run.hpp"
 
 #include <cstddef>
 #include <limits>

@@ -1,4 +1,4 @@
-#include "echosieve/motion/gap_settling.hpp"
+#include "motion/gap_settling.hpp"
 
 #include <cmath>
 #include <vector>

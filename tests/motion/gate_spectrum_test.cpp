@@ -1,4 +1,4 @@
-#include "echosieve/motion/gate_spectrum.hpp"
+#include "motion/gate_spectrum.hpp"
 
 #include <algorithm>
 #include <cmath>

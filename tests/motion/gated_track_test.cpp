@@ -4,6 +4,9 @@
 
 #include "echosieve/motion/gate_finder.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "motion/compared_tracks.hpp"
+#include "motion/plain.hpp"
+#include "motion/slow_time.hpp"
 #include "support/check.hpp"
 #include "support/walls.hpp"
 
@@ -32,8 +35,8 @@ TEST_CASE("gates set by hand recover a known motion where nothing else is in the
         const WallPairTrack track = track_gates(line, gates, options);
         CHECK(track.valid_frames() == made.truth.walls.size());
         CHECK_WITHIN(test::distension_error(track, made.truth), 0.0, motion_tolerance);
-        CHECK_WITHIN(track.near_wall.mean(), gates.near.depth, 1e-9);
-        CHECK(track.quality.minCoeff() > 0.9);
+        CHECK_WITHIN(array_of(track.near_wall).mean(), gates.near.depth, 1e-9);
+        CHECK(array_of(track.quality).minCoeff() > 0.9);
     }
 }
 
@@ -46,8 +49,8 @@ TEST_CASE("the customary average rounds the upstroke and is the default") {
     raw.smoothing = NoSmoothing{};
     const WallPairTrack averaged = track_gates(line, gates);
     const WallPairTrack plain = track_gates(line, gates, raw);
-    const Eigen::ArrayXd expected = moving_average(plain.near_wall, 30);
-    CHECK_WITHIN((averaged.near_wall - expected).abs().maxCoeff(), 0.0, 1e-15);
+    const Eigen::ArrayXd expected = moving_average(array_of(plain.near_wall), 30);
+    CHECK_WITHIN((array_of(averaged.near_wall) - expected).abs().maxCoeff(), 0.0, 1e-15);
     CHECK(test::distension_error(averaged, made.truth) >
           2 * test::distension_error(plain, made.truth));
 }
@@ -66,10 +69,10 @@ TEST_CASE("frames that are not usable are bridged and the motion goes on") {
         for (std::size_t i = 0; i < track.valid.size(); ++i) {
             if (made.truth.dropped[i]) {
                 CHECK(!track.valid[i]);
-                CHECK(track.quality[static_cast<Eigen::Index>(i)] == 0);
+                CHECK(track.quality[i] == 0);
             }
         }
-        CHECK(track.near_wall.allFinite());
+        CHECK(array_of(track.near_wall).allFinite());
         CHECK_WITHIN(test::distension_error(track, made.truth), 0.0, motion_tolerance);
     }
 }

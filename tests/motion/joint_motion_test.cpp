@@ -1,10 +1,10 @@
-#include "echosieve/motion/joint_motion.hpp"
+#include "motion/joint_motion.hpp"
 
 #include <cmath>
 #include <numbers>
 #include <vector>
 
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/slow_time.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/layers.hpp"
+#include "motion/layers.hpp"
 
 #include <cmath>
 #include <complex>
@@ -6,8 +6,8 @@
 #include <numbers>
 #include <vector>
 
-#include "echosieve/motion/phase_track.hpp"
-#include "echosieve/motion/wall_fit.hpp"
+#include "motion/phase_track.hpp"
+#include "motion/wall_fit.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

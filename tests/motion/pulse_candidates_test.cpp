@@ -1,4 +1,4 @@
-#include "echosieve/motion/pulse_candidates.hpp"
+#include "motion/pulse_candidates.hpp"
 
 #include <Eigen/Core>
 #include <Eigen/QR>
@@ -6,10 +6,10 @@
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
-#include "echosieve/motion/common_motion.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
+#include "motion/common_motion.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

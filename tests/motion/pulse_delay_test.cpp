@@ -7,9 +7,11 @@
 #include <numbers>
 #include <vector>
 
+#include "echosieve/condition/baseband.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
+#include "motion/pulse_evidence.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

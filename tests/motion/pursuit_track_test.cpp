@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "echosieve/synthesis/render.hpp"
+#include "motion/compared_tracks.hpp"
 #include "support/check.hpp"
 #include "support/walls.hpp"
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/reference_layer.hpp"
+#include "motion/reference_layer.hpp"
 
 #include <cmath>
 #include <complex>

@@ -1,9 +1,9 @@
-#include "echosieve/motion/share_scan.hpp"
+#include "motion/share_scan.hpp"
 
 #include <array>
 #include <cmath>
 
-#include "echosieve/motion/block_means.hpp"
+#include "motion/block_means.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

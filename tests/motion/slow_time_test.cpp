@@ -1,10 +1,11 @@
-#include "echosieve/motion/slow_time.hpp"
+#include "motion/slow_time.hpp"
 
 #include <cmath>
 #include <numbers>
 
 #include "echosieve/core/random.hpp"
 #include "echosieve/motion/smoothing.hpp"
+#include "motion/plain.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -111,7 +112,7 @@ TEST_CASE("the noise gain of each smoother is what white noise shows") {
     // 200,000 draws, some 10 of them to an independent value: 0.5 % standard error, four of them.
     constexpr double sampling = 0.02;
     const auto check = [&](const auto& smoother) {
-        const Eigen::ArrayXd y = smoother(noise, 1000.0);
+        const Eigen::ArrayXd y = array_of(smoother(span_of(noise), 1000.0));
         CHECK_WITHIN_RELATIVE(std::sqrt((y - y.mean()).square().mean()),
                               smoother.noise_gain(1000.0), sampling);
     };

@@ -1,4 +1,4 @@
-#include "echosieve/motion/smooth_step.hpp"
+#include "motion/smooth_step.hpp"
 
 #include <Eigen/Cholesky>
 #include <cmath>

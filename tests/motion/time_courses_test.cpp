@@ -1,4 +1,4 @@
-#include "echosieve/motion/time_courses.hpp"
+#include "motion/time_courses.hpp"
 
 #include <cmath>
 #include <numbers>

@@ -1,54 +1,55 @@
 #include "echosieve/motion/track_artery.hpp"
 
-#include <array>
 #include <cmath>
 
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
 #include "support/check.hpp"
+#include "support/following.hpp"
 
 using namespace echosieve;
 
 namespace {
 
+// Against one layer of the walls, frames that were dropped left out [m].
 struct Errors {
-    double near = 0, far = 0,
-           distension = 0;  // rms, mean removed, better of inner and outer layer [m]
-    // mean, against the better of inner and outer layer [m]
-    double near_depth = 0, far_depth = 0;
+    double near = 0, far = 0, distension = 0;              // rms, mean removed
+    double near_depth = 0, far_depth = 0;                  // mean
+    double near_std = 0, far_std = 0, distension_std = 0;  // rms of what is stated
 };
 
-Errors errors_of(const ArteryMotion& motion, const Truth& truth) {
-    std::array<double, 6> sum{};
-    std::array<double, 6> square{};
-    double count = 0;
+Errors errors_of(const ArteryMotion& motion, const Truth& truth, WallLayer layer) {
+    test::Spread near, far, distension;
+    Errors out;
     for (std::size_t i = 0; i < motion.frames.size(); ++i) {
         if (truth.dropped[i]) {
             continue;
         }
         const FrameMotion& m = motion.frames[i];
         const WallDepths& w = truth.walls[i];
-        const std::array<double, 6> error = {m.near_wall - w.near_inner,
-                                             m.near_wall - w.near_outer,
-                                             m.far_wall - w.far_inner,
-                                             m.far_wall - w.far_outer,
-                                             m.diameter - (w.far_inner - w.near_inner),
-                                             m.diameter - (w.far_outer - w.near_outer)};
-        for (std::size_t k = 0; k < 6; ++k) {
-            sum[k] += error[k];
-            square[k] += error[k] * error[k];
-        }
-        ++count;
+        const bool outer = layer == WallLayer::outer;
+        const double near_error = m.near_wall - (outer ? w.near_outer : w.near_inner);
+        const double far_error = m.far_wall - (outer ? w.far_outer : w.far_inner);
+        near.add(near_error);
+        far.add(far_error);
+        distension.add(far_error - near_error);
+        out.near_depth += near_error;
+        out.far_depth += far_error;
+        out.near_std += m.near_wall_std * m.near_wall_std;
+        out.far_std += m.far_wall_std * m.far_wall_std;
+        out.distension_std += m.diameter_std * m.diameter_std;
     }
-    const auto deviation = [&](std::size_t k) {
-        const double mean = sum[k] / count;
-        return std::sqrt(std::max(square[k] / count - mean * mean, 0.0));
-    };
-    const auto mean_error = [&](std::size_t k) { return std::abs(sum[k] / count); };
-    return {std::min(deviation(0), deviation(1)), std::min(deviation(2), deviation(3)),
-            std::min(deviation(4), deviation(5)), std::min(mean_error(0), mean_error(1)),
-            std::min(mean_error(2), mean_error(3))};
+    const auto count = static_cast<double>(near.count());
+    out.near = near.deviation();
+    out.far = far.deviation();
+    out.distension = distension.deviation();
+    out.near_depth /= count;
+    out.far_depth /= count;
+    for (double* square : {&out.near_std, &out.far_std, &out.distension_std}) {
+        *square = std::sqrt(*square / count);
+    }
+    return out;
 }
 
 template <class S = Scene>
@@ -61,35 +62,43 @@ typename S::Options small_scene() {
     return options;
 }
 
-// The aim on every recording is 4 um of distension; these leave room above what the recordings here
-// have, see the table in docs/accuracy.md.
-constexpr double wall_limit = 8e-6;
-constexpr double distension_limit = 10e-6;
-constexpr double depth_limit = 0.3e-3;
+// The aim on every recording is 4 um of distension, see the table in docs/accuracy.md. The seeds
+// here have up to 3.9 um of it, 4.0 um a wall, 78 um of depth: half as much again is left for other
+// compilers' rounding, which a search may turn into another start.
+constexpr double wall_limit = 6e-6;
+constexpr double distension_limit = 6e-6;
+constexpr double depth_limit = 0.12e-3;
+// Error over the deviation that is stated, of three recordings together: 2.3 and 2.0 of the two
+// simulators. A deviation twice as large, or half, is beyond these.
+constexpr double least_ratio = 1.3;
+constexpr double largest_ratio = 3.2;
 
 }  // namespace
 
 TEST_CASE_TEMPLATE("both walls of a synthetic recording are followed with no hand work", S, Scene,
                    VolumeScene) {
+    double square = 0, stated = 0;
     for (const std::uint64_t seed : {1U, 2U, 3U}) {
         CAPTURE(seed);
         const S scene(small_scene<S>(), seed);
         const SyntheticRecording made = render<std::int16_t>(scene, seed);
         const ArteryMotion motion = track_artery(made.recording);
         REQUIRE(motion.status == TrackStatus::tracked);
-        const Errors errors = errors_of(motion, made.truth);
+        const Errors errors = errors_of(motion, made.truth, WallLayer::outer);
         CHECK_WITHIN(errors.near, 0.0, wall_limit);
         CHECK_WITHIN(errors.far, 0.0, wall_limit);
         CHECK_WITHIN(errors.distension, 0.0, distension_limit);
         CHECK_WITHIN(errors.near_depth, 0.0, depth_limit);
         CHECK_WITHIN(errors.far_depth, 0.0, depth_limit);
-        // The standard deviations are of the order of the errors: neither nothing nor everything.
-        double mean = 0;
+        // The other layer lies 0.6 mm further in, and strains: what is followed is one of the two.
+        CHECK(errors_of(motion, made.truth, WallLayer::inner).distension > 2 * distension_limit);
+        square += errors.distension * errors.distension;
+        stated += errors.distension_std * errors.distension_std;
         for (const FrameMotion& frame : motion) {
-            mean += frame.diameter_std / static_cast<double>(motion.frames.size());
+            CHECK(frame.diameter == frame.far_wall - frame.near_wall);
+            CHECK(frame.diameter_std == std::hypot(frame.near_wall_std, frame.far_wall_std));
+            CHECK(frame.quality == std::min(frame.near_quality, frame.far_quality));
         }
-        CHECK(mean > errors.distension / 20);
-        CHECK(mean < errors.distension * 20);
         // A wall that stretches goes apart: near up, far down.
         CHECK(motion.near.pulse_share < 0);
         CHECK(motion.far.pulse_share > 0);
@@ -101,6 +110,9 @@ TEST_CASE_TEMPLATE("both walls of a synthetic recording are followed with no han
             CHECK(std::isfinite(wall->own_motion));
         }
     }
+    const double ratio = std::sqrt(square / stated);
+    CHECK(ratio > least_ratio);
+    CHECK(ratio < largest_ratio);
 }
 
 TEST_CASE("dropped frames are marked invalid and the rest goes on") {
@@ -128,7 +140,7 @@ TEST_CASE("dropped frames are marked invalid and the rest goes on") {
             }
         }
         CHECK(motion.dropped == dropped);
-        CHECK(errors_of(motion, made.truth).distension < distension_limit);
+        CHECK(errors_of(motion, made.truth, WallLayer::outer).distension < distension_limit);
     }
 }
 
@@ -245,7 +257,7 @@ TEST_CASE("clear walls in tissue that does not pulsate are followed") {
         REQUIRE(motion.usable());
         // One layer a wall and little clutter: a hundredth of the distension of 0.45 mm.
         constexpr double limit = 4.5e-6;
-        CHECK_WITHIN(errors_of(motion, made.truth).distension, 0.0, limit);
+        CHECK_WITHIN(errors_of(motion, made.truth, WallLayer::outer).distension, 0.0, limit);
     }
 }
 
@@ -258,7 +270,7 @@ TEST_CASE("a clear wall is not left to the tissue that is allowed for on it") {
     const ArteryMotion motion = track_artery(made.recording);
     REQUIRE(motion.usable());
     constexpr double limit = 4.5e-6;  // a hundredth of the distension
-    CHECK_WITHIN(errors_of(motion, made.truth).distension, 0.0, limit);
+    CHECK_WITHIN(errors_of(motion, made.truth, WallLayer::outer).distension, 0.0, limit);
 }
 
 // One event each that costs cycles of the carrier where it is not allowed for; drawn recordings,
@@ -276,7 +288,7 @@ TEST_CASE("a step of the sensor, tissue that lags, lost contact: walls followed 
         for (std::size_t i = 0; i < truth.dropped.size(); ++i) {
             truth.dropped[i] = truth.dropped[i] || !motion.frames[i].valid;
         }
-        return errors_of(motion, truth).distension;
+        return errors_of(motion, truth, WallLayer::outer).distension;
     };
     CHECK_WITHIN(error(EventKind::sensor_step, 7010), 0.0, distension_limit);   // 0.24 mm in 50 ms
     CHECK_WITHIN(error(EventKind::tissue_lag, 7006), 0.0, distension_limit);    // 13 ms

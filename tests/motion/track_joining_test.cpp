@@ -1,9 +1,9 @@
-#include "echosieve/motion/track_joining.hpp"
+#include "motion/track_joining.hpp"
 
 #include <cmath>
 #include <numbers>
 
-#include "echosieve/motion/common_motion.hpp"
+#include "motion/common_motion.hpp"
 #include "support/check.hpp"
 #include "support/moving_line.hpp"
 

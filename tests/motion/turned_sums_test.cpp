@@ -1,4 +1,4 @@
-#include "echosieve/motion/turned_sums.hpp"
+#include "motion/turned_sums.hpp"
 
 #include <Eigen/Core>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "echosieve/motion/wall_model.hpp"
+#include "motion/wall_model.hpp"
 
 #include <Eigen/Cholesky>
 #include <algorithm>
@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
-#include "echosieve/motion/wall_fit.hpp"
+#include "motion/wall_fit.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/wall_motion.hpp"
+#include "motion/wall_motion.hpp"
 
 #include <cmath>
 #include <numbers>

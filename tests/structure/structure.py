@@ -1,7 +1,8 @@
 """Reads the sources and reports what breaks the rules of the house.
 
 The rules: includes follow the arrows between the rooms and never run in a circle; only users include the
-umbrella header, and it names every public header; no file grows past its limit; nothing names a place on
+umbrella header, and it names every public header; what compiled rooms show suits any compiler flags; no file
+grows past its limit; nothing names a place on
 one machine; test names and checks avoid the traps of the test framework.
 
     python3 structure.py --root DIR            report, status 1 if anything is wrong
@@ -12,6 +13,8 @@ import argparse
 import pathlib
 import re
 import sys
+
+import border
 
 # Each room with the rooms that it hangs on directly; what those hang on is open to it as well.
 ARROWS = {
@@ -34,7 +37,7 @@ UMBRELLA_TOP = "// All public headers. For users: inside the library every file 
 SOURCES = {".hpp", ".cpp"}
 CHECKED = SOURCES | {".py", ".sh", ".cmake", ".in"}
 FOLDERS = ["include", "src", "tests", "examples", "bench", ".ci"]
-USERS = ("examples/", "tests/consumer/")
+USERS = ("examples/", "tests/consumer/", "tests/snippets/")
 
 INCLUDE = re.compile(r'^\s*#\s*include\s*(["<])([^">]+)[">]', re.MULTILINE)
 # A path that starts at the root of a file system, after a blank, quote, bracket or sign.
@@ -91,7 +94,10 @@ def check_includes(files):
             if not name.startswith("echosieve/"):
                 if bracket == '"' and path.startswith("include/"):
                     yield f"{path}: includes \"{name}\", write the path from echosieve/ on"
-                continue
+                    continue
+                if bracket != '"' or "/" not in name or not path.startswith("src/"):
+                    continue
+                target = f"src/{name}"  # what is inside a compiled room
             if target not in files:
                 yield f"{path}: includes {name}, which does not exist"
             other = room_of(target)
@@ -101,8 +107,9 @@ def check_includes(files):
 
 def check_circles(files):
     """No header includes itself by way of others."""
-    graph = {path: [f"include/{name}" for _, name in INCLUDE.findall(text) if f"include/{name}" in files]
-             for path, text in files.items() if path.startswith("include/")}
+    graph = {path: [target for _, name in INCLUDE.findall(text)
+                    for target in (f"include/{name}", f"src/{name}") if target in files]
+             for path, text in files.items() if path.startswith(("include/", "src/")) and path.endswith(".hpp")}
     done, open_ = set(), []
 
     def visit(path):
@@ -165,7 +172,7 @@ def violations(root):
     files = read_sources(root)
     if not public_headers(files):
         return [f"{root}: there is no header below include/echosieve"]
-    return [line for check in (check_includes, check_circles, check_umbrella, check_text)
+    return [line for check in (check_includes, check_circles, check_umbrella, border.check_border, check_text)
             for line in check(files)]
 
 

@@ -5,14 +5,43 @@ import sys
 import tempfile
 
 import kernel_symbols
+import library_symbols
 import structure
 
 HEADER = "#pragma once\n"
+# Declarations that need no mark, or have it.
+BORDER = """
+namespace echosieve {
+struct Walls {
+    double depth = 3e-3;
+    std::vector<double> own{};  // void comment();
+    [[nodiscard]] double size() const noexcept { return own.empty() ? f(0) : 1; }
+    Walls() = default;
+};
+ECHOSIEVE_API void validate(const Walls& walls);
+[[nodiscard]] ECHOSIEVE_API Walls find(
+    const Walls& walls = {}, double x = f(3));
+template <class T>
+class Follower {
+    static_assert(f(3));
+public:
+    explicit Follower(T x) : x_(x) { g(); }
+    ECHOSIEVE_EXPORT void push(T x);
+private:
+    void make();
+    T x_ = f(2);
+};
+inline double f(double x) { return x; }
+}
+"""
 CLEAN = {
     "include/echosieve/core/error.hpp": HEADER,
     "include/echosieve/atoms/gabor.hpp": HEADER + '#include "echosieve/core/error.hpp"\n',
     "include/echosieve/optimise/swarm.hpp": HEADER + '#include "echosieve/core/error.hpp"\n',
-    "include/echosieve/motion/walls.hpp": HEADER + '#include "echosieve/atoms/gabor.hpp"\n',
+    "include/echosieve/motion/walls.hpp": HEADER + '#include "echosieve/atoms/gabor.hpp"\n' + BORDER,
+    "include/echosieve/pursuit/engine.hpp": HEADER + "#include <Eigen/Core>\nvoid f();\n",
+    "src/motion/line.hpp": HEADER + '#include "echosieve/motion/walls.hpp"\n#include <Eigen/Core>\nvoid f();\n',
+    "src/motion/line.cpp": '#include "motion/line.hpp"\n',
     "include/echosieve/io/npy.hpp": HEADER,
     "src/io/npy.cpp": '#include "echosieve/io/npy.hpp"\n',
     "tests/atoms/gabor_test.cpp": 'TEST_CASE("a, b") {}\n',
@@ -39,6 +68,23 @@ PLANTED = {
     "umbrella in a test": ("tests/io/bad.cpp", '#include "echosieve/echosieve.hpp"\n', "includes the umbrella"),
     "relative include": ("include/echosieve/atoms/bad.hpp", HEADER + '#include "gabor.hpp"\n',
                          "write the path from echosieve/"),
+    "Eigen shown": ("include/echosieve/io/bad.hpp", HEADER + "#include <Eigen/Core>\n",
+                    "public header shows Eigen (Eigen/Core)"),
+    "Eigen shown by another": ("include/echosieve/motion/bad.hpp",
+                               HEADER + '#include "echosieve/pursuit/engine.hpp"\n',
+                               "(include/echosieve/pursuit/engine.hpp -> Eigen/Core)"),
+    "unmarked function": ("include/echosieve/motion/bad.hpp", HEADER + "[[nodiscard]] int f(int x = {});\n",
+                          "without ECHOSIEVE_API no library shows it: [[nodiscard]] int f(int x = {})"),
+    "unmarked member": ("include/echosieve/motion/bad.hpp",
+                        HEADER + "class A {\n  void h();\npublic:\n  int g() { return 1; }\n  A(int);\n};\n",
+                        "without ECHOSIEVE_API no library shows it: A(int)"),
+    "unmarked operator": ("include/echosieve/kernels/bad.hpp", HEADER + "struct A {\n  int operator()(int) const;\n};\n",
+                          "shows it: int operator()(int) const"),
+    "arrow inside": ("src/io/bad.cpp", '#include "motion/line.hpp"\n', "the room 'io' may not include 'motion'"),
+    "missing inside": ("src/motion/bad.cpp", '#include "motion/none.hpp"\n', "does not exist"),
+    "inside from a header": ("include/echosieve/motion/bad.hpp", HEADER + '#include "motion/line.hpp"\n',
+                             "write the path from echosieve/"),
+    "circle inside": ("src/motion/line.hpp", HEADER + '#include "motion/line.hpp"\n', "run in a circle"),
     "missing header": ("src/io/bad.cpp", '#include "echosieve/io/none.hpp"\n', "does not exist"),
     "circle": ("include/echosieve/core/error.hpp", HEADER + '#include "echosieve/core/error.hpp"\n',
                "run in a circle"),
@@ -68,6 +114,28 @@ PLANTED_SYMBOLS = {
     "another set's": ("0000000000000020 T echosieve::kernels::avx512::work(int)", "outside echosieve::kernels::avx2"),
     "untagged": ("0000000000000020 T echosieve::kernels::work(int)", "outside echosieve::kernels::avx2"),
     "variable": ("0000000000000020 B echosieve::kernels::avx2::state", "outside echosieve::kernels::avx2"),
+}
+
+TAG = "[abi:this_program_needs_an_echosieve_library_of_version_0_1_0]"
+GOOD_LIBRARY = f"""
+libechosieve_motion.a:
+echosieve_motion.o:
+0000000000000000 T echosieve::find_wall_gates{TAG}(echosieve::BasebandView const&)
+0000000000000000 W echosieve::FrameFollower<short>::push(std::span<short const, 18446744073709551615ul>)
+0000000000000000 T echosieve::kernels::avx2::work(echosieve::kernels::Task const&)
+0000000000000000 W echosieve::FastPursuit<float>::FastPursuit(echosieve::GaborBox const&)
+0000000000000000 W echosieve::PursuitResult<echosieve::Echo<double>, double> echosieve::pursue<double>(int)
+0000000000000000 V vtable for echosieve::InvalidInput
+"""
+STD_SYMBOL = "0000000000000000 W void std::vector<double, std::allocator<double> >::resize(unsigned long)"
+# name -> (line of nm, part of the report that must appear)
+PLANTED_IN_LIBRARY = {
+    "function": ("0000000000000000 T echosieve::line_history(int)", "shown to the linker: echosieve::line_history"),
+    "inline function of Eigen's": ("0000000000000000 W Eigen::internal::aligned_free(void*)", "shown to the linker"),
+    "template of std's": (STD_SYMBOL, "shown to the linker: void std::vector<double"),
+    "template over a type of ours": ("0000000000000000 W std::vector<echosieve::Line>::~vector()", "shown to the linker"),
+    "unique": ("0000000000000000 u guard variable for std::use()", "unique in the whole program"),
+    "another member": ("0000000000000000 W echosieve::FastPursuit<float>::decompose()", "shown to the linker"),
 }
 
 
@@ -106,9 +174,19 @@ def main():
         found = kernel_symbols.violations(GOOD_SYMBOLS + line, "avx2")
         if len(found) != 1 or expected not in found[0]:
             failures.append(f"symbol, {name}: expected one report with \"{expected}\", found {found}")
+    if library_symbols.violations(GOOD_LIBRARY):
+        failures.append(f"clean library: reported {library_symbols.violations(GOOD_LIBRARY)}")
+    if library_symbols.violations(GOOD_LIBRARY + STD_SYMBOL, shared=True):
+        failures.append("std's symbols in a shared library are reported")
+    if library_symbols.violations("") != ["shows nothing of ours"]:
+        failures.append("an empty library passes")
+    for name, (line, expected) in PLANTED_IN_LIBRARY.items():
+        found = library_symbols.violations(GOOD_LIBRARY + line)
+        if len(found) != 1 or expected not in found[0]:
+            failures.append(f"library, {name}: expected one report with \"{expected}\", found {found}")
     for line in failures:
         print(line)
-    print(f"{len(PLANTED) + len(PLANTED_SYMBOLS) + 5} cases, {len(failures)} failures")
+    print(f"{len(PLANTED) + len(PLANTED_SYMBOLS) + len(PLANTED_IN_LIBRARY) + 8} cases, {len(failures)} failures")
     return 1 if failures else 0
 
 

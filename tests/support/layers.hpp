@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "echosieve/core/random.hpp"
-#include "echosieve/motion/layers.hpp"
+#include "motion/layers.hpp"
 
 namespace echosieve::test {
 

@@ -8,9 +8,24 @@
 #include <numbers>
 
 #include "echosieve/core/random.hpp"
-#include "echosieve/motion/line.hpp"
+#include "motion/line.hpp"
 
 namespace echosieve::test {
+
+/// An echo of 4 MHz and 1 MHz bandwidth that is at `depth(i)` [m] in frame i.
+template <class Depth>
+void add_moving_echo(LineHistory& line, std::complex<double> amplitude, const Depth& depth) {
+    for (Eigen::Index i = 0; i < line.frames(); ++i) {
+        const double arrival = line.settings.arrival(depth(i));
+        for (Eigen::Index k = 0; k < line.samples.cols(); ++k) {
+            const double u = (line.grid.time(static_cast<double>(k)) - arrival) * 1e6;
+            if (std::abs(u) < 2) {  // exp(-14): below -120 dB
+                line.samples(i, k) += amplitude * std::exp(-3.572 * u * u) *
+                                      std::polar(1.0, -2 * std::numbers::pi * 4e6 * arrival);
+            }
+        }
+    }
+}
 
 /// Echoes of 4 MHz and 1 MHz bandwidth every 0.1 mm from 5 to 25 mm, amplitudes normal, at 500
 /// frames a second. `path(z, i)` [m] is what the scatterer of depth z does in frame i. `noise` is
@@ -27,17 +42,8 @@ LineHistory moving_line(Eigen::Index frames, double noise, std::uint64_t seed, c
     RandomStream random(seed, 0);
     for (double z = 5e-3; z < 25e-3; z += 0.1e-3) {
         const double real = random.normal();
-        const std::complex<double> amplitude(real, random.normal());
-        for (Eigen::Index i = 0; i < frames; ++i) {
-            const double arrival = line.settings.arrival(z + path(z, i));
-            for (Eigen::Index k = 0; k < 94; ++k) {
-                const double u = (line.grid.time(static_cast<double>(k)) - arrival) * 1e6;
-                if (std::abs(u) < 2) {  // exp(-14): below -120 dB
-                    line.samples(i, k) += amplitude * std::exp(-3.572 * u * u) *
-                                          std::polar(1.0, -2 * std::numbers::pi * 4e6 * arrival);
-                }
-            }
-        }
+        add_moving_echo(line, {real, random.normal()},
+                        [&](Eigen::Index i) { return z + path(z, i); });
     }
     for (std::complex<double>& y : line.samples.reshaped()) {
         const double real = random.normal();

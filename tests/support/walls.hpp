@@ -1,7 +1,6 @@
 // Small synthetic recordings with known walls, as the comparison methods' tests use them.
 #pragma once
 
-#include <Eigen/Core>
 #include <cstddef>
 #include <variant>
 
@@ -9,6 +8,8 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "motion/compared_tracks.hpp"
+#include "motion/line.hpp"
 #include "support/following.hpp"
 
 namespace echosieve::test {
@@ -61,9 +62,8 @@ inline double distension_error(const WallPairTrack& track, const Truth& truth) {
         if (truth.dropped[i]) {
             continue;
         }
-        const auto k = static_cast<Eigen::Index>(i);
         const WallDepths& w = truth.walls[i];
-        errors.add(track.far_wall[k] - track.near_wall[k] - (w.far_outer - w.near_outer));
+        errors.add(track.far_wall[i] - track.near_wall[i] - (w.far_outer - w.near_outer));
     }
     return errors.deviation();
 }

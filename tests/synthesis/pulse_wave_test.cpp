@@ -183,3 +183,13 @@ TEST_CASE("waves that can't be are refused by name") {
     options.notch_height = 0.3;
     CHECK_THROWS_WITH_AS(validate(options), doctest::Contains("notch_height = 0.3"), InvalidInput);
 }
+
+TEST_CASE("waves of no sensible duration are refused before a beat is drawn") {
+    for (const double duration : {-1.0, 1e9, std::numeric_limits<double>::infinity(),
+                                  std::numeric_limits<double>::quiet_NaN()}) {
+        CAPTURE(duration);
+        CHECK_THROWS_WITH_AS(PulseWave({}, duration, RandomStream(1, 0)),
+                             doctest::Contains("must lie in [0, 1000000] [s]"), InvalidInput);
+    }
+    CHECK(PulseWave({}, 0, RandomStream(1, 0)).onsets(0).empty());
+}

@@ -268,6 +268,15 @@ TEST_CASE("scenes that can't be are refused by name and value") {
     options = quick();
     options.pulse.heart_rate = 0;
     CHECK_THROWS_AS(Scene(options, 1), InvalidInput);
+    // Refused before a beat or a scatterer is drawn: this test would not end otherwise.
+    options = quick();
+    options.duration = 1e9;
+    CHECK_THROWS_WITH_AS(Scene(options, 1), doctest::Contains("frames * samples a frame = "),
+                         InvalidInput);
+    options = quick();
+    options.depth_range = 1e6;
+    CHECK_THROWS_WITH_AS(Scene(options, 1), "depth_range = 1000000: must not exceed 100 [m]",
+                         InvalidInput);
     RenderOptions bad;
     bad.dropped_fraction = 1;
     CHECK_THROWS_AS(validate(bad), InvalidInput);

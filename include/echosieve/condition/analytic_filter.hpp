@@ -40,12 +40,16 @@ template <Real R>
 class AnalyticFilter {
 public:
     /// For results at every `step`-th sample. `cutoff` is the low-pass's, in sensor bandwidths to
-    /// each side of the centre (limited to half the sampling rate). Throws InvalidInput for invalid
-    /// settings.
+    /// each side of the centre (limited to half the sampling rate); `offset` is taken off every
+    /// sample. Throws InvalidInput for invalid settings or an offset that is not finite.
     AnalyticFilter(const RecordingSettings& settings, std::size_t samples, double cutoff,
-                   std::size_t step)
-        : samples_(samples), step_(step), count_((samples + step - 1) / step) {
+                   std::size_t step, double offset = 0)
+        : samples_(samples),
+          step_(step),
+          count_((samples + step - 1) / step),
+          offset_(static_cast<R>(offset)) {
         validate(settings);
+        require(is_finite(offset), "offset", offset, "must be finite [counts]");
         const double rate = settings.sampling_rate;
         const double bandwidth = settings.sensor.bandwidth;
         const Eigen::ArrayXd taps = low_pass_taps(filter_length(rate, bandwidth),
@@ -98,7 +102,7 @@ private:
         }
         R* const inside = padded_.data() + half();
         for (std::size_t n = 0; n < samples_; ++n) {
-            inside[n] = static_cast<R>(frame[n]);
+            inside[n] = static_cast<R>(frame[n]) - offset_;
         }
         // A zero tap makes a NaN of a NaN or an infinity that is out of the window's reach.
         const auto checked = [&](std::size_t m, R re, R im) {
@@ -159,6 +163,7 @@ private:
     std::size_t samples_;
     std::size_t step_;
     std::size_t count_;
+    R offset_;
     std::size_t window_ = 0;  // taps
     std::size_t width_ = 0;   // taps with their zeros, in whole registers
     std::size_t places_ = 1;  // of windows in their registers, after which they repeat

@@ -16,11 +16,14 @@ namespace echosieve {
 
 struct BandPassOptions {
     double cutoff = 1.1;  ///< -6 dB here, in sensor bandwidths to each side of the centre
+    /// taken off every sample before all else, see constant_offset.hpp [counts]
+    double offset = 0;
 };
 
 inline void validate(const BandPassOptions& options) {
     require(options.cutoff > 0 && is_finite(options.cutoff), "cutoff", options.cutoff,
             "must be positive and finite [sensor bandwidths]");
+    require(is_finite(options.offset), "offset", options.offset, "must be finite [counts]");
 }
 
 /// Zero-phase band-pass around the sensor's centre: a windowed sinc (fir.hpp) moved up to it.
@@ -41,7 +44,7 @@ public:
     /// domain.
     BandPass(const RecordingSettings& settings, std::size_t samples,
              const BandPassOptions& options = {})
-        : filter_((validate(options), settings), samples, options.cutoff, 1),
+        : filter_((validate(options), settings), samples, options.cutoff, 1, options.offset),
           grid_(settings.grid(samples)) {}
 
     /// Grid of the result: the frame's own, unmixed.

@@ -5,12 +5,15 @@
 #include <Eigen/Core>
 #include <cmath>
 #include <complex>
+#include <concepts>
 #include <cstddef>
 #include <numbers>
 #include <span>
 #include <vector>
 
 #include "echosieve/condition/analytic_filter.hpp"
+#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/condition/baseband_view.hpp"
 #include "echosieve/condition/fir.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
@@ -29,18 +32,6 @@ namespace echosieve {
 // baseband signal a g(t) exp(-i 2 pi f_m t), as sampled by atoms/sampling.hpp, but for the low-pass
 // and for the echo's image at -2 f_m, which the low-pass takes out.
 
-struct BasebandOptions {
-    double cutoff = 1.1;  ///< of the low-pass, in sensor bandwidths to each side of the centre
-    double rate = 3.6;    ///< lowest rate of the result, in sensor bandwidths
-};
-
-inline void validate(const BasebandOptions& options) {
-    require(options.cutoff > 0 && is_finite(options.cutoff), "cutoff", options.cutoff,
-            "must be positive and finite [sensor bandwidths]");
-    require(options.rate > 2 * options.cutoff && is_finite(options.rate), "rate", options.rate,
-            "must be finite and exceed twice the cutoff [sensor bandwidths]");
-}
-
 /// Converts frame after frame without allocating. Not thread-safe: one object a thread.
 ///
 /// Every D-th sample is kept, D the largest whole number that leaves a rate of `rate` bandwidths
@@ -58,7 +49,7 @@ public:
     Basebander(const RecordingSettings& settings, std::size_t samples,
                const BasebandOptions& options = {})
         : step_(kept_step((validate(options), validate(settings), settings), options)),
-          filter_(settings, samples, options.cutoff, step_),
+          filter_(settings, samples, options.cutoff, step_, options.offset),
           grid_{settings.start_time, settings.sampling_rate / static_cast<double>(step_),
                 filter_.count(), settings.sensor.centre_frequency} {
         const double mixing = settings.sensor.centre_frequency;
@@ -109,6 +100,16 @@ struct Baseband {
     Matrix samples;              ///< [frames x grid.count]
     SamplingGrid grid;           ///< fast time of the samples
     RecordingSettings settings;  ///< of the recording that it was made from
+
+    /// As compiled functions take it. Throws InvalidInput unless the samples have the grid's count
+    /// of columns.
+    operator BasebandView() const  // NOLINT(google-explicit-constructor): the same, seen plainly
+    requires(std::same_as<R, double>)
+    {
+        require(static_cast<std::size_t>(samples.cols()) == grid.count, "samples a frame",
+                samples.cols(), detail::concatenate("must equal the grid's count, ", grid.count));
+        return {{samples.data(), static_cast<std::size_t>(samples.size())}, grid, settings};
+    }
 };
 
 /// All frames at once, on `threads` threads: the same bits on any number of them. Throws as

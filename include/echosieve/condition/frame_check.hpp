@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/frame_state.hpp"
 #include "echosieve/condition/pinned_samples.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
@@ -27,56 +28,6 @@ namespace echosieve {
 //
 // Echoes hardly change from one frame to the next, so a frame that is unlike all its neighbours
 // holds no echo. Common practice, no source.
-
-enum class FrameState : unsigned char {
-    good,
-    dropped,  ///< e_i = 0, e_i * energy_range < median e, e_i > energy_range * median e, or both
-              ///< r_i < least_correlation * m and r_i < m - deviations * d; or frozen from such a
-              ///< frame
-    frozen,   ///< sample for sample the frame before, which is not dropped
-    clipped,  ///< more than clipped_fraction of its samples are pinned at the recording's extremes
-    not_finite  ///< holds a NaN or an infinity
-};
-
-struct FrameCheckOptions {
-    double least_correlation = 0.5;  ///< with the neighbours, relative to the recording's median
-    double deviations = 5;           ///< below the median, for noise's own scatter of r
-    double energy_range =
-        9;               ///< largest factor between a frame's energy and the median, either way
-    int neighbours = 3;  ///< looked at on each side
-    double clipped_fraction = 0.005;  ///< of a frame's samples, see FrameState::clipped
-    double saturated_part =
-        0.05;  ///< samples pinned in this part of the frames or more are the ring-down
-};
-
-inline void validate(const FrameCheckOptions& options) {
-    require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
-            options.least_correlation, "must lie in [0, 1)");
-    require(options.deviations >= 0, "deviations", options.deviations, "must be zero or more");
-    require(options.energy_range > 1, "energy_range", options.energy_range, "must exceed 1");
-    require(options.neighbours >= 1, "neighbours", options.neighbours, "must be at least 1");
-    require(options.clipped_fraction > 0, "clipped_fraction", options.clipped_fraction,
-            "must be positive");
-    require(options.saturated_part > 0, "saturated_part", options.saturated_part,
-            "must be positive");
-}
-
-/// How many frames are in each state.
-struct FrameCounts {
-    std::size_t good = 0;
-    std::size_t dropped = 0;
-    std::size_t frozen = 0;
-    std::size_t clipped = 0;
-    std::size_t not_finite = 0;
-};
-
-[[nodiscard]] inline FrameCounts count_states(std::span<const FrameState> states) {
-    const auto number = [&](FrameState state) {
-        return static_cast<std::size_t>(std::count(states.begin(), states.end(), state));
-    };
-    return {number(FrameState::good), number(FrameState::dropped), number(FrameState::frozen),
-            number(FrameState::clipped), number(FrameState::not_finite)};
-}
 
 namespace detail {
 
@@ -123,8 +74,9 @@ void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
     // samples.
     std::size_t run = shortest_flat_run;
     if constexpr (std::is_integral_v<T>) {
+        // About the middle: the samples may stand off zero.
         const double top =
-            std::max(1.0, std::max(-static_cast<double>(low), static_cast<double>(high)));
+            std::max(1.0, (static_cast<double>(high) - static_cast<double>(low)) / 2);
         const double cycle = settings.sampling_rate / settings.sensor.centre_frequency;
         run += static_cast<std::size_t>(std::ceil(cycle / std::numbers::pi * std::sqrt(2 / top)));
     }

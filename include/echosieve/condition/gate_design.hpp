@@ -43,20 +43,28 @@ struct GateBasebandOptions {
                              ///< and takes up more noise there
 };
 
+/// Filters longer than this, and echoes wider, are those of a bandwidth in other units.
+inline constexpr double most_gate_bandwidths = 100;
+
 inline void validate(const GateBasebandOptions& options) {
-    require(options.rate > 0 && is_finite(options.rate), "rate", options.rate,
-            "must be positive and finite [sensor bandwidths]");
-    require(options.bandwidth > 0 && is_finite(options.bandwidth), "bandwidth", options.bandwidth,
-            "must be positive and finite [sensor bandwidths]");
-    require(options.reach > 0 && is_finite(options.reach), "reach", options.reach,
-            "must be positive and finite [1 / bandwidth]");
+    const auto some = [](double x, const char* name, const char* unit) {
+        require(x > 0 && x <= most_gate_bandwidths, name, x,
+                detail::concatenate("must be positive and at most ", most_gate_bandwidths, unit));
+    };
+    some(options.rate, "rate", " [sensor bandwidths]");
+    some(options.bandwidth, "bandwidth", " [sensor bandwidths]");
+    some(options.reach, "reach", " [1 / bandwidth]");
     require(options.noise >= 1e-12 && options.noise < 1, "noise", options.noise,
             "must lie in [1e-12, 1)");
 }
 
 namespace detail {
 
-/// The numbers above for gates of `samples` at `rate` [Hz], every step-th sample kept.
+// Tables of the design hold no more numbers than this (320 MB): a gate is short.
+inline constexpr double most_design_values = 2e7;
+
+/// The numbers above for gates of `samples` at `rate` [Hz], every step-th sample kept. Throws
+/// InvalidInput for gates so long that the tables would hold more than most_design_values.
 template <OnlyDouble R = double>
 class GateDesign {
 public:
@@ -70,6 +78,14 @@ public:
         const auto half = static_cast<std::size_t>(std::min(
             std::ceil(options.reach * rate / sensor.bandwidth), static_cast<double>(samples)));
         window_ = std::min(2 * half + 1, samples);
+        const double values = static_cast<double>(std::max(samples_, window_)) *
+                              static_cast<double>(std::max(kept_, window_));
+        if (!(values <= most_design_values)) {
+            require(false, "count", samples,
+                    concatenate("must be less: filters of ", window_, " taps for ", kept_,
+                                " samples make tables of ", values, " numbers, not more than ",
+                                most_design_values, " are meant"));
+        }
         design_filters(half, options.noise);
         weigh();
     }

@@ -54,8 +54,10 @@ inline void validate(const SensorSpectrumOptions& options) {
             "lowest_frequency", options.lowest_frequency, "must be zero or more and finite [Hz]");
     require(options.least_signal > 0, "least_signal", options.least_signal, "must be positive");
     require(options.max_frames >= 1, "max_frames", options.max_frames, "must be at least 1");
-    require(options.max_iterations >= 1, "max_iterations", options.max_iterations,
-            "must be at least 1");
+    constexpr int most_iterations = 100'000;
+    require(options.max_iterations >= 1 && options.max_iterations <= most_iterations,
+            "max_iterations", options.max_iterations,
+            detail::concatenate("must lie in [1, ", most_iterations, "]"));
 }
 
 struct SensorEstimate {

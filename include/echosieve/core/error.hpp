@@ -7,10 +7,12 @@
 #include <string>
 #include <string_view>
 
+#include "echosieve/core/api.hpp"
+
 namespace echosieve {
 
 /// Thrown for every refused input: what() names the quantity, its value and the relation it breaks.
-class InvalidInput : public std::invalid_argument {
+class ECHOSIEVE_EXPORT InvalidInput : public std::invalid_argument {
 public:
     using std::invalid_argument::invalid_argument;
 };

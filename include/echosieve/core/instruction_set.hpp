@@ -5,6 +5,8 @@
 #include <array>
 #include <string_view>
 
+#include "echosieve/core/api.hpp"
+
 namespace echosieve {
 
 /// The sets that kernels (echosieve/kernels/) are compiled for. Away from x86-64 there is the
@@ -34,21 +36,21 @@ inline constexpr std::array all_instruction_sets{InstructionSet::baseline, Instr
 // What follows is compiled: link echosieve::kernels (echosieve::motion brings it along).
 
 /// The set of that name. Throws InvalidInput for a name that describe() does not give.
-[[nodiscard]] InstructionSet instruction_set_from(std::string_view name);
+[[nodiscard]] ECHOSIEVE_API InstructionSet instruction_set_from(std::string_view name);
 
 /// Whether this processor and its operating system run the set, and the kernels have it.
-[[nodiscard]] bool available(InstructionSet set) noexcept;
+[[nodiscard]] ECHOSIEVE_API bool available(InstructionSet set) noexcept;
 
 /// The widest set available.
-[[nodiscard]] InstructionSet best_instruction_set() noexcept;
+[[nodiscard]] ECHOSIEVE_API InstructionSet best_instruction_set() noexcept;
 
 /// What kernels use unless told otherwise: the set that the environment variable
 /// ECHOSIEVE_INSTRUCTION_SET names, or the best one if it is unset or empty. Read once, at the
 /// first call that finds it valid. Throws InvalidInput if the variable names no set, or one that
 /// is not available: a wish that can't be met is not passed over in silence.
-[[nodiscard]] InstructionSet default_instruction_set();
+[[nodiscard]] ECHOSIEVE_API InstructionSet default_instruction_set();
 
 /// Throws InvalidInput unless the set is available.
-void validate(InstructionSet set);
+ECHOSIEVE_API void validate(InstructionSet set);
 
 }  // namespace echosieve

@@ -1,8 +1,10 @@
 // A recording: frames of samples of one line, with what is known of the sensor and the medium.
 #pragma once
 
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <limits>
 #include <optional>
 #include <span>
 #include <utility>
@@ -11,6 +13,7 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
+#include "echosieve/core/plausible.hpp"
 #include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
@@ -27,16 +30,29 @@ struct Sensor {
 /// No pulse peaks later than this many times 1 / bandwidth: a larger delay is one in other units.
 inline constexpr double longest_pulse_delay = 10;
 
+/// Throws InvalidInput, naming value, limit and the likely slip of unit: see plausible.hpp.
 inline void validate(const Sensor& sensor) {
+    using namespace detail;
     require(sensor.centre_frequency > 0 && is_finite(sensor.centre_frequency), "centre_frequency",
             sensor.centre_frequency, "must be positive and finite [Hz]");
-    require(sensor.bandwidth > 0 && sensor.bandwidth < 2 * sensor.centre_frequency, "bandwidth",
-            sensor.bandwidth, "must be positive and below twice the centre frequency [Hz]");
+    require_plausible(sensor.centre_frequency, "centre_frequency", plausible::centre_frequency,
+                      usual::centre_frequency, "Hz", frequency_units);
+    const double centre = sensor.centre_frequency;
+    require(sensor.bandwidth > 0 && sensor.bandwidth < 2 * centre, "bandwidth", sensor.bandwidth,
+            "must be positive and below twice the centre frequency [Hz]");
+    const auto over_centre = [centre](const PlausibleRange& range) {
+        return PlausibleRange{range.lowest * centre, range.highest * centre};
+    };
+    require_plausible(sensor.bandwidth, "bandwidth", over_centre(plausible::relative_bandwidth),
+                      over_centre(usual::relative_bandwidth), "Hz", frequency_units);
     if (sensor.pulse_delay) {
         const double limit = longest_pulse_delay / sensor.bandwidth;
-        require(*sensor.pulse_delay >= -limit && *sensor.pulse_delay <= limit, "pulse_delay",
-                *sensor.pulse_delay,
-                detail::concatenate("must lie within 10 / bandwidth = ", limit, " of 0 [s]"));
+        if (!(std::abs(*sensor.pulse_delay) <= limit)) {
+            require(false, "pulse_delay", *sensor.pulse_delay,
+                    concatenate(
+                        "must lie within 10 / bandwidth = ", limit, " of 0 [s]",
+                        slip_of_unit(std::abs(*sensor.pulse_delay), {1e-9, limit}, time_units)));
+        }
     }
 }
 
@@ -62,20 +78,56 @@ struct RecordingSettings {
     }
 };
 
+/// Throws InvalidInput, naming value, limit and the likely slip of unit: see plausible.hpp.
 inline void validate(const RecordingSettings& settings) {
+    using namespace detail;
     require(settings.sampling_rate > 0 && is_finite(settings.sampling_rate), "sampling_rate",
             settings.sampling_rate, "must be positive and finite [Hz]");
+    require_plausible(settings.sampling_rate, "sampling_rate", plausible::sampling_rate,
+                      usual::sampling_rate, "Hz", frequency_units);
     require(settings.frame_rate > 0 && is_finite(settings.frame_rate), "frame_rate",
             settings.frame_rate, "must be positive and finite [Hz]");
+    require_plausible(settings.frame_rate, "frame_rate", plausible::frame_rate, usual::frame_rate,
+                      "Hz", frequency_units);
     require(settings.start_time >= 0 && is_finite(settings.start_time), "start_time",
             settings.start_time, "must be zero or more and finite [s]");
     require(settings.sound_speed > 0 && is_finite(settings.sound_speed), "sound_speed",
             settings.sound_speed, "must be positive and finite [m/s]");
+    require_plausible(settings.sound_speed, "sound_speed", plausible::sound_speed,
+                      usual::sound_speed, "m/s", speed_units);
+    require_plausible(settings.start_time, "start_time", plausible::start_time, usual::start_time,
+                      "s", time_units);
     validate(settings.sensor);
+    const double rate = settings.sampling_rate;
     const double top = settings.sensor.centre_frequency + settings.sensor.bandwidth / 2;
-    require(top < settings.sampling_rate / 2, "sampling_rate", settings.sampling_rate,
-            "must exceed twice the upper -6 dB edge of the sensor's band [Hz]");
+    if (!(top < rate / 2)) {
+        require(false, "sampling_rate", rate,
+                concatenate("must exceed twice the upper -6 dB edge of the sensor's band [Hz]",
+                            slip_of_unit(rate, {2 * top, 1e3 * top}, frequency_units)));
+    }
+    const double most = plausible::most_samples_a_bandwidth * settings.sensor.bandwidth;
+    if (!(rate <= most)) {
+        require(false, "sampling_rate", rate,
+                concatenate("must not exceed ", plausible::most_samples_a_bandwidth,
+                            " times the sensor's bandwidth, ", most, " [Hz]"));
+    }
 }
+
+namespace detail {
+
+// frames * samples, which must not wrap around.
+template <class T>
+[[nodiscard]] std::size_t frame_values(std::size_t frames, std::size_t samples) {
+    constexpr std::size_t most = std::numeric_limits<std::ptrdiff_t>::max() / sizeof(T);
+    if (samples > 0 && frames > most / samples) {
+        require(false, "number of frames", frames,
+                concatenate("must not exceed ", most / samples, " for frames of ", samples,
+                            " samples"));
+    }
+    return frames * samples;
+}
+
+}  // namespace detail
 
 /// Frames in memory that somebody else owns: frame by frame, each frame's samples side by side (C
 /// order).
@@ -86,7 +138,7 @@ public:
     /// Throws InvalidInput unless data.size() == frames * samples.
     FrameView(std::span<const T> data, std::size_t frames, std::size_t samples)
         : data_(data), frames_(frames), samples_(samples) {
-        if (data.size() != frames * samples) {  // no text is made for a good one
+        if (data.size() != detail::frame_values<T>(frames, samples)) {  // no text for a good one
             require(false, "number of values", data.size(),
                     detail::concatenate("must be frames * samples = ", frames, " * ", samples));
         }
@@ -113,8 +165,9 @@ template <class T>
 class FrameMatrix {
 public:
     FrameMatrix() = default;
+    /// Zeros. Throws InvalidInput for more samples than a memory's addresses can tell apart.
     FrameMatrix(std::size_t frames, std::size_t samples)
-        : data_(frames * samples), frames_(frames), samples_(samples) {}
+        : data_(detail::frame_values<T>(frames, samples)), frames_(frames), samples_(samples) {}
     FrameMatrix(std::vector<T> data, std::size_t frames, std::size_t samples)
         : data_(std::move(data)), frames_(frames), samples_(samples) {
         static_cast<void>(view());  // checks the size

@@ -3,61 +3,41 @@
 
 #include <filesystem>
 #include <fstream>
-#include <locale>
 #include <ostream>
-#include <system_error>
-#include <utility>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/core/api.hpp"
 
 namespace echosieve {
 
-/// Writes to NAME.partial; commit() checks that all was written and renames it to NAME. Without
-/// commit() the partial file is removed, so that half an output is never taken for a whole one; a
-/// file that stood under NAME before stays until then. Two writers of one NAME at a time are not
-/// supported.
+/// Writes to NAME.<16 digits>.partial beside NAME, a name that no other writer has; commit() checks
+/// that all was written and renames it to NAME. Without commit() the partial file is removed, so
+/// that half an output is never taken for a whole one, and a file that stood under NAME before
+/// stays until then. A partial file whose program was killed is removed by the next writer of NAME.
+///
+/// Whole after a kill and on a full disk; not after a power failure, since nothing is forced out of
+/// the system's buffers: NAME may then be empty.
 class AtomicFile {
 public:
-    /// Throws FileError if the file can't be opened for writing.
-    explicit AtomicFile(std::filesystem::path name) : name_(std::move(name)), partial_(name_) {
-        partial_ += ".partial";
-        stream_.imbue(std::locale::classic());  // no decimal comma, whatever the user's locale
-        stream_.open(partial_, std::ios::binary | std::ios::trunc);
-        if (!stream_) {
-            throw FileError(name_, "can't be opened for writing");
-        }
-    }
-    ~AtomicFile() {
-        if (!committed_) {
-            stream_.close();
-            std::error_code ignored;
-            std::filesystem::remove(partial_, ignored);
-        }
-    }
+    /// Throws FileError if the file can't be opened for writing, and for a NAME that is there
+    /// already and no regular file: a folder, a device.
+    ECHOSIEVE_API explicit AtomicFile(std::filesystem::path name);
+    ECHOSIEVE_API ~AtomicFile();
     AtomicFile(const AtomicFile&) = delete;
     AtomicFile& operator=(const AtomicFile&) = delete;
 
+    /// In the classic locale: no decimal comma, whatever the user's is.
     [[nodiscard]] std::ostream& stream() noexcept { return stream_; }
 
     /// Throws FileError if a write failed (a full disk, say) or the file can't be given its name.
-    void commit() {
-        stream_.close();
-        if (!stream_) {
-            throw FileError(name_, "writing failed; is the disk full?");
-        }
-        std::error_code error;
-        std::filesystem::rename(partial_, name_, error);
-        if (error) {
-            throw FileError(name_, "can't be renamed from its partial file: " + error.message());
-        }
-        committed_ = true;
-    }
+    ECHOSIEVE_API void commit();
 
 private:
+    void discard() noexcept;
+
     std::filesystem::path name_;
     std::filesystem::path partial_;
+    int lock_ = -1;  // held as long as the partial file has an owner
     std::ofstream stream_;
-    bool committed_ = false;
 };
 
 }  // namespace echosieve

@@ -8,6 +8,7 @@
 #include <span>
 #include <variant>
 
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/io/atomic_file.hpp"
 
@@ -17,33 +18,36 @@ namespace echosieve {
 /// if it is missing, truncated, longer than its header says, empty, of another dtype than '<i2' or
 /// '<f4', in Fortran order, not 2-D, or of no rows or columns. Values are not looked at: NaN
 /// passes.
-[[nodiscard]] std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read_npy(
+[[nodiscard]] ECHOSIEVE_API std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read_npy(
     const std::filesystem::path& file);
 
 /// Writes rows x columns values as a 2-D .npy file, whole or not at all; none are written too,
 /// though read_npy refuses that. Throws FileError if writing fails and InvalidInput unless
 /// values.size() == rows * columns.
-void write_npy(const std::filesystem::path& file, std::span<const std::int16_t> values,
-               std::size_t rows, std::size_t columns);
-void write_npy(const std::filesystem::path& file, std::span<const float> values, std::size_t rows,
-               std::size_t columns);
-void write_npy(const std::filesystem::path& file, std::span<const std::complex<float>> values,
-               std::size_t rows, std::size_t columns);
+ECHOSIEVE_API void write_npy(const std::filesystem::path& file,
+                             std::span<const std::int16_t> values, std::size_t rows,
+                             std::size_t columns);
+ECHOSIEVE_API void write_npy(const std::filesystem::path& file, std::span<const float> values,
+                             std::size_t rows, std::size_t columns);
+ECHOSIEVE_API void write_npy(const std::filesystem::path& file,
+                             std::span<const std::complex<float>> values, std::size_t rows,
+                             std::size_t columns);
 
 /// A 2-D .npy file of float written piece by piece: for matrices that need not be in memory.
 class NpyWriter {
 public:
     /// Throws FileError if the file can't be opened for writing, and InvalidInput for more values
     /// than a std::size_t can count.
-    NpyWriter(const std::filesystem::path& file, std::size_t rows, std::size_t columns);
+    ECHOSIEVE_API NpyWriter(const std::filesystem::path& file, std::size_t rows,
+                            std::size_t columns);
 
     /// The next values, row by row. Throws InvalidInput if they are more than rows * columns in
     /// all. Whether they could be written, commit() tells.
-    void write(std::span<const float> values);
+    ECHOSIEVE_API void write(std::span<const float> values);
 
     /// Gives the file its name. Throws FileError if writing failed and InvalidInput unless rows *
     /// columns values have been written.
-    void commit();
+    ECHOSIEVE_API void commit();
 
 private:
     AtomicFile out_;

@@ -7,6 +7,7 @@
 #include <fstream>
 #include <variant>
 
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/recording.hpp"
 
 namespace echosieve {
@@ -16,12 +17,13 @@ class RecordingReader {
 public:
     /// Opens NAME.npy and reads its settings. Throws FileError as read_recording does, but for
     /// samples that are not finite: those are found when they are read.
-    RecordingReader(const std::filesystem::path& samples, const std::filesystem::path& settings);
-    explicit RecordingReader(const std::filesystem::path& samples);
+    ECHOSIEVE_API RecordingReader(const std::filesystem::path& samples,
+                                  const std::filesystem::path& settings);
+    ECHOSIEVE_API explicit RecordingReader(const std::filesystem::path& samples);
 
     /// The next frames, `count` of them at most; none after the last. Throws FileError if they
     /// can't be read, or hold samples that are not finite: then those after them are the next.
-    [[nodiscard]] std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read(
+    [[nodiscard]] ECHOSIEVE_API std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read(
         std::size_t count);
 
     [[nodiscard]] const RecordingSettings& settings() const noexcept { return settings_; }

@@ -8,6 +8,7 @@
 #include <span>
 
 #include "echosieve/core/aligned.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/instruction_set.hpp"
 
 // Compiled: link echosieve::kernels.
@@ -48,7 +49,7 @@ struct EchoSwarmOptions {
 };
 
 /// Throws InvalidInput naming the option, its value and the relation that it breaks.
-void validate(const EchoSwarmOptions& options);
+ECHOSIEVE_API void validate(const EchoSwarmOptions& options);
 
 /// Where the swarm may go; equal ends hold a parameter fixed. Particles are spread evenly over the
 /// root of the decay, which is proportional to the bandwidth.
@@ -80,8 +81,9 @@ public:
     /// `weights`, each in [0, 1]: one a sample, their number the gate's length. Throws InvalidInput
     /// for no or too many samples, for weights, bounds or options outside their domain, or a set
     /// that is not available.
-    EchoSwarm(std::span<const double> weights, const EchoSwarmBounds& bounds,
-              const EchoSwarmOptions& options = {}, InstructionSet set = default_instruction_set());
+    ECHOSIEVE_API EchoSwarm(std::span<const double> weights, const EchoSwarmBounds& bounds,
+                            const EchoSwarmOptions& options = {},
+                            InstructionSet set = default_instruction_set());
 
     [[nodiscard]] std::size_t samples() const noexcept { return count_; }
     [[nodiscard]] const EchoSwarmOptions& options() const noexcept { return options_; }
@@ -89,19 +91,20 @@ public:
 
     /// Starts the random numbers of a seed; `stream` tells frames of one seed apart. Searches go on
     /// from where the last one stopped.
-    void seed(std::uint64_t seed, std::uint64_t stream = 0) noexcept;
+    ECHOSIEVE_API void seed(std::uint64_t seed, std::uint64_t stream = 0) noexcept;
 
     /// Runs a swarm on the residual, `real` and `imag` of r_n. Throws InvalidInput unless both have
     /// the gate's length and the sum of their squares is finite. Explained energy 0 where all are
     /// 0.
-    [[nodiscard]] EchoSwarmPoint search(std::span<const double> real, std::span<const double> imag);
+    [[nodiscard]] ECHOSIEVE_API EchoSwarmPoint search(std::span<const double> real,
+                                                      std::span<const double> imag);
 
     /// E at given points, by the same kernel: for tests and for other optimisers. Arrival, rotation
     /// and root of the decay are clamped to the bounds; what `explained` the points bring does not
     /// matter. Throws InvalidInput as search() does, for NaN among the points, or unless there are
     /// 1 to options().particles points and as many numbers out.
-    void explained(std::span<const double> real, std::span<const double> imag,
-                   std::span<const EchoSwarmPoint> points, std::span<double> out);
+    ECHOSIEVE_API void explained(std::span<const double> real, std::span<const double> imag,
+                                 std::span<const EchoSwarmPoint> points, std::span<double> out);
 
 private:
     double load(std::span<const double> real, std::span<const double> imag);

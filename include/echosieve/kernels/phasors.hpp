@@ -5,6 +5,7 @@
 #include <cstddef>
 #include <span>
 
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/instruction_set.hpp"
 
 // Compiled: link echosieve::kernels.
@@ -35,8 +36,8 @@ inline constexpr double largest_phasor_angle = 1e6;
 /// bin. The same bits with every instruction set. Throws InvalidInput unless `out` has n times
 /// `bins` numbers, all numbers are finite, the angles within `largest_phasor_angle`, and the set is
 /// available. Allocates nothing.
-void write_phasors(std::span<const double> delays, const FrequencyRow& frequencies,
-                   std::span<std::complex<double>> out,
-                   InstructionSet set = default_instruction_set());
+ECHOSIEVE_API void write_phasors(std::span<const double> delays, const FrequencyRow& frequencies,
+                                 std::span<std::complex<double>> out,
+                                 InstructionSet set = default_instruction_set());
 
 }  // namespace echosieve

@@ -4,6 +4,7 @@
 #include <complex>
 #include <span>
 
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/instruction_set.hpp"
 
 // Compiled: link echosieve::kernels.
@@ -26,7 +27,7 @@ struct SampleRecurrence {
 
 /// out[n] += Re g_n. Allocates nothing. Throws InvalidInput unless all numbers of the recurrence
 /// are finite and the set is available.
-void add_recurrence(const SampleRecurrence& recurrence, std::span<float> out,
-                    InstructionSet set = default_instruction_set());
+ECHOSIEVE_API void add_recurrence(const SampleRecurrence& recurrence, std::span<float> out,
+                                  InstructionSet set = default_instruction_set());
 
 }  // namespace echosieve

@@ -5,10 +5,9 @@
 #include <string_view>
 #include <vector>
 
-#include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/slips.hpp"
+#include "echosieve/motion/contact_options.hpp"
 #include "echosieve/motion/track_artery.hpp"
 
 namespace echosieve {
@@ -36,7 +35,7 @@ struct BlockOptions {
 };
 
 /// Throws InvalidInput, naming option, value and limit.
-void validate(const BlockOptions& options);
+ECHOSIEVE_API void validate(const BlockOptions& options);
 
 /// How a block came by its walls.
 enum class BlockOrigin {
@@ -123,7 +122,7 @@ struct BlockMotion {
 };
 
 /// The status of a whole from its frames and blocks, see BlockMotion::status.
-[[nodiscard]] TrackStatus status_of(std::size_t valid, std::size_t frames,
-                                    const std::vector<BlockRecord>& blocks) noexcept;
+[[nodiscard]] ECHOSIEVE_API TrackStatus status_of(std::size_t valid, std::size_t frames,
+                                                  const std::vector<BlockRecord>& blocks) noexcept;
 
 }  // namespace echosieve

@@ -1,17 +1,14 @@
 // Gates for the customary way, set without a hand: two strong echoes that move against each other.
 #pragma once
 
-#include <Eigen/Core>
 #include <cstddef>
 #include <optional>
 #include <vector>
 
-#include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/correlate/sampled.hpp"
+#include "echosieve/condition/baseband_view.hpp"
+#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/motion/gated_track.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
 
 namespace echosieve {
 
@@ -37,27 +34,13 @@ struct GateSearchOptions {
     double smallest_motion = 15e-6;    ///< least sigma_d [m]
 };
 
-void validate(const GateSearchOptions& options);
+ECHOSIEVE_API void validate(const GateSearchOptions& options);
 
-/// Mean of |samples| over the usable frames, per sample; zeros if none is usable.
-[[nodiscard]] Eigen::ArrayXd mean_envelope(const LineHistory& line);
-
-namespace detail {
-
-struct EnvelopePeak {
-    double depth = 0;
-    double height = 0;
-};
-
-// Local maxima whose gates fit into the line below the dead zone, highest first.
-[[nodiscard]] std::vector<EnvelopePeak> envelope_peaks(const LineHistory& line,
-                                                       const GateSearchOptions& options);
-
-}  // namespace detail
-
-/// The pair of gates with the highest score, or nothing if no pair counts. Throws InvalidInput for
-/// options outside their domain.
-[[nodiscard]] std::optional<WallGates> find_wall_gates(const LineHistory& line,
-                                                       const GateSearchOptions& options = {});
+/// The pair of gates with the highest score, or nothing if no pair counts; `states` say which
+/// frames to use. Throws InvalidInput unless there is a state a frame, and for options outside
+/// their domain.
+[[nodiscard]] ECHOSIEVE_API std::optional<WallGates> find_wall_gates(
+    const BasebandView& baseband, const std::vector<FrameState>& states,
+    const GateSearchOptions& options = {});
 
 }  // namespace echosieve

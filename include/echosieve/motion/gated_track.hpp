@@ -2,16 +2,13 @@
 // phase between successive frames, accumulated and averaged.
 #pragma once
 
-#include <Eigen/Core>
 #include <algorithm>
 #include <cstddef>
 #include <vector>
 
-#include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/correlate/sampled.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "echosieve/condition/baseband_view.hpp"
+#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/motion/smoothing.hpp"
 
 namespace echosieve {
@@ -35,53 +32,43 @@ struct WallGates {
     WallGate far;
 };
 
-void validate(const WallGate& gate);
+ECHOSIEVE_API void validate(const WallGate& gate);
 
-void validate(const WallGates& gates);
+ECHOSIEVE_API void validate(const WallGates& gates);
 
 struct GatedTrackOptions {
     bool follow = true;  ///< the gate moves along with its wall, by whole samples
     Smoothing smoothing = MovingAverage{30};
 };
 
-void validate(const GatedTrackOptions& options);
-
-/// How one wall moves, before smoothing.
-struct WallTrack {
-    Eigen::ArrayXd displacement;  ///< per frame, deeper positive; bridged where not valid [m]
-    Eigen::ArrayXd correlation;   ///< 0 to 1 per frame: with the frame that it was compared with
-    std::vector<bool> valid;      ///< per frame: measured, not bridged
-};
+ECHOSIEVE_API void validate(const GatedTrackOptions& options);
 
 /// Both walls, frame by frame.
 struct WallPairTrack {
-    Eigen::ArrayXd near_wall;  ///< depth, smoothed [m]
-    Eigen::ArrayXd far_wall;   ///< [m]
-    Eigen::ArrayXd quality;    ///< 0 to 1: the worse wall's correlation, 0 where not valid
-    std::vector<bool> valid;   ///< both walls measured
+    std::vector<double> near_wall;  ///< depth, smoothed [m]
+    std::vector<double> far_wall;   ///< [m]
+    std::vector<double> quality;    ///< 0 to 1: the worse wall's correlation, 0 where not valid
+    std::vector<bool> valid;        ///< both walls measured
 
-    [[nodiscard]] Eigen::ArrayXd diameter() const { return far_wall - near_wall; }
+    /// Per frame [m].
+    [[nodiscard]] std::vector<double> diameter() const {
+        std::vector<double> out(near_wall.size());
+        std::transform(far_wall.begin(), far_wall.end(), near_wall.begin(), out.begin(),
+                       [](double far, double near) { return far - near; });
+        return out;
+    }
     [[nodiscard]] std::size_t valid_frames() const noexcept {
         return static_cast<std::size_t>(std::count(valid.begin(), valid.end(), true));
     }
 };
 
-/// Displacement of what lies in the gate, 0 in the first usable frame. A frame that is not usable
-/// is left out: the one after it is compared with the one before it. Unambiguous while the echoes
-/// move by less than a quarter of a wavelength between the two. Throws InvalidInput unless the gate
-/// lies inside the line.
-[[nodiscard]] WallTrack follow_gate(const LineHistory& line, const WallGate& gate,
-                                    const GatedTrackOptions& options = {});
-
-/// Joins two walls: what is valid in both is kept, the rest bridged, then smoothed. `near_depth`
-/// and `far_depth` [m] are where the displacements are 0.
-[[nodiscard]] WallPairTrack join_walls(const WallTrack& near, double near_depth,
-                                       const WallTrack& far, double far_depth,
-                                       const Smoothing& smoothing, double frame_rate);
-
-/// Both walls in their gates. The gates' depths are taken for the walls' mean depths. Throws
-/// InvalidInput for gates or options outside their domain.
-[[nodiscard]] WallPairTrack track_gates(const LineHistory& line, const WallGates& gates,
-                                        const GatedTrackOptions& options = {});
+/// Both walls in their gates, through conditioned frames; `states` say which of them to use. The
+/// gates' depths are taken for the walls' mean depths. Unambiguous while the echoes move by less
+/// than a quarter of a wavelength between two usable frames. Throws InvalidInput unless there is a
+/// state a frame and the gates lie inside the line, and for gates or options outside their domain.
+[[nodiscard]] ECHOSIEVE_API WallPairTrack track_gates(const BasebandView& baseband,
+                                                      const std::vector<FrameState>& states,
+                                                      const WallGates& gates,
+                                                      const GatedTrackOptions& options = {});
 
 }  // namespace echosieve

@@ -2,36 +2,39 @@
 // first seconds of a recording.
 #pragma once
 
-#include <Eigen/Core>
+#include <complex>
 #include <cstddef>
 #include <optional>
 #include <vector>
 
-#include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/layers.hpp"
+#include "echosieve/motion/layer_share.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
 
 namespace echosieve {
 
-// Symbols: those of layers.hpp.
+// Symbols
+//   p_i pulse, q_i bulk motion of frame i;  a [m], b shares of a layer in them
+//   S   spectrum of a layer at rest;  v mean square of what all layers leave, a frame and bin
 //   x_g(i) = A_g p_i + B_g (q_i - q_0)   where gate g is cut in frame i, from its depth
 
 /// A gate as a sum of layers, each with its spectrum at rest.
 struct LearnedGate {
-    double depth = 0;                ///< of its centre when x_g is 0 [m]
-    LayerShare path;                 ///< A, B
-    double path_offset = 0;          ///< q_0 [m]
-    double taper = 0;                ///< of its window, see gate_window
-    SamplingGrid grid;               ///< of its samples when x_g is 0
-    Eigen::ArrayXd frequencies;      ///< of its bins, absolute, evenly spaced [Hz]
-    std::vector<LayerShare> shares;  ///< per layer
-    Eigen::ArrayXXcd spectra;        ///< S, [layers x bins]
-    std::size_t wall_layers = 0;     ///< the first layers are the wall's, and move as it does
-    double noise = 0;                ///< v, mean squared rest per frame and bin
-    bool late = false;               ///< follows the pulse by the lag, and says nothing of p
+    double depth = 0;                           ///< of its centre when x_g is 0 [m]
+    LayerShare path;                            ///< A, B
+    double path_offset = 0;                     ///< q_0 [m]
+    double taper = 0;                           ///< of its window, see gate_window
+    SamplingGrid grid;                          ///< of its samples when x_g is 0
+    std::vector<double> frequencies;            ///< of its bins, absolute, evenly spaced [Hz]
+    std::vector<LayerShare> shares;             ///< per layer
+    std::vector<std::complex<double>> spectra;  ///< S, [layers x bins], layer by layer
+    std::size_t wall_layers = 0;  ///< the first layers are the wall's, and move as it does
+    double noise = 0;             ///< v, mean squared rest per frame and bin
+    bool late = false;            ///< follows the pulse by the lag, and says nothing of p
 };
 
 struct LearnedWall {
@@ -40,7 +43,7 @@ struct LearnedWall {
     double depth = 0;            ///< at rest, the pulse's delay taken off [m]
     double share_deviation = 0;  ///< standard deviation of a [m]
     double confidence = 0;       ///< that the right wall is followed, 0 to 1
-    Eigen::ArrayXd own;          ///< motion beyond p and q, per frame learned from [m]
+    std::vector<double> own;     ///< motion beyond p and q, per frame learned from [m]
 };
 
 /// An artery, learned. Depths are in metres, time courses per frame learned from.
@@ -51,13 +54,13 @@ struct LearnedWalls {
     LearnedWall near;
     LearnedWall far;
     std::vector<LearnedGate> tissue;
-    Eigen::ArrayXd pulse;      ///< p
-    Eigen::ArrayXd bulk;       ///< q [m]
-    std::vector<bool> usable;  ///< frames
-    double lag = 0;            ///< of the tissue's pulse after p [frames]
-    double energy = 0;         ///< median of the frames' energy below the dead zone
-    double dead_zone = 0;      ///< [m]
-    double lowest = 0;         ///< of the raw samples of good frames
+    std::vector<double> pulse;  ///< p
+    std::vector<double> bulk;   ///< q [m]
+    std::vector<bool> usable;   ///< frames
+    double lag = 0;             ///< of the tissue's pulse after p [frames]
+    double energy = 0;          ///< median of the frames' energy below the dead zone
+    double dead_zone = 0;       ///< [m]
+    double lowest = 0;          ///< of the raw samples of good frames
     double highest = 0;
     std::size_t pinned = 0;  ///< most raw samples of a good frame in flat runs at these extremes
     WallConfidenceOptions confidence;  ///< what the learned walls' was computed with
@@ -65,7 +68,7 @@ struct LearnedWalls {
 
 /// Throws InvalidInput, naming field, value and limit, unless the parts fit each other as those
 /// that learn_walls gives do: for walls that were kept elsewhere, or put together by hand.
-void validate(const LearnedWalls& walls);
+ECHOSIEVE_API void validate(const LearnedWalls& walls);
 
 struct LearnOptions {
     TrackOptions track;
@@ -74,7 +77,7 @@ struct LearnOptions {
 
 /// Finds the artery in a recording of some seconds and takes its gates apart, as track_artery does.
 /// Nothing if there is none in it. Throws InvalidInput as track_artery does.
-[[nodiscard]] std::optional<LearnedWalls> learn_walls(const Recording& recording,
-                                                      const LearnOptions& options = {});
+[[nodiscard]] ECHOSIEVE_API std::optional<LearnedWalls> learn_walls(
+    const Recording& recording, const LearnOptions& options = {});
 
 }  // namespace echosieve

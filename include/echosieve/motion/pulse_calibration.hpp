@@ -3,7 +3,8 @@
 
 #include <cstddef>
 
-#include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 
@@ -51,7 +52,7 @@ struct PulseCalibration {
 /// frame; its echo must be the strongest within reach. Without noise the error is below 2e-3 /
 /// bandwidth. Throws InvalidInput for settings or options outside their domain, or if the line does
 /// not hold the depth with the reach around it.
-[[nodiscard]] PulseCalibration calibrate_pulse_delay(const Recording& recording, double depth,
-                                                     const PulseCalibrationOptions& options = {});
+[[nodiscard]] ECHOSIEVE_API PulseCalibration calibrate_pulse_delay(
+    const Recording& recording, double depth, const PulseCalibrationOptions& options = {});
 
 }  // namespace echosieve

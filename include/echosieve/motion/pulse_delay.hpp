@@ -2,15 +2,13 @@
 // the shape of the recording's own echoes.
 #pragma once
 
-#include <Eigen/Core>
 #include <array>
 #include <string_view>
 
-#include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/wall_separation.hpp"
 
 namespace echosieve {
 
@@ -108,25 +106,8 @@ inline void validate(const PulseDelayOptions& options) {
 
 /// d_m [s] in recordings with such settings, to 1e-3 / B; 0 for zero phase. Throws InvalidInput for
 /// settings outside their domain or a negative order.
-[[nodiscard]] double envelope_delay(const PulseShape& shape, const RecordingSettings& settings,
-                                    const BasebandOptions& baseband = {});
-
-/// E_m less its minimum, in the order of pulse_shapes.
-[[nodiscard]] Eigen::ArrayXd pulse_evidence(const LineHistory& line, const SeparatedWalls& walls,
-                                            const BasebandOptions& baseband = {},
-                                            const PulseDelayOptions& options = {});
-
-/// Mean and standard deviation of the delay under the evidence. Throws InvalidInput unless there is
-/// one for each shape.
-[[nodiscard]] PulseDelay weigh_delays(const Eigen::ArrayXd& evidence,
-                                      const RecordingSettings& settings,
-                                      const BasebandOptions& baseband = {},
-                                      const PulseDelayOptions& options = {});
-
-/// The delay given with the settings; if there is none, its estimate, or 0 if none is wanted.
-/// Throws InvalidInput for options outside their domain.
-[[nodiscard]] PulseDelay pulse_delay(const LineHistory& line, const SeparatedWalls& walls,
-                                     const BasebandOptions& baseband = {},
-                                     const PulseDelayOptions& options = {});
+[[nodiscard]] ECHOSIEVE_API double envelope_delay(const PulseShape& shape,
+                                                  const RecordingSettings& settings,
+                                                  const BasebandOptions& baseband = {});
 
 }  // namespace echosieve

@@ -4,18 +4,13 @@
 
 #include <cstddef>
 #include <optional>
+#include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
-#include "echosieve/atoms/gabor.hpp"
-#include "echosieve/core/error.hpp"
-#include "echosieve/correlate/delay.hpp"
+#include "echosieve/condition/baseband_view.hpp"
+#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/motion/gated_track.hpp"
-#include "echosieve/motion/line.hpp"
-#include "echosieve/motion/slow_time.hpp"
 #include "echosieve/motion/smoothing.hpp"
-#include "echosieve/pursuit/echo_source.hpp"
-#include "echosieve/pursuit/engine.hpp"
-#include "echosieve/pursuit/refine.hpp"
 
 namespace echosieve {
 
@@ -39,30 +34,19 @@ struct PursuitTrackOptions {
     Smoothing smoothing = MovingAverage{30};
 };
 
-void validate(const PursuitTrackOptions& options);
+ECHOSIEVE_API void validate(const PursuitTrackOptions& options);
 
 /// The part of a gate that a pursuit needs: the gate's wall lies in its middle, and the tissue's
 /// echoes on either side have room.
 inline constexpr double pursuit_half_length = 2.5e-3;  // [m]
 
-/// One wall, followed by its echo.
-struct EchoTrack {
-    WallTrack track;
-    Echo<Gabor<double>> reference;  ///< e_0
-    bool found = false;             ///< false: no usable frame, or no echo in the first one
-};
-
-/// Takes each usable frame's gate apart and follows the echo nearest to `wall_depth` [m]. The gate
-/// is cut to the line. Throws InvalidInput for a gate outside the line, or options outside their
-/// domain.
-[[nodiscard]] EchoTrack follow_echo(const LineHistory& line, const WallGate& gate,
-                                    double wall_depth, const PursuitTrackOptions& options = {});
-
-/// Both walls by their echoes: `gates` say where each wall is in the first usable frame; the
-/// pursuit takes pursuit_half_length to each side, or the gate's half length where that is longer.
-/// Nothing if a wall's echo was not found. Throws as follow_echo does.
-[[nodiscard]] std::optional<WallPairTrack> track_echoes(const LineHistory& line,
-                                                        const WallGates& gates,
-                                                        const PursuitTrackOptions& options = {});
+/// Both walls by their echoes, through conditioned frames; `states` say which of them to use.
+/// `gates` say where each wall is in the first usable frame; the pursuit takes pursuit_half_length
+/// to each side, or the gate's half length where that is longer, cut to the line. Nothing if a
+/// wall's echo was not found. Throws InvalidInput unless there is a state a frame and the gates
+/// overlap the line, and for gates or options outside their domain.
+[[nodiscard]] ECHOSIEVE_API std::optional<WallPairTrack> track_echoes(
+    const BasebandView& baseband, const std::vector<FrameState>& states, const WallGates& gates,
+    const PursuitTrackOptions& options = {});
 
 }  // namespace echosieve

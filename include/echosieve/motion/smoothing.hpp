@@ -2,15 +2,16 @@
 // own.
 #pragma once
 
-#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <concepts>
+#include <cstddef>
 #include <numbers>
+#include <span>
 #include <variant>
+#include <vector>
 
-#include "echosieve/core/error.hpp"
-#include "echosieve/motion/slow_time.hpp"
+#include "echosieve/core/api.hpp"
 
 namespace echosieve {
 
@@ -18,14 +19,16 @@ namespace echosieve {
 /// back.
 template <class S>
 concept Smoother =
-    requires(const S& smoother, const Eigen::ArrayXd& displacement, double frame_rate) {
-        { smoother(displacement, frame_rate) } -> std::convertible_to<Eigen::ArrayXd>;
+    requires(const S& smoother, std::span<const double> displacement, double frame_rate) {
+        { smoother(displacement, frame_rate) } -> std::convertible_to<std::vector<double>>;
         { smoother.noise_gain(frame_rate) } -> std::convertible_to<double>;
     };
 
 /// Leaves the frames as they are.
 struct NoSmoothing {
-    [[nodiscard]] Eigen::ArrayXd operator()(const Eigen::ArrayXd& x, double) const { return x; }
+    [[nodiscard]] std::vector<double> operator()(std::span<const double> x, double) const {
+        return {x.begin(), x.end()};
+    }
     /// Standard deviation of smoothed white noise over that of the noise.
     [[nodiscard]] double noise_gain(double) const noexcept { return 1; }
 };
@@ -33,9 +36,10 @@ struct NoSmoothing {
 /// Mean over a number of frames. 30 frames at 1 kHz is the customary choice in wall tracking
 /// (common practice, no source); it rounds the upstroke: a 15 Hz motion keeps 70 % of its size.
 struct MovingAverage {
-    Eigen::Index frames = 30;
+    std::ptrdiff_t frames = 30;
 
-    [[nodiscard]] Eigen::ArrayXd operator()(const Eigen::ArrayXd& x, double frame_rate) const;
+    [[nodiscard]] ECHOSIEVE_API std::vector<double> operator()(std::span<const double> x,
+                                                               double frame_rate) const;
     [[nodiscard]] double noise_gain(double) const noexcept {
         return 1 / std::sqrt(static_cast<double>(frames));
     }
@@ -45,7 +49,8 @@ struct MovingAverage {
 struct GaussianSmoothing {
     double sigma = 3e-3;
 
-    [[nodiscard]] Eigen::ArrayXd operator()(const Eigen::ArrayXd& x, double frame_rate) const;
+    [[nodiscard]] ECHOSIEVE_API std::vector<double> operator()(std::span<const double> x,
+                                                               double frame_rate) const;
     [[nodiscard]] double noise_gain(double frame_rate) const noexcept {
         const double frames = sigma * frame_rate;
         // Sum of the squared weights of a Gaussian: 1 / (2 sqrt(pi) sigma), 1 where it has but one
@@ -58,7 +63,7 @@ struct GaussianSmoothing {
 /// The choice at run time, as options hold it.
 using Smoothing = std::variant<GaussianSmoothing, MovingAverage, NoSmoothing>;
 
-void validate(const Smoothing& smoothing);
+ECHOSIEVE_API void validate(const Smoothing& smoothing);
 
 static_assert(Smoother<NoSmoothing> && Smoother<MovingAverage> && Smoother<GaussianSmoothing>);
 static_assert(!Smoother<double>);

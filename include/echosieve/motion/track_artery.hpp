@@ -5,30 +5,30 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/condition/baseband_view.hpp"
+#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/common_motion.hpp"
-#include "echosieve/motion/contact.hpp"
-#include "echosieve/motion/line.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
+#include "echosieve/motion/contact_options.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
 #include "echosieve/motion/wall_echoes.hpp"
-#include "echosieve/motion/wall_finder.hpp"
-#include "echosieve/motion/wall_motion.hpp"
-#include "echosieve/motion/wall_search.hpp"
-#include "echosieve/motion/wall_separation.hpp"
+#include "echosieve/motion/wall_finder_options.hpp"
+#include "echosieve/motion/wall_search_options.hpp"
+#include "echosieve/motion/wall_separation_options.hpp"
 
 namespace echosieve {
 
-// The way: baseband (condition) -> frame check -> pulse and bulk motion of the whole line
-// (common_motion.hpp, joint_motion.hpp) -> two walls that move apart (wall_finder.hpp), each taken
-// out of the tissue on it (wall_separation.hpp, layers.hpp) -> its motion in every frame
-// (wall_motion.hpp) and its echoes (wall_echoes.hpp) -> smoothing -> the pulse's delay taken off
-// the depths (pulse_delay.hpp). Research use: not a medical device, not for diagnosis.
+// The way (in src/motion): baseband (condition) -> frame check -> pulse and bulk motion of the
+// whole line (common_motion.hpp, joint_motion.hpp) -> two walls that move apart (wall_finder.hpp),
+// each taken out of the tissue on it (wall_separation.hpp, layers.hpp) -> its motion in every frame
+// (wall_motion.hpp) and its echoes (wall_pursuit.hpp) -> smoothing -> the pulse's delay taken off
+// the depths (pulse_evidence.hpp). Research use: not a medical device, not for diagnosis.
 
 struct TrackOptions {
     BasebandOptions baseband;
@@ -69,23 +69,23 @@ inline void validate(const TrackOptions& options) {
 /// Fewer usable frames than this can't show a pulse.
 inline constexpr std::size_t fewest_frames = 64;
 
-/// Finds the artery in conditioned frames and follows both walls. `states` say which frames to use.
-/// Throws InvalidInput if their number differs from the frames', or for options outside their
-/// domain.
-[[nodiscard]] ArteryMotion track_artery(const Baseband<double>& baseband,
-                                        const std::vector<FrameState>& states,
-                                        const TrackOptions& options = {});
+/// Finds the artery in conditioned frames (a Baseband<double>, say) and follows both walls.
+/// `states` say which frames to use. Throws InvalidInput if their number differs from the frames',
+/// or for options outside their domain.
+[[nodiscard]] ECHOSIEVE_API ArteryMotion track_artery(const BasebandView& baseband,
+                                                      const std::vector<FrameState>& states,
+                                                      const TrackOptions& options = {});
 
 /// Conditions a recording, finds the artery in it and follows both walls.
 /// Throws InvalidInput for settings or options outside their domain.
-[[nodiscard]] ArteryMotion track_artery(const Recording& recording,
-                                        const TrackOptions& options = {});
+[[nodiscard]] ECHOSIEVE_API ArteryMotion track_artery(const Recording& recording,
+                                                      const TrackOptions& options = {});
 
 /// Many recordings, each as track_artery follows it, on `threads` threads: the same bits on any
 /// number of them. Each thread needs the memory that one recording takes. Throws as track_artery
 /// does, for the first recording that it refuses, and as for_each_item does.
-[[nodiscard]] std::vector<ArteryMotion> track_arteries(std::span<const Recording> recordings,
-                                                       const TrackOptions& options = {},
-                                                       std::size_t threads = 1);
+[[nodiscard]] ECHOSIEVE_API std::vector<ArteryMotion> track_arteries(
+    std::span<const Recording> recordings, const TrackOptions& options = {},
+    std::size_t threads = 1);
 
 }  // namespace echosieve

@@ -2,9 +2,10 @@
 // of its carrier, and that a frame's displacement is close to the truth.
 #pragma once
 
-#include <Eigen/Core>
+#include <array>
+#include <cstddef>
 
-#include "echosieve/core/error.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 
 namespace echosieve {
@@ -23,35 +24,30 @@ namespace echosieve {
 // from seeds that no test and no published figure uses (`wall_study --details`, then
 // examples/calibrate_confidence.py); how well they hold on other seeds, `wall_study` prints.
 
-inline constexpr Eigen::Index wall_sign_count = 7;
-using WallSigns = Eigen::Array<double, wall_sign_count, 1>;
+inline constexpr std::size_t wall_sign_count = 7;
+using WallSigns = std::array<double, wall_sign_count>;
 
 /// The signs of one wall of a pair: 1; the part of its gate unexplained; log10 of its fast motion
 /// of its own [um]; the difference of both bulk shares; log10 of the part of the tissue's pulse
 /// shares that is no straight line over depth; the part of its share by which it stands out from
 /// that line, 0 to 1; log10 of its evidence per independent value of its gate.
-[[nodiscard]] WallSigns wall_signs(const WallReport& wall, const WallReport& other);
+[[nodiscard]] ECHOSIEVE_API WallSigns wall_signs(const WallReport& wall, const WallReport& other);
 
 struct WallConfidenceOptions {
-    WallSigns weights = default_weights();
-    double deviation_scale = 2.63;  ///< k
-    double close = 20e-6;           ///< t [m]
+    WallSigns weights = {2.565, -2.121, -3.947, -3.726, 2.764, 2.582, 2.285};  ///< w
+    double deviation_scale = 2.63;                                             ///< k
+    double close = 20e-6;                                                      ///< t [m]
     double least_confidence = 0.2;  ///< of each wall: below it no artery is reported
-
-    [[nodiscard]] static WallSigns default_weights() {
-        WallSigns w;
-        w << 2.565, -2.121, -3.947, -3.726, 2.764, 2.582, 2.285;
-        return w;
-    }
 };
 
-void validate(const WallConfidenceOptions& options);
+ECHOSIEVE_API void validate(const WallConfidenceOptions& options);
 
 /// P(right) of a wall.
-[[nodiscard]] double wall_confidence(const WallSigns& signs,
-                                     const WallConfidenceOptions& options = {});
+[[nodiscard]] ECHOSIEVE_API double wall_confidence(const WallSigns& signs,
+                                                   const WallConfidenceOptions& options = {});
 
 /// Chance that a displacement with `deviation` [m] is within t of the truth, the wall being right.
-[[nodiscard]] double closeness(double deviation, const WallConfidenceOptions& options = {});
+[[nodiscard]] ECHOSIEVE_API double closeness(double deviation,
+                                             const WallConfidenceOptions& options = {});
 
 }  // namespace echosieve

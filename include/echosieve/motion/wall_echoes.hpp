@@ -1,19 +1,19 @@
 // A separated wall as a few Gabor echoes that all frames share.
 #pragma once
 
-#include <Eigen/Core>
 #include <cstddef>
 #include <span>
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/api.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/wall_motion.hpp"
-#include "echosieve/motion/wall_separation.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/recording.hpp"
 
 namespace echosieve {
 
-// The wall's spectrum at rest (layers.hpp) is free: any waveform. Orthogonal pursuit takes it apart
+// The wall's spectrum at rest is free: any waveform. Orthogonal pursuit takes it apart
 // into a few Gabor echoes; a frame's echoes are the same ones, later by the frame's displacement
 // and as strong as the wall is in that frame.
 
@@ -31,21 +31,18 @@ inline void validate(const WallEchoOptions& options) {
             options.least_energy, "must lie in [0, 1)");
 }
 
-/// The wall's echoes at rest.
-[[nodiscard]] std::vector<Echo<Gabor<double>>> wall_echoes(const SeparatedWall& wall,
-                                                           const RecordingSettings& settings,
-                                                           const WallEchoOptions& options = {});
-
-/// The same echoes in a frame: moved by `displacement` [m] and multiplied by `strength`.
-[[nodiscard]] std::vector<Echo<Gabor<double>>> moved_echoes(
+/// Echoes of a wall at rest as they are in a frame: moved by `displacement` [m] and multiplied by
+/// `strength`.
+[[nodiscard]] ECHOSIEVE_API std::vector<Echo<Gabor<double>>> moved_echoes(
     const std::vector<Echo<Gabor<double>>>& echoes, double displacement, double strength,
     const RecordingSettings& settings);
 
-/// Adds those echoes to a frame of real samples on `grid`, each to within 2e-7 of its peak. Throws
-/// InvalidInput unless row.size() == grid.count and the grid has no mixing frequency. Allocates
-/// nothing.
-void add_moved_echoes(const std::vector<Echo<Gabor<double>>>& echoes, double displacement,
-                      double strength, const RecordingSettings& settings, const SamplingGrid& grid,
-                      std::span<float> row);
+/// Adds the echoes so moved to a frame of real samples on `grid`, each to within 2e-7 of its peak.
+/// Throws InvalidInput unless row.size() == grid.count and the grid has no mixing frequency.
+/// Allocates nothing.
+ECHOSIEVE_API void add_moved_echoes(const std::vector<Echo<Gabor<double>>>& echoes,
+                                    double displacement, double strength,
+                                    const RecordingSettings& settings, const SamplingGrid& grid,
+                                    std::span<float> row);
 
 }  // namespace echosieve

@@ -9,6 +9,7 @@
 
 #include "echosieve/core/box.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/optimise/judge_result.hpp"
 #include "echosieve/optimise/objective.hpp"
 #include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/result.hpp"
@@ -48,7 +49,9 @@ concept Optimiser =
     Real<R> && (detail::UsesWorkspace<O, R, detail::ProbeObjective<R>, NoObserver> ||
                 detail::UsesNoWorkspace<O, R, detail::ProbeObjective<R>, NoObserver>);
 
-/// Minimises `objective` over `box` with the arrays of a workspace, which may serve many runs.
+/// Minimises `objective` over `box` with the arrays of a workspace, which may serve many runs. What
+/// an optimiser from outside the library gives back is judged anew, see judge_result.hpp: one that
+/// is blind to constraints can't call its point feasible.
 template <Real R, class F, class O, class Watch>
 requires Objective<F, R> && Optimiser<O, R> && Observer<Watch, R>
 [[nodiscard]] OptimiseResult<R> minimise_in(Workspace& workspace, F& objective, const Box<R>& box,
@@ -56,15 +59,17 @@ requires Objective<F, R> && Optimiser<O, R> && Observer<Watch, R>
                                             std::type_identity_t<std::span<const R>> start,
                                             Watch& observer) {
     if constexpr (detail::UsesWorkspace<O, R, F, Watch>) {
-        return optimiser.minimise(objective, box, seed, start, observer, workspace);
+        return detail::judged(optimiser.minimise(objective, box, seed, start, observer, workspace),
+                              objective, box);
     } else {
-        return optimiser.minimise(objective, box, seed, start, observer);
+        return detail::judged(optimiser.minimise(objective, box, seed, start, observer), objective,
+                              box);
     }
 }
 
 /// Minimises `objective` over `box`, which alone settles the scalar type: so `start` may be any
 /// contiguous range of R. Throws what the optimiser's validate(), the objective or the observer
-/// throws.
+/// throws, and InvalidInput if the optimiser gives back a point of another dimension than the box.
 template <Real R, class F, class O, class Watch = NoObserver>
 requires Objective<F, R> && Optimiser<O, R> && Observer<Watch, R>
 [[nodiscard]] OptimiseResult<R> minimise(F&& objective, const Box<R>& box, const O& optimiser,

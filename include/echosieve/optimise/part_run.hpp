@@ -10,6 +10,7 @@
 #include "echosieve/core/box.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/constraints.hpp"
 #include "echosieve/optimise/limits.hpp"
 #include "echosieve/optimise/search.hpp"
 
@@ -59,7 +60,11 @@ template <Real R, class Whole, class O, class F, class Watch>
 [[nodiscard]] OptimiseResult<R> run_part(Whole& whole, O optimiser, F& objective, const Box<R>& box,
                                          std::uint64_t seed, std::span<const R> start, Watch& watch,
                                          Workspace& workspace, bool same_points = true) {
-    optimiser.max_evaluations = std::min(optimiser.max_evaluations, whole.remaining());
+    std::size_t left = whole.remaining();
+    if constexpr (ConstrainedObjective<F, R> && !UsesWorkspace<O, R, F, Watch>) {
+        left -= left > 1 ? 1 : 0;  // its result is evaluated once more, see judge_result.hpp
+    }
+    optimiser.max_evaluations = std::min(optimiser.max_evaluations, left);
     optimiser.target = std::max(optimiser.target, whole.target());
     PartObserver<R, Whole, Watch> observer{whole, watch, same_points};
     OptimiseResult<R> part =

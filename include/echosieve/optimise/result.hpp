@@ -60,13 +60,16 @@ enum class OptimiseStatus {
 template <Real R>
 struct OptimiseResult {
     OptimiseStatus status = OptimiseStatus::not_run;
-    std::vector<R> x;                              ///< best point, inside the box; empty if not run
+    std::vector<R> x;                              ///< best point; empty if not run
     R value = std::numeric_limits<R>::infinity();  ///< objective there
-    R violation = 0;  ///< of constraints there, see constraints.hpp; 0 without any, +infinity
-                      ///< while no finite value was found
+    R violation = 0;  ///< of constraints there, see constraints.hpp, and of the box if x lies
+                      ///< outside; +infinity while no finite value was found
     std::size_t evaluations = 0;
     std::size_t non_finite = 0;  ///< evaluations that gave a NaN or an infinity
     std::size_t iterations = 0;
+    /// value and violation were evaluated by the library at x: its optimisers set it, minimise()
+    /// sees to it for all others
+    bool judged = false;
 
     /// x meets all constraints and bounds.
     [[nodiscard]] bool feasible() const noexcept { return usable() && violation == 0; }

@@ -299,6 +299,7 @@ public:
         }
         result_.value = best_.value;
         result_.violation = best_.violation;
+        result_.judged = true;
         result_.x.assign(best_point_.begin(), best_point_.end());
         return std::move(result_);
     }

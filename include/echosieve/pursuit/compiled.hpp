@@ -3,8 +3,11 @@
 
 #include <Eigen/Core>
 #include <complex>
+#include <cstddef>
 #include <cstdint>
+#include <span>
 
+#include "echosieve/core/layout.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "echosieve/pursuit/engine.hpp"
@@ -13,8 +16,9 @@
 #include "echosieve/pursuit/pursue.hpp"
 #include "echosieve/pursuit/refine.hpp"
 
-// Linking echosieve::pursuit defines ECHOSIEVE_COMPILED. With it the templates named here come from
-// that library, to the compiler they are declared alone; without it this header does nothing, and
+// Linking echosieve::pursuit defines ECHOSIEVE_COMPILED, as the ECHOSIEVE_LAYOUT that the library
+// was built with. In a file with the same one the templates named here come from that library, to
+// the compiler they are declared alone; in any other, one that is compiled for wider vectors, say,
 // they are made where they are used. The same bodies either way.
 
 /// `WHAT` (extern template, or template) of pursue(signal, box, ...) for samples of T: greedy and
@@ -30,21 +34,27 @@
     ECHOSIEVE_PURSUE_WITH(WHAT, T, Greedy, GaussNewton)      \
     ECHOSIEVE_PURSUE_WITH(WHAT, T, Greedy, Swarm)
 
-#ifdef ECHOSIEVE_COMPILED
+/// The same of FastPursuit<R>, and of GramPursuit<R>.
+#define ECHOSIEVE_FAST_PURSUIT(WHAT, R)                                                        \
+    WHAT FastPursuit<R>::FastPursuit(const SamplingGrid&, const GaborBox&, const FastOptions&, \
+                                     std::span<const double>);                                 \
+    WHAT const FastPursuit<R>::Result& FastPursuit<R>::run(std::span<const std::complex<R>>);
+#define ECHOSIEVE_GRAM_PURSUIT(WHAT, R)                                                         \
+    WHAT GramPursuit<R>::GramPursuit(GramPursuit<R>::Matrix, std::size_t);                      \
+    WHAT void GramPursuit<R>::run(const Eigen::Ref<const GramPursuit<R>::Matrix>&, const Stop&, \
+                                  GramPursuitResult<R>&);
+
+#if defined(ECHOSIEVE_COMPILED) && ECHOSIEVE_COMPILED == ECHOSIEVE_LAYOUT
 namespace echosieve {
 
 ECHOSIEVE_PURSUE(extern template, float)
 ECHOSIEVE_PURSUE(extern template, double)
 ECHOSIEVE_PURSUE(extern template, std::complex<float>)
 ECHOSIEVE_PURSUE(extern template, std::complex<double>)
-
-// A file for wider vectors than the library's lays these out otherwise: it makes its own.
-#if EIGEN_MAX_ALIGN_BYTES <= 16
-extern template class FastPursuit<float>;
-extern template class FastPursuit<double>;
-extern template class GramPursuit<float>;
-extern template class GramPursuit<double>;
-#endif
+ECHOSIEVE_FAST_PURSUIT(extern template, float)
+ECHOSIEVE_FAST_PURSUIT(extern template, double)
+ECHOSIEVE_GRAM_PURSUIT(extern template, float)
+ECHOSIEVE_GRAM_PURSUIT(extern template, double)
 
 }  // namespace echosieve
 #endif

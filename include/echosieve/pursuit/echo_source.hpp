@@ -39,7 +39,11 @@ public:
     /// Atoms with less than this part of their energy inside the grid are not proposed.
     static constexpr double least_inside = 0.01;
 
-    /// Throws InvalidInput for an invalid grid or box, or a mixing frequency with real samples.
+    /// The table of the grid's atoms holds no more numbers than this (2 GB).
+    static constexpr double most_table_values = 2.5e8;
+
+    /// Throws InvalidInput for an invalid grid or box, a mixing frequency with real samples, or a
+    /// box whose atoms make too large a table.
     EchoSource(const SamplingGrid& grid, const GaborBox& box, const Refine& refinement,
                std::uint64_t seed, double loss = 0.03)
         : grid_(grid), box_(box), refinement_(refinement), seed_(seed) {
@@ -57,6 +61,11 @@ public:
             }
         }
         const auto count = static_cast<Eigen::Index>(atoms_.size());
+        const double values = static_cast<double>(samples()) * static_cast<double>(count) *
+                              static_cast<double>(columns_per_atom);
+        require(values <= most_table_values, "numbers in the table of atoms", values,
+                detail::concatenate("must not exceed ", most_table_values, ": ", count, " atoms, ",
+                                    samples(), " samples"));
         columns_.resize(samples(), count * columns_per_atom);
         products_.resize(count * columns_per_atom);
         for (Eigen::Index k = 0; k < count; ++k) {

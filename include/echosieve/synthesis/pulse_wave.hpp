@@ -46,6 +46,7 @@ inline constexpr double notch_width = 0.045;      // w_n [s]
 inline constexpr double unshrunk_beat = 0.6;      // T_s [s]
 inline constexpr double largest_deviation = 3.0;  // of a beat's length, in standard deviations
 inline constexpr double shortest_beat = 0.05;     // of the mean length, before an ectopic beat
+inline constexpr double longest_wave = 1e6;       // some twelve days of beats [s]
 
 }  // namespace detail
 
@@ -77,10 +78,13 @@ inline void validate(const PulseWaveOptions& options) {
 /// Beats from before time 0 to after `duration`, and the wave at any time between.
 class PulseWave {
 public:
-    /// Throws InvalidInput for options outside their domain.
+    /// Throws InvalidInput for options outside their domain, or unless the duration lies in
+    /// [0, 1e6] [s].
     PulseWave(const PulseWaveOptions& options, double duration, RandomStream random)
         : options_(options) {
         validate(options);
+        require(duration >= 0 && duration <= detail::longest_wave, "duration", duration,
+                detail::concatenate("must lie in [0, ", detail::longest_wave, "] [s]"));
         double onset = -random.uniform() / options.heart_rate;
         bool ectopic = false;
         while (onsets_.size() < 2 || onsets_[onsets_.size() - 2] <= duration) {

@@ -19,6 +19,7 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/synthesis/renderable_scene.hpp"
 #include "echosieve/synthesis/scene.hpp"
+#include "echosieve/synthesis/scene_checks.hpp"
 #include "echosieve/synthesis/scene_events.hpp"
 
 namespace echosieve {
@@ -62,13 +63,6 @@ struct SyntheticRecording {
     Recording recording;
     Truth truth;
 };
-
-namespace detail {
-
-// Larger recordings than this (2 GB of int16) are taken for a slip in the options.
-inline constexpr double most_values = 1e9;
-
-}  // namespace detail
 
 namespace detail {
 
@@ -127,9 +121,8 @@ template <class T, RenderableScene S>
     const typename S::Options& scene_options = scene.options();
     const RecordingSettings& settings = scene_options.settings;
     const SceneEvents& events = scene_options.events;
-    const double wanted_frames = std::round(scene_options.duration * settings.frame_rate);
-    const double wanted_samples =
-        std::floor(settings.arrival(scene_options.depth_range) * settings.sampling_rate);
+    const double wanted_frames = detail::frames_of(scene_options);
+    const double wanted_samples = detail::samples_of(scene_options);
     require(wanted_frames >= 1, "number of frames", wanted_frames,
             "must be at least 1: lengthen the duration");
     require(wanted_samples >= 1, "samples a frame", wanted_samples,

@@ -13,6 +13,9 @@
 namespace echosieve::detail {
 
 inline constexpr double most_scatterers = 1e6;
+// Larger recordings than this (2 GB of int16) are taken for a slip in the options.
+inline constexpr double most_values = 1e9;
+inline constexpr double deepest_range = 100;  // [m], beyond what any start_time leaves room for
 
 inline void require_positive(double x, const char* name, const char* unit) {
     require(x > 0 && is_finite(x), name, x, concatenate("must be positive and finite ", unit));
@@ -26,8 +29,20 @@ inline void require_level(double x, const char* name) {
     require(std::abs(x) <= 400, name, x, "must lie in [-400, 400] [dB]");
 }
 
-/// Throws InvalidInput, naming option, value and limit, for the options that all scenes have. The
-/// walls, plus `more` [m] on either side, must stay within the recorded depths.
+/// Frames of a scene's recording, and samples of each.
+template <class Options>
+[[nodiscard]] double frames_of(const Options& options) noexcept {
+    return std::round(options.duration * options.settings.frame_rate);
+}
+template <class Options>
+[[nodiscard]] double samples_of(const Options& options) noexcept {
+    return std::floor(options.settings.arrival(options.depth_range) *
+                      options.settings.sampling_rate);
+}
+
+/// Throws InvalidInput, naming option, value and limit, for the options that all scenes have,
+/// before a scene draws a beat or a scatterer. The walls, plus `more` [m] on either side, must stay
+/// within the recorded depths.
 template <class Options>
 void check_scene(const Options& options, double more = 0) {
     validate(options.settings);
@@ -35,6 +50,11 @@ void check_scene(const Options& options, double more = 0) {
     validate(options.events);
     require_positive(options.duration, "duration", "[s]");
     require_positive(options.depth_range, "depth_range", "[m]");
+    require(options.depth_range <= deepest_range, "depth_range", options.depth_range,
+            concatenate("must not exceed ", deepest_range, " [m]"));
+    const double values = frames_of(options) * samples_of(options);
+    require(values <= most_values, "frames * samples a frame", values,
+            concatenate("must not exceed ", most_values));
     require_positive(options.diameter, "diameter", "[m]");
     require_positive(options.wall_thickness, "wall_thickness", "[m]");
     require_positive(options.sensor_half_width, "sensor_half_width", "[m]");

@@ -1,0 +1,48 @@
+// The files that a program makes.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "echosieve/io/file_set.hpp"
+#include "support/interrupt.hpp"
+
+namespace examples {
+
+/// A FileSet that leaves nothing behind when the program is interrupted.
+class Results {
+public:
+    /// Throws as FileSet does.
+    explicit Results(echosieve::FileSetPlan plan)
+        : files_(std::move(plan)), guard_(files_.hidden_folder()) {}
+
+    /// Where to write a file of the plan.
+    [[nodiscard]] std::filesystem::path stage(const std::string& file) const {
+        return files_.stage(file);
+    }
+    /// Whether the file of an earlier run is there.
+    [[nodiscard]] bool stands(const std::string& file) const { return files_.stands(file); }
+    /// For files that help to make the results.
+    [[nodiscard]] const std::filesystem::path& hidden_folder() const noexcept {
+        return files_.hidden_folder();
+    }
+    /// Puts all in place. Throws as FileSet does.
+    void commit() {
+        without_interrupt([this] { files_.commit(); });
+    }
+
+private:
+    echosieve::FileSet files_;
+    RemovedOnInterrupt guard_;
+};
+
+/// The plan of a single file, whose place and name are the user's.
+[[nodiscard]] inline echosieve::FileSetPlan one_file(
+    const std::filesystem::path& file, std::vector<std::filesystem::path> inputs = {}) {
+    const std::string name = file.filename().string();
+    return {file.parent_path(), name, {name}, std::move(inputs)};
+}
+
+}  // namespace examples

@@ -1,0 +1,144 @@
+# echosieve_compiled_room(<room> SOURCES <file>... [OBJECTS <target>...]): the library echosieve_<room> of a room's
+# sources, and of what object libraries add.
+#
+# A user's program has compiler flags of its own, and where those change how Eigen lays out or allocates an array, no
+# code of the user's may run in the library's place or the other way round. Two things see to that. What the public
+# headers of compiled rooms show is laid out alike whatever the flags (include/echosieve/core/api.hpp). And a library
+# keeps to itself all that it does not mean to show: its functions are hidden but for those marked ECHOSIEVE_API, and
+# the hidden ones are made local, so that the linker can't merge an inline function or template, Eigen's, std's or our
+# own headers', with the user's copy of it.
+#
+# A static library is therefore one object, linked beforehand (ld -r) without its groups of mergeable sections and
+# with its hidden symbols made local (objcopy). echosieve_<room>_objects are the objects as they come from the
+# compiler: the tests of what is inside link those.
+
+# A GNU unique symbol is merged even where it is hidden; link-time optimisation would leave nothing to be joined.
+set(ECHOSIEVE_OWN -fno-lto)
+if(CMAKE_CXX_COMPILER_ID STREQUAL "GNU")
+  list(APPEND ECHOSIEVE_OWN -fno-gnu-unique)
+endif()
+
+# What is made local: all that is hidden, and the copies of std's functions, tables and statics, which g++ shows. With
+# those the numbers would hang on a user's -ffast-math.
+set(ECHOSIEVE_LOCAL --localize-hidden --wildcard)
+foreach(std _ZNS* _ZNKS* _ZSt* _ZT[ISV]St* _ZT[ISV]NSt* _ZZNS* _ZZNKS* _ZZSt* _ZGV* _ZN9__gnu_cxx* _ZNK9__gnu_cxx*)
+  list(APPEND ECHOSIEVE_LOCAL --localize-symbol=${std})
+endforeach()
+
+# Finds out whether that can be done here. If not, it is said, once.
+function(echosieve_check_localising)
+  if(CMAKE_CXX_FLAGS MATCHES "-fsanitize|-fprofile|--coverage")
+    # Instruments keep tables in sections that only a whole program may join. Such builds are for our own tests.
+    message(STATUS "echosieve: instrumented, so the static libraries show what they hold")
+    set(ECHOSIEVE_LOCALISES OFF CACHE INTERNAL "Static libraries keep their own functions to themselves")
+  endif()
+  if(DEFINED ECHOSIEVE_LOCALISES OR BUILD_SHARED_LIBS)
+    return()
+  endif()
+  set(scratch ${CMAKE_CURRENT_BINARY_DIR}/CMakeFiles/localising)
+  file(WRITE ${scratch}/try.cpp "inline int echosieve_inner(int x) { static int sum; return sum += x; }
+[[gnu::visibility(\"default\")]] int echosieve_outer(int x);
+int echosieve_outer(int x) { return echosieve_inner(x); }\n")
+  separate_arguments(flags UNIX_COMMAND "${CMAKE_CXX_FLAGS}")
+  set(fault "")
+  foreach(step "${CMAKE_CXX_COMPILER};${flags};-O0;-fPIC;-fvisibility=hidden;${ECHOSIEVE_OWN};-c;try.cpp;-o;try.o"
+               "${CMAKE_LINKER};-r;--force-group-allocation;try.o;-o;joined.o"
+               "${CMAKE_OBJCOPY};${ECHOSIEVE_LOCAL};joined.o" "${CMAKE_NM};--extern-only;--defined-only;joined.o")
+    execute_process(COMMAND ${step} WORKING_DIRECTORY ${scratch} RESULT_VARIABLE result
+                    OUTPUT_VARIABLE shown ERROR_VARIABLE error)
+    if(NOT result EQUAL 0)
+      set(fault "${step}: ${result} ${error}")
+      break()
+    endif()
+  endforeach()
+  if(NOT fault AND (shown MATCHES "echosieve_inner" OR NOT shown MATCHES "echosieve_outer"))
+    set(fault "joined.o shows ${shown}")
+  endif()
+  if(fault)
+    message(WARNING "The linker and objcopy can't make a library's own functions local: programs that use "
+                    "echosieve's static libraries must be compiled with the flags that change Eigen's alignment, such "
+                    "as -march, as the libraries are. Shared libraries (BUILD_SHARED_LIBS) have no such limit. ${fault}")
+    set(ECHOSIEVE_LOCALISES OFF CACHE INTERNAL "Static libraries keep their own functions to themselves")
+  else()
+    set(ECHOSIEVE_LOCALISES ON CACHE INTERNAL "Static libraries keep their own functions to themselves")
+  endif()
+endfunction()
+
+# The numerics are an order of magnitude slower unoptimised: in a user's project nobody should get that by forgetting
+# a flag.
+get_property(multi_config GLOBAL PROPERTY GENERATOR_IS_MULTI_CONFIG)
+string(TOUPPER "${CMAKE_BUILD_TYPE}" build_type)
+set(ECHOSIEVE_OPTIMISATION "")
+if(NOT multi_config AND NOT build_type STREQUAL "DEBUG"
+   AND NOT "${CMAKE_CXX_FLAGS} ${CMAKE_CXX_FLAGS_${build_type}}" MATCHES "(^| )-O")
+  set(ECHOSIEVE_OPTIMISATION -O2 -DNDEBUG)
+  message(STATUS "echosieve: its compiled libraries are optimised (-O2), though the build type "
+                 "'${CMAKE_BUILD_TYPE}' is not; Debug leaves them as it leaves your own files")
+endif()
+
+# What all of the library's own objects share.
+function(echosieve_compiled_objects target)
+  set_target_properties(${target} PROPERTIES POSITION_INDEPENDENT_CODE ON CXX_EXTENSIONS OFF
+                        CXX_VISIBILITY_PRESET hidden VISIBILITY_INLINES_HIDDEN ON INTERPROCEDURAL_OPTIMIZATION OFF)
+  target_compile_options(${target} PRIVATE ${ECHOSIEVE_OPTIMISATION} ${ECHOSIEVE_OWN})
+endfunction()
+
+function(echosieve_compiled_room room)
+  cmake_parse_arguments(PARSE_ARGV 1 room "" "" "SOURCES;OBJECTS")
+  set(target echosieve_${room})
+  add_library(${target}_objects OBJECT ${room_SOURCES})
+  echosieve_compiled_objects(${target}_objects)
+  target_include_directories(${target}_objects PUBLIC ${CMAKE_CURRENT_FUNCTION_LIST_DIR})
+  target_link_libraries(${target}_objects PUBLIC echosieve PRIVATE echosieve_development)
+  set(objects "")
+  foreach(part ${target}_objects ${room_OBJECTS})
+    list(APPEND objects $<TARGET_OBJECTS:${part}>)
+  endforeach()
+  if(BUILD_SHARED_LIBS)
+    add_library(${target} SHARED ${objects})
+    set_target_properties(${target} PROPERTIES VERSION ${PROJECT_VERSION} INSTALL_RPATH $ORIGIN
+                          SOVERSION ${PROJECT_VERSION_MAJOR}.${PROJECT_VERSION_MINOR})
+    target_link_options(${target} PRIVATE LINKER:-Bsymbolic)
+  elseif(ECHOSIEVE_LOCALISES)
+    set(folder ${CMAKE_CURRENT_BINARY_DIR}/joined/$<CONFIG>)
+    add_custom_command(OUTPUT ${folder}/${target}.o
+      COMMAND ${CMAKE_COMMAND} -E make_directory ${folder}
+      COMMAND ${CMAKE_LINKER} -r --force-group-allocation -o ${folder}/${target}.o ${objects}
+      COMMAND ${CMAKE_OBJCOPY} ${ECHOSIEVE_LOCAL} ${folder}/${target}.o
+      DEPENDS ${objects} COMMAND_EXPAND_LISTS VERBATIM COMMENT "Joining the objects of ${target}")
+    add_library(${target} STATIC ${folder}/${target}.o)
+    set_target_properties(${target} PROPERTIES LINKER_LANGUAGE CXX)
+  else()
+    add_library(${target} STATIC ${objects})
+  endif()
+  add_library(echosieve::${room} ALIAS ${target})
+  set_target_properties(${target} PROPERTIES EXPORT_NAME ${room})
+  target_link_libraries(${target} PUBLIC echosieve)
+endfunction()
+
+# The ECHOSIEVE_LAYOUT (core/layout.hpp) of files compiled with the flags of this folder; empty if the compiler does not
+# say, and then no file takes the compiled pursuits for its own.
+function(echosieve_find_layout result)
+  separate_arguments(flags UNIX_COMMAND "${CMAKE_CXX_FLAGS} ${CMAKE_CXX_FLAGS_${build_type}}")
+  get_directory_property(options COMPILE_OPTIONS)
+  get_directory_property(definitions COMPILE_DEFINITIONS)
+  list(TRANSFORM definitions PREPEND -D)
+  list(APPEND flags ${options} ${definitions})
+  list(FILTER flags EXCLUDE REGEX "\\$<")
+  get_target_property(eigen Eigen3::Eigen INTERFACE_INCLUDE_DIRECTORIES)
+  list(TRANSFORM eigen REPLACE "\\$<BUILD_INTERFACE:([^>]*)>" "\\1")
+  list(FILTER eigen EXCLUDE REGEX "\\$<")
+  list(TRANSFORM eigen PREPEND -I)
+  set(file ${CMAKE_CURRENT_BINARY_DIR}/CMakeFiles/layout.cpp)
+  file(WRITE ${file} "#include \"echosieve/core/layout.hpp\"\nlayout = ECHOSIEVE_LAYOUT\n")
+  execute_process(COMMAND ${CMAKE_CXX_COMPILER} ${flags} -std=c++20 ${eigen} -I${PROJECT_SOURCE_DIR}/include -E -P
+                          ${file} OUTPUT_VARIABLE shown ERROR_VARIABLE error)
+  set(layout "")
+  if(shown MATCHES "layout = ([-+*/() 0-9]+)")
+    math(EXPR layout "${CMAKE_MATCH_1}")
+  else()
+    message(STATUS "echosieve: the compiler does not say how it lays out Eigen's types, so every file makes the "
+                   "pursuits that it uses: ${error}")
+  endif()
+  set(${result} "${layout}" PARENT_SCOPE)
+endfunction()
