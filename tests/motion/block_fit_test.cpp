@@ -57,7 +57,7 @@ double diameter_error(const BlockFit& fit, const ArteryLine& made) {
     return errors.deviation();
 }
 
-constexpr double fine = 2e-6;  // [m]: one layer a wall, 15 dB over the tissue
+constexpr double fine = 2e-6;  // [m]: one layer a wall, 5 dB over the tissue
 
 }  // namespace
 
