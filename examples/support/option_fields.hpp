@@ -81,7 +81,22 @@ struct OptionFields<echosieve::SlipOptions> {
 template <>
 struct OptionFields<echosieve::BasebandOptions> {
     using T = echosieve::BasebandOptions;
-    static constexpr std::tuple list{FIELD(cutoff), FIELD(rate)};
+    static constexpr std::tuple list{FIELD(cutoff), FIELD(rate), FIELD(offset)};
+};
+
+template <>
+struct OptionFields<echosieve::OffsetOptions> {
+    using T = echosieve::OffsetOptions;
+    static constexpr std::tuple list{FIELD(least), FIELD(max_frames)};
+};
+
+template <>
+struct OptionFields<echosieve::SettingsCheckOptions> {
+    using T = echosieve::SettingsCheckOptions;
+    static constexpr std::tuple list{
+        FIELD(lowest_centre), FIELD(highest_centre),     FIELD(narrowest),    FIELD(widest),
+        FIELD(deviations),    FIELD(largest_repetition), FIELD(least_counts), FIELD(least_likeness),
+        FIELD(contradicted),  FIELD(max_frames)};
 };
 
 template <>
@@ -234,9 +249,9 @@ template <>
 struct OptionFields<echosieve::PulseDelayOptions> {
     using T = echosieve::PulseDelayOptions;
     static constexpr std::tuple list{
-        FIELD(estimate),      FIELD(gaussian_prior), FIELD(zero_phase_prior), FIELD(wall_weight),
-        FIELD(tissue_weight), FIELD(floor),          FIELD(noise_left),       FIELD(piece),
-        FIELD(top),           FIELD(largest_shift)};
+        FIELD(estimate),    FIELD(gaussian_prior), FIELD(zero_phase_prior),
+        FIELD(wall_weight), FIELD(tissue_weight),  FIELD(floor),
+        FIELD(noise_left),  FIELD(piece),          FIELD(largest_shift)};
 };
 
 template <>
@@ -250,10 +265,10 @@ template <>
 struct OptionFields<echosieve::TrackOptions> {
     using T = echosieve::TrackOptions;
     static constexpr std::tuple list{
-        FIELD(baseband),          FIELD(frames),   FIELD(contact),    FIELD(motion),
-        FIELD(averaging),         FIELD(walls),    FIELD(separation), FIELD(search),
-        FIELD(wall_motion),       FIELD(echoes),   FIELD(pulse),      FIELD(confidence),
-        FIELD(least_correlation), FIELD(smoothing)};
+        FIELD(baseband),   FIELD(offset),     FIELD(settings_check),    FIELD(frames),
+        FIELD(contact),    FIELD(motion),     FIELD(averaging),         FIELD(walls),
+        FIELD(separation), FIELD(search),     FIELD(wall_motion),       FIELD(echoes),
+        FIELD(pulse),      FIELD(confidence), FIELD(least_correlation), FIELD(smoothing)};
 };
 
 template <>

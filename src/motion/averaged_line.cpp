@@ -25,7 +25,8 @@ LineHistory averaged_line(const LineHistory& line, const Eigen::ArrayXd& path,
                     line.settings,
                     {},
                     {},
-                    line.stretch_centre};
+                    line.stretch_centre,
+                    line.dead_zone};
     out.settings.frame_rate /= blocks.unit;
     if (line.stretch.size() > 0) {
         out.stretch = block_means(line.stretch, weight, blocks);

@@ -27,10 +27,8 @@ namespace echosieve {
 template <Real R>
 [[nodiscard]] std::vector<double> echo_energies(const Baseband<R>& baseband, double dead_zone) {
     const Eigen::Index columns = baseband.samples.cols();
-    const double top = baseband.settings.depth(baseband.grid.time(0)) + dead_zone;
-    const double place = baseband.grid.index(baseband.settings.arrival(top));
-    const auto first = static_cast<Eigen::Index>(std::clamp(
-        std::ceil(place), 0.0, static_cast<double>(std::max<Eigen::Index>(columns, 1)) - 1));
+    const Eigen::Index first = std::min(first_below(dead_zone, baseband.grid, baseband.settings),
+                                        std::max<Eigen::Index>(columns - 1, 0));
     std::vector<double> energies;
     energies.reserve(static_cast<std::size_t>(baseband.samples.rows()));
     for (Eigen::Index i = 0; i < baseband.samples.rows(); ++i) {

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "motion/slips.hpp"
 
@@ -126,6 +127,8 @@ void adopt(BlockFit& fit, const ArteryMotion& motion, const FrameRun& run, Block
     BlockRecord& record = fit.record;
     record.status = motion.status;
     fit.frames = motion.frames;
+    fit.pulse_delay = motion.pulse_delay;
+    fit.warnings = motion.warnings;
     record.fitted_first = record.first + run.first;
     record.fitted_count = fit.frames.size();
     record.origin = fit.frames.empty() ? BlockOrigin::none : origin;
@@ -164,7 +167,7 @@ BlockFit fit_block(const BasebandView& baseband, const std::vector<FrameState>& 
         find_slips(baseband, states, options.track.walls.dead_zone, options.slips);
     record.slipped = static_cast<std::size_t>(std::count(slips.begin(), slips.end(), true));
     const FrameRun run = longest_contact(
-        states, slips, static_cast<std::size_t>(std::lround(options.longest_gap * rate)));
+        states, slips, held_whole(std::round(options.longest_gap * rate), std::size_t{0}, count));
     record.fitted_first = first + run.first;
     if (static_cast<double>(run.count) <
             std::min(options.shortest_fit * rate, static_cast<double>(count)) ||
@@ -176,7 +179,8 @@ BlockFit fit_block(const BasebandView& baseband, const std::vector<FrameState>& 
     const auto begin = states.begin() + static_cast<std::ptrdiff_t>(run.first);
     const std::vector<FrameState> part_states(begin,
                                               begin + static_cast<std::ptrdiff_t>(run.count));
-    const auto least = static_cast<std::size_t>(std::lround(least_overlap * rate));
+    const std::size_t least =
+        held_whole(std::round(least_overlap * rate), std::size_t{0}, std::size_t{most_counted});
     const auto agrees = [&](const BlockFit& now) {
         const OverlapDifference d = compare_overlap(before, now);
         return d.frames > least &&
@@ -192,9 +196,11 @@ BlockFit fit_block(const BasebandView& baseband, const std::vector<FrameState>& 
     BlockFit carried = fit;
     if (former.frames > least && before.agreed >= options.confirmations) {
         TrackOptions track = options.track;
-        track.walls.near_range =
-            narrowed(track.walls.near_range, former.near, options.search_reach);
-        track.walls.far_range = narrowed(track.walls.far_range, former.far, options.search_reach);
+        // Walls are looked for where their envelopes peak.
+        const double lag = baseband.settings.depth(before.pulse_delay.delay);
+        const double reach = options.search_reach;
+        track.walls.near_range = narrowed(track.walls.near_range, former.near + lag, reach);
+        track.walls.far_range = narrowed(track.walls.far_range, former.far + lag, reach);
         const ArteryMotion motion = track_artery(part, part_states, track);
         adopt(carried, motion, run, BlockOrigin::carried);
         shift_times(carried);

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstddef>
+#include <string>
 #include <vector>
 
 #include "echosieve/condition/baseband_view.hpp"
@@ -24,9 +25,11 @@ namespace echosieve {
 
 /// A block followed by itself.
 struct BlockFit {
-    BlockRecord record;               ///< all but seam and offsets
-    std::vector<FrameMotion> frames;  ///< of the part that was fitted; times from frame 0
-    int agreed = 0;                   ///< blocks in turn that agreed with the one before
+    BlockRecord record;                 ///< all but seam and offsets
+    std::vector<FrameMotion> frames;    ///< of the part that was fitted; times from frame 0
+    int agreed = 0;                     ///< blocks in turn that agreed with the one before
+    PulseDelay pulse_delay;             ///< taken off the depths
+    std::vector<std::string> warnings;  ///< of the part that was fitted
 
     [[nodiscard]] std::size_t begin() const noexcept { return record.fitted_first; }
     [[nodiscard]] std::size_t end() const noexcept {

@@ -3,6 +3,7 @@
 #include <cstddef>
 #include <vector>
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/motion/artery_motion.hpp"
@@ -32,6 +33,8 @@ void validate(const BlockOptions& options) {
     positive(options.drift_time, "drift_time", "[s]");
     validate(options.slips);
     validate(options.track);
+    detail::require_at_most(options.search_reach, largest_option::length, "search_reach", "[m]");
+    detail::require_at_most(options.largest_jump, largest_option::length, "largest_jump", "[m]");
 }
 
 TrackStatus status_of(std::size_t valid, std::size_t frames,

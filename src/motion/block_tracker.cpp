@@ -6,6 +6,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <span>
+#include <string>
 #include <utility>
 #include <variant>
 #include <vector>
@@ -17,6 +18,7 @@
 #include "motion/block_contact.hpp"
 #include "motion/block_fit.hpp"
 #include "motion/block_stitching.hpp"
+#include "motion/recording_check.hpp"
 
 namespace echosieve {
 
@@ -43,11 +45,15 @@ struct BlockTracker<T>::State {
           samples(samples_a_frame),
           block_end(length) {
         require(samples >= 1, "samples a frame", samples, "must be at least 1");
+        require_trackable(settings, basebander.grid(), options.track);
         require(length >= fewest_frames, "length", options.length,
                 detail::concatenate("must hold at least ", fewest_frames, " frames [s]"));
         require(step < length, "overlap", options.overlap, "must hold at least 1 frame [s]");
         baseband.grid = basebander.grid();
         baseband.settings = settings;
+        if (settings.sensor.pulse_delay) {
+            pulse_delay = {DelaySource::given, *settings.sensor.pulse_delay, 0, 0};
+        }
     }
 
     void push(std::span<const T> frame) {
@@ -67,7 +73,7 @@ struct BlockTracker<T>::State {
         }
     }
     void finish() {
-        if (!finished && pushed > 0 && pushed + step != block_end) {
+        if (!finished && pushed > followed) {
             follow_block();
         }
         finished = true;
@@ -104,25 +110,84 @@ struct BlockTracker<T>::State {
     // Follows the frames held.
     void follow_block() {
         straighten();
+        if (blocks.empty()) {
+            settle_offset();
+        }
         Baseband<double> copied;
         if (static_cast<std::size_t>(baseband.samples.rows()) != slots) {
             copied = {baseband.samples.topRows(static_cast<Eigen::Index>(slots)), baseband.grid,
                       baseband.settings};
         }
         const Baseband<double>& block = copied.samples.size() > 0 ? copied : baseband;
-        const FrameView<T> frames(std::span<const T>(raw).first(slots * samples), slots, samples);
+        const FrameView<T> frames = held_frames();
         const std::vector<double> energies = echo_energies(block, options.track.walls.dead_zone);
         const std::vector<FrameState> states =
             check_block(frames, block, energies, reference, options.track.frames);
+        if (!walls_seen) {
+            check = check_samples(frames, baseband.settings, states, options.track);
+        }
         BlockFit fit = fit_block(block, states, pushed - slots, before, options);
         if (!fit.frames.empty()) {
             reference = reference_energy(energies, states);
+            settle_delay(fit.pulse_delay);
+            walls_seen = true;
         }
+        lower(fit, check.trust);
+        collect_warnings(fit);
+        followed = pushed;
         blocks.push_back(fit.record);
         stitcher.add(fit, blocks.back());
         // The next block starts S frames later, or is the last one, which reaches no further back.
         stitcher.release(pushed - slots + std::min(step, slots), done);
         before = std::move(fit);
+    }
+
+    [[nodiscard]] FrameView<T> held_frames() const {
+        return {std::span<const T>(raw).first(slots * samples), slots, samples};
+    }
+    // The offset of the first block's frames is the stream's.
+    void settle_offset() {
+        const double offset = settled_offset(held_frames(), baseband.settings,
+                                             options.track.baseband, options.track.offset);
+        if (offset == options.track.baseband.offset) {
+            return;
+        }
+        options.track.baseband.offset = offset;
+        basebander = Basebander<double>(baseband.settings, samples, options.track.baseband);
+        const FrameView<T> frames = held_frames();
+        for (std::size_t slot = 0; slot < slots; ++slot) {
+            basebander.process(frames[slot], row(slot));
+        }
+    }
+    // The delay that the first walls were found with is the stream's: an estimate from each block
+    // would move the depths from block to block.
+    void settle_delay(const PulseDelay& found) {
+        if (!walls_seen) {
+            pulse_delay = found;
+            baseband.settings.sensor.pulse_delay = found.delay;
+        }
+    }
+    static void lower(BlockFit& fit, double trust) {
+        for (FrameMotion& frame : fit.frames) {
+            frame.near_quality *= trust;
+            frame.far_quality *= trust;
+            frame.quality *= trust;
+        }
+        fit.record.quality *= trust;
+    }
+    // What is said of the stream, and what is first said of a block.
+    void collect_warnings(const BlockFit& fit) {
+        if (block_warnings.empty()) {
+            for (const std::string& text : fit.warnings) {
+                block_warnings.push_back(
+                    detail::concatenate("from ", fit.record.start, " s on: ", text));
+            }
+        }
+        warnings = check.warnings;
+        warnings.insert(warnings.end(), block_warnings.begin(), block_warnings.end());
+        if (!walls_seen && !check.band_seen) {
+            warnings.emplace_back(noise_warning);
+        }
     }
 
     BlockOptions options;
@@ -133,13 +198,19 @@ struct BlockTracker<T>::State {
     std::size_t samples;
     std::size_t block_end;  // frames pushed when the next block is whole
     std::size_t pushed = 0;
-    std::size_t slots = 0;   // frames held
-    std::size_t oldest = 0;  // slot of the first of them
+    std::size_t followed = 0;  // frames pushed when a block was followed last
+    std::size_t slots = 0;     // frames held
+    std::size_t oldest = 0;    // slot of the first of them
     bool finished = false;
     std::vector<T> raw;
     Baseband<double> baseband;
     double reference = 0;  // energy of a frame in contact
     BlockFit before;
+    bool walls_seen = false;  // in a block so far
+    PulseDelay pulse_delay;
+    SettingsCheck check;
+    std::vector<std::string> block_warnings;
+    std::vector<std::string> warnings;
     std::vector<FrameMotion> done;
     std::vector<BlockRecord> blocks;
 };
@@ -173,6 +244,21 @@ std::vector<FrameMotion> BlockTracker<T>::take() {
 template <class T>
 const std::vector<BlockRecord>& BlockTracker<T>::blocks() const noexcept {
     return state_->blocks;
+}
+
+template <class T>
+const PulseDelay& BlockTracker<T>::pulse_delay() const noexcept {
+    return state_->pulse_delay;
+}
+
+template <class T>
+const std::vector<std::string>& BlockTracker<T>::warnings() const noexcept {
+    return state_->warnings;
+}
+
+template <class T>
+double BlockTracker<T>::trust() const noexcept {
+    return state_->check.trust;
 }
 
 template <class T>

@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "motion/phase_track.hpp"
 #include "motion/slow_time.hpp"
 #include "motion/time_courses.hpp"
@@ -20,9 +21,8 @@ namespace {
 
 // The slowest cosines, orthonormal: [frames x K].
 Eigen::MatrixXd slow_cosines(Eigen::Index frames, double fastest, double rate) {
-    const auto count = std::min<Eigen::Index>(
-        frames / 2,
-        static_cast<Eigen::Index>(std::floor(2 * fastest * static_cast<double>(frames) / rate)));
+    const Eigen::Index count = held_whole(
+        std::floor(2 * fastest * static_cast<double>(frames) / rate), Eigen::Index{0}, frames / 2);
     Eigen::MatrixXd cosines(frames, count);
     for (Eigen::Index k = 0; k < count; ++k) {
         for (Eigen::Index i = 0; i < frames; ++i) {

@@ -6,6 +6,7 @@
 #include <complex>
 #include <cstddef>
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/line.hpp"
 #include "motion/slow_time.hpp"
@@ -18,15 +19,15 @@ void validate(const ContactOptions& options) {
             "must be zero or more [s]");
     require(options.least_coherence >= 0 && options.least_coherence < 1, "least_coherence",
             options.least_coherence, "must lie in [0, 1)");
+    detail::require_at_most(options.smoothing, largest_option::time, "smoothing", "[s]");
+    detail::require_at_most(options.surroundings, largest_option::time, "surroundings", "[s]");
 }
 
-std::size_t leave_out_lost_contact(LineHistory& line, double dead_zone,
-                                   const ContactOptions& options) {
+std::size_t leave_out_lost_contact(LineHistory& line, const ContactOptions& options) {
     validate(options);
     const Eigen::Index frames = line.frames();
     const Eigen::Index samples = line.samples.cols();
-    const auto first = static_cast<Eigen::Index>(
-        std::max(0.0, std::ceil(line.index(line.first_depth() + dead_zone))));
+    const Eigen::Index first = line.first_below_dead_zone();
     if (frames < 3 || first >= samples) {
         return 0;
     }

@@ -21,8 +21,7 @@ namespace echosieve {
 // contact has nearly the energy of any other. Its coherence is gone all the same.
 
 /// Marks the frames without contact as not usable and bridges them; says how many they are.
-/// `dead_zone` [m] from the first sample. Throws InvalidInput for options outside their domain.
-std::size_t leave_out_lost_contact(LineHistory& line, double dead_zone,
-                                   const ContactOptions& options = {});
+/// Throws InvalidInput for options outside their domain.
+std::size_t leave_out_lost_contact(LineHistory& line, const ContactOptions& options = {});
 
 }  // namespace echosieve

@@ -14,9 +14,11 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/condition/pinned_samples.hpp"
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
@@ -39,6 +41,10 @@ void validate(const FollowerOptions& options) {
             "must be positive and finite");
     require(options.longest_gap >= 0 && is_finite(options.longest_gap), "longest_gap",
             options.longest_gap, "must be zero or more and finite [s]");
+    detail::require_at_most(options.iterations, largest_option::rounds, "iterations");
+    detail::require_at_most(options.energy_range, 1e12, "energy_range");
+    detail::require_at_most(options.agility, largest_option::factor, "agility");
+    detail::require_at_most(options.longest_gap, largest_option::time, "longest_gap", "[s]");
 }
 
 namespace detail {
@@ -103,13 +109,9 @@ WallFilter::WallFilter(const LearnedWalls& walls, const SamplingGrid& line,
         own_reach * own_reach;
     wide_.diagonal() += noise_.diagonal();
     c_ = wide_;
-    const double first =
-        line.index(walls.settings.arrival(walls.settings.depth(line.start_time) + walls.dead_zone));
-    energy_first_ = static_cast<std::size_t>(
-        std::clamp(std::ceil(first), 0.0, static_cast<double>(line.count)));
-    constexpr double most = 1e15;  // frames, more than there will be
-    longest_gap_ =
-        static_cast<std::size_t>(std::min(options.longest_gap * walls.settings.frame_rate, most));
+    energy_first_ = static_cast<std::size_t>(first_below(walls.dead_zone, line, walls.settings));
+    longest_gap_ = held_whole(options.longest_gap * walls.settings.frame_rate, std::size_t{0},
+                              std::size_t{most_counted});
     unseen_ = longest_gap_ + 1;  // the first frame is looked for
     std::vector<std::size_t> usable;
     for (std::size_t i = 0; i < walls.usable.size(); ++i) {

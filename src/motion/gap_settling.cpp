@@ -9,6 +9,7 @@
 #include <numbers>
 #include <vector>
 
+#include "echosieve/core/whole_number.hpp"
 #include "motion/slow_time.hpp"
 
 namespace echosieve {
@@ -120,8 +121,10 @@ void settle_gaps(const std::vector<LayeredGate>& gates, LayerTimes& times,
         };
         double pulse_step = options.pulse_step;
         double bulk_step = half_wavelength / options.steps_a_half_wave;
-        search(0, 0, pulse_step, bulk_step, std::lround(options.pulse_reach / pulse_step),
-               std::lround(options.half_waves * options.steps_a_half_wave));
+        search(0, 0, pulse_step, bulk_step,
+               held_whole(std::round(options.pulse_reach / pulse_step), 0L, most_counted),
+               held_whole(std::round(options.half_waves * options.steps_a_half_wave), 0L,
+                          most_counted));
         for (int k = 0; k < 3; ++k) {
             pulse_step /= 3;
             bulk_step /= 3;

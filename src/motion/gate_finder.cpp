@@ -7,6 +7,7 @@
 #include <optional>
 #include <vector>
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/sampled.hpp"
@@ -34,6 +35,16 @@ void validate(const GateSearchOptions& options) {
             "must be positive [Hz]");
     require(options.smallest_motion > 0, "smallest_motion", options.smallest_motion,
             "must be positive [m]");
+    detail::require_at_most(options.half_length, largest_option::length, "half_length", "[m]");
+    detail::require_at_most(options.dead_zone, largest_option::length, "dead_zone", "[m]");
+    detail::require_at_most(options.largest_diameter, largest_option::length, "largest_diameter",
+                            "[m]");
+    detail::require_at_most(options.envelope_smoothing, largest_option::length,
+                            "envelope_smoothing", "[m]");
+    detail::require_at_most(options.slow_frequency, largest_option::frequency, "slow_frequency",
+                            "[Hz]");
+    detail::require_at_most(options.smallest_motion, largest_option::length, "smallest_motion",
+                            "[m]");
 }
 
 Eigen::ArrayXd mean_envelope(const LineHistory& line) {

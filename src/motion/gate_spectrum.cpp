@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "motion/line.hpp"
 
 namespace echosieve {
@@ -79,11 +80,12 @@ GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_ga
     const Eigen::ArrayXd slow = line.slow_path(depth);
     const Eigen::ArrayXd whole = path + slow;
     const double samples_per_metre = line.grid.sampling_rate * line.settings.arrival(1.0);
-    const auto lowest = static_cast<Eigen::Index>(
-        std::max(0.0, std::floor(start + whole.minCoeff() * samples_per_metre)));
-    const auto highest = static_cast<Eigen::Index>(
-        std::min(static_cast<double>(line.samples.cols()) - 1,
-                 std::ceil(start + count - 1 + whole.maxCoeff() * samples_per_metre)));
+    const Eigen::Index samples = line.samples.cols();
+    const Eigen::Index lowest = held_whole(std::floor(start + whole.minCoeff() * samples_per_metre),
+                                           Eigen::Index{0}, samples);
+    const Eigen::Index highest =
+        held_whole(std::ceil(start + count - 1 + whole.maxCoeff() * samples_per_metre),
+                   Eigen::Index{-1}, samples - 1);
     Eigen::MatrixXcd windowed(line.frames(), std::max<Eigen::Index>(highest - lowest + 1, 0));
     // gate_window() at x = (place - path) / count: the cosine of a difference, since both angles
     // are wanted over and over.

@@ -10,6 +10,7 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "echosieve/correlate/sampled.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "motion/compared_tracks.hpp"
@@ -43,8 +44,11 @@ WallTrack follow_gate(const LineHistory& line, const WallGate& gate,
     validate(options);
     const Eigen::Index frames = line.frames();
     const Eigen::Index samples = line.samples.cols();
-    const Eigen::Index first = std::lround(line.index(gate.depth - gate.half_length));
-    const Eigen::Index last = std::lround(line.index(gate.depth + gate.half_length));
+    const auto whole = [samples](double place) {
+        return held_whole(std::round(place), Eigen::Index{-1}, samples);
+    };
+    const Eigen::Index first = whole(line.index(gate.depth - gate.half_length));
+    const Eigen::Index last = whole(line.index(gate.depth + gate.half_length));
     require(first >= 0 && last < samples, "gate depth", gate.depth,
             detail::concatenate("the gate must lie within ", line.first_depth(), " to ",
                                 line.last_depth(), " [m]"));
@@ -64,7 +68,9 @@ WallTrack follow_gate(const LineHistory& line, const WallGate& gate,
         }
         if (reference >= 0) {
             const Eigen::Index moved =
-                options.follow ? std::lround(position / metres_per_sample) : Eigen::Index{0};
+                options.follow
+                    ? held_whole(std::round(position / metres_per_sample), -first, samples)
+                    : Eigen::Index{0};
             const Eigen::Index begin =
                 std::clamp<Eigen::Index>(first + moved, 0, samples - (last - first + 1));
             for (std::size_t k = 0; k < count; ++k) {

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "echosieve/kernels/phasors.hpp"
 #include "motion/gate_spectrum.hpp"
 #include "motion/layer_sums.hpp"
@@ -23,7 +24,7 @@ Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames) {
     const auto last = static_cast<double>(x.size() - 1);
     for (Eigen::Index i = 0; i < x.size(); ++i) {
         const double place = std::clamp(static_cast<double>(i) - frames, 0.0, last);
-        const auto k = std::min(static_cast<Eigen::Index>(place), x.size() - 2);
+        const Eigen::Index k = held_whole(place, Eigen::Index{0}, x.size() - 2);
         const double t = place - static_cast<double>(k);
         out[i] = (1 - t) * x[k] + t * x[k + 1];
     }

@@ -26,6 +26,7 @@
 #include "motion/line.hpp"
 #include "motion/plain.hpp"
 #include "motion/pulse_evidence.hpp"
+#include "motion/recording_check.hpp"
 #include "motion/wall_motion.hpp"
 #include "motion/wall_report.hpp"
 #include "motion/wall_search.hpp"
@@ -133,10 +134,8 @@ std::vector<LearnedGate> learn_tissue(const LineHistory& line, const SeparatedWa
     return out;
 }
 
-double median_energy(const LineHistory& line, double dead_zone) {
-    const auto first =
-        static_cast<Eigen::Index>(std::clamp(std::ceil(line.index(line.first_depth() + dead_zone)),
-                                             0.0, static_cast<double>(line.samples.cols())));
+double median_energy(const LineHistory& line) {
+    const Eigen::Index first = line.first_below_dead_zone();
     std::vector<double> energies;
     for (Eigen::Index i = 0; i < line.frames(); ++i) {
         if (line.usable[static_cast<std::size_t>(i)]) {
@@ -150,15 +149,18 @@ double median_energy(const LineHistory& line, double dead_zone) {
 template <class T>
 std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSettings& settings,
                                   const LearnOptions& options) {
-    const TrackOptions& track = options.track;
+    require(frames.samples() >= 1, "samples a frame", frames.samples(), "must be at least 1");
+    TrackOptions track = options.track;
+    track.baseband.offset = settled_offset(frames, settings, track.baseband, track.offset);
     const Baseband<double> baseband = to_baseband<double>(frames, settings, track.baseband);
+    require_trackable(settings, baseband.grid, track);
     const std::vector<FrameState> states = check_frames(frames, baseband, track.frames);
     if (static_cast<std::size_t>(std::count(states.begin(), states.end(), FrameState::good)) <
         fewest_frames) {
         return std::nullopt;
     }
-    LineHistory line = line_history(baseband, states);
-    (void)leave_out_lost_contact(line, track.walls.dead_zone, track.contact);
+    LineHistory line = line_history(baseband, states, track.walls.dead_zone);
+    (void)leave_out_lost_contact(line, track.contact);
     const CommonMotion motion = estimate_common_motion(line, track.motion);
     if (!motion.usable()) {
         return std::nullopt;
@@ -177,7 +179,8 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
     const WallMotion far = wall_motion(walls->far, walls->times, rate, track.wall_motion);
     out.near = learn_wall(walls->near, near);
     out.far = learn_wall(walls->far, far);
-    const double lag = settings.depth(pulse_delay(line, *walls, track.baseband, track.pulse).delay);
+    out.pulse_delay = pulse_delay(line, *walls, track.baseband, track.pulse);
+    const double lag = settings.depth(out.pulse_delay.delay);
     out.near.depth -= lag;
     out.far.depth -= lag;
     WallReport near_report = wall_report(walls->near, near, rate);
@@ -189,13 +192,17 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
         track.confidence.least_confidence) {
         return std::nullopt;  // what was found is none
     }
+    SettingsCheck check = check_samples(frames, settings, states, track);
+    out.near.confidence *= check.trust;
+    out.far.confidence *= check.trust;
+    out.warnings = std::move(check.warnings);
     out.tissue = learn_tissue(line, *walls, options);
     out.pulse = vector_of(walls->times.pulse);
     out.bulk = vector_of(walls->times.bulk);
     out.usable = line.usable;
     out.lag = walls->times.lag;
     out.dead_zone = track.walls.dead_zone;
-    out.energy = median_energy(line, out.dead_zone);
+    out.energy = median_energy(line);
     out.confidence = track.confidence;
     learn_extremes(frames, states, out);
     return out;

@@ -8,6 +8,7 @@
 
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "motion/frame_run.hpp"
 #include "motion/plain.hpp"
 #include "motion/slow_time.hpp"
@@ -21,7 +22,7 @@ Eigen::ArrayXd LineHistory::slow_path(double depth) const {
 
 std::vector<FrameRun> LineHistory::runs() const {
     const auto in_frames = [&](double time) {
-        return static_cast<std::size_t>(std::lround(time * settings.frame_rate));
+        return held_whole(std::round(time * settings.frame_rate), std::size_t{0}, usable.size());
     };
     return runs_of(usable, in_frames(30e-3), std::max<std::size_t>(2, in_frames(60e-3)));
 }
@@ -34,11 +35,12 @@ Eigen::ArrayXd LineHistory::weights() const {
     return w;
 }
 
-LineHistory line_history(const BasebandView& baseband, const std::vector<FrameState>& states) {
+LineHistory line_history(const BasebandView& baseband, const std::vector<FrameState>& states,
+                         double dead_zone) {
     validate(baseband);
     require(states.size() == baseband.frames(), "number of frame states", states.size(),
             detail::concatenate("must equal the frames, ", baseband.frames()));
-    LineHistory line{array_of(baseband), baseband.grid, baseband.settings, {}, {}, 0};
+    LineHistory line{array_of(baseband), baseband.grid, baseband.settings, {}, {}, 0, dead_zone};
     line.usable.reserve(states.size());
     for (const FrameState state : states) {
         line.usable.push_back(state == FrameState::good);

@@ -3,7 +3,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <utility>
@@ -13,9 +12,20 @@
 #include "echosieve/condition/frame_state.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/core/whole_number.hpp"
+#include "echosieve/motion/wall_finder_options.hpp"
 #include "motion/frame_run.hpp"
 
 namespace echosieve {
+
+/// First sample of the grid at least `dead_zone` [m] below its first one, which is where the
+/// ring-down ends for all that counts echoes, energies or contact; their number if there is none.
+[[nodiscard]] inline Eigen::Index first_below(double dead_zone, const SamplingGrid& grid,
+                                              const RecordingSettings& settings) noexcept {
+    const double depth = settings.depth(grid.time(0)) + dead_zone;
+    return held_whole(std::ceil(grid.index(settings.arrival(depth))), Eigen::Index{0},
+                      static_cast<Eigen::Index>(grid.count));
+}
 
 /// Frames x samples of complex baseband, column-major: one depth over all frames is contiguous.
 struct LineHistory {
@@ -25,6 +35,8 @@ struct LineHistory {
     std::vector<bool> usable;    ///< per frame: measured, not bridged
     Eigen::ArrayXd stretch;  ///< slow strain of the whole line per frame, see slow_path; or empty
     double stretch_centre = 0;  ///< depth at which it moves nothing [m]
+    /// below the first sample: what lies above holds ring-down, and says nothing of the tissue [m]
+    double dead_zone = default_dead_zone;
 
     [[nodiscard]] Eigen::Index frames() const noexcept { return samples.rows(); }
     [[nodiscard]] double depth(double index) const noexcept {
@@ -38,11 +50,18 @@ struct LineHistory {
     [[nodiscard]] double index(double depth) const noexcept {
         return grid.index(settings.arrival(depth));
     }
-    /// First sample of the line within `half_length` of `depth`, and the one after the last [m].
+    /// First sample of the line within `half_length` of `depth`, and the one after the last [m];
+    /// both the same, at one of the line's ends, if none is.
     [[nodiscard]] std::pair<Eigen::Index, Eigen::Index> gate(double depth,
                                                              double half_length) const noexcept {
-        return {static_cast<Eigen::Index>(std::max(0.0, std::round(index(depth - half_length)))),
-                std::min<Eigen::Index>(samples.cols(), std::lround(index(depth + half_length)))};
+        const auto inside = [&](double place) {
+            return held_whole(std::round(place), Eigen::Index{0}, samples.cols());
+        };
+        return {inside(index(depth - half_length)), inside(index(depth + half_length))};
+    }
+    /// First sample below the dead zone; their number if there is none.
+    [[nodiscard]] Eigen::Index first_below_dead_zone() const noexcept {
+        return echosieve::first_below(dead_zone, grid, settings);
     }
     /// Phase [rad] by which an echo of `frequency` [Hz] turns when it moves 1 m deeper, sign apart.
     [[nodiscard]] double phase_per_metre(double frequency) const noexcept {
@@ -65,6 +84,7 @@ struct LineHistory {
 /// The lines of conditioned frames; those that are not good are bridged. Throws InvalidInput unless
 /// the samples are whole frames, and if the number of states differs from theirs.
 [[nodiscard]] LineHistory line_history(const BasebandView& baseband,
-                                       const std::vector<FrameState>& states);
+                                       const std::vector<FrameState>& states,
+                                       double dead_zone = default_dead_zone);
 
 }  // namespace echosieve

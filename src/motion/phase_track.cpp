@@ -8,10 +8,23 @@
 #include <cstddef>
 #include <numbers>
 
+#include "echosieve/core/whole_number.hpp"
 #include "motion/line.hpp"
 #include "motion/slow_time.hpp"
 
 namespace echosieve {
+
+namespace {
+
+// The first gate's centre may lie above the end of the dead zone by this: most of the gate is below
+// [m].
+constexpr double above_dead_zone = 0.5e-3;
+
+double first_gate_depth(const LineHistory& line, const PhaseTrackOptions& options) {
+    return line.first_depth() + std::max(options.first_offset, line.dead_zone - above_dead_zone);
+}
+
+}  // namespace
 
 Eigen::ArrayXXcd matched_lines(const LineHistory& line, double line_smoothing) {
     // A Gaussian band of standard deviation s [Hz] is a Gaussian of 1 / (2 pi s) in time.
@@ -93,8 +106,7 @@ void track_run(LineHistory line, const PhaseTrackOptions& options, std::size_t b
 
 Eigen::ArrayXd line_motion(const LineHistory& line, const PhaseTrackOptions& options) {
     const Eigen::Index frames = line.frames();
-    const Eigen::Index first =
-        line.gate(line.first_depth() + options.first_offset, options.half_gate).first;
+    const Eigen::Index first = line.gate(first_gate_depth(line, options), options.half_gate).first;
     const auto below = line.samples.rightCols(line.samples.cols() - first);
     const Eigen::ArrayXcd product =
         (below.topRows(frames - 1).conjugate() * below.bottomRows(frames - 1)).rowwise().sum();
@@ -117,11 +129,10 @@ Eigen::MatrixXd leading_plane(const Eigen::ArrayXXd& tracks, const Eigen::ArrayX
 
 PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& options) {
     validate(options);
-    const double first = line.first_depth() + options.first_offset;
+    const double first = first_gate_depth(line, options);
     const double last = line.last_depth() - options.half_gate;
-    const Eigen::Index gates =
-        last < first ? 0
-                     : static_cast<Eigen::Index>(std::floor((last - first) / options.spacing)) + 1;
+    const Eigen::Index gates = held_whole(std::floor((last - first) / options.spacing) + 1,
+                                          Eigen::Index{0}, Eigen::Index{most_counted});
     const Eigen::Index frames = line.frames();
     PhaseTracks tracks{Eigen::ArrayXd::LinSpaced(
                            gates, first, first + static_cast<double>(gates - 1) * options.spacing),
@@ -142,7 +153,8 @@ PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& optio
                    line.settings,
                    {},
                    {},
-                   0},
+                   0,
+                   line.dead_zone},
                   options, run.first, tracks, power, following);
     }
     tracks.coherence = (power > 0).select(following / power.max(1e-300), 0.0);

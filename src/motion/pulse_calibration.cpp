@@ -15,6 +15,7 @@
 #include "echosieve/core/error.hpp"
 #include "motion/gate_spectrum.hpp"
 #include "motion/line.hpp"
+#include "motion/recording_check.hpp"
 
 namespace echosieve {
 
@@ -61,7 +62,10 @@ PulseCalibration calibrate_pulse_delay(const Recording& recording, double depth,
     const RecordingSettings& settings = recording.settings;
     const auto [baseband, states] = std::visit(
         [&](const auto& frames) {
-            Baseband<double> y = to_baseband<double>(frames.view(), settings, options.baseband);
+            validate(settings);
+            BasebandOptions own = options.baseband;
+            own.offset = settled_offset(frames.view(), settings, own, OffsetOptions{});
+            Baseband<double> y = to_baseband<double>(frames.view(), settings, own);
             std::vector<FrameState> checked = check_frames(frames.view(), y);
             return std::pair(std::move(y), std::move(checked));
         },

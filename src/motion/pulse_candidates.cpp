@@ -8,6 +8,7 @@
 #include <utility>
 #include <vector>
 
+#include "echosieve/core/whole_number.hpp"
 #include "motion/slow_time.hpp"
 #include "motion/time_courses.hpp"
 
@@ -44,10 +45,10 @@ Eigen::ArrayXd followers(const Eigen::ArrayXXd& turns, const Eigen::ArrayXd& pul
 // sqrt(-V(z_1) V(z_2)) of the best two depths, whichever sign p has.
 double opposition(const Eigen::ArrayXd& v, const LineHistory& line, const WallLimits& limits) {
     const double spacing = line.depth(1) - line.depth(0);
-    const auto first = std::clamp<Eigen::Index>(
-        static_cast<Eigen::Index>(std::ceil(line.index(limits.first_depth))), 0, v.size());
-    const Eigen::Index nearest = std::lround(limits.smallest_diameter / spacing);
-    const Eigen::Index furthest = std::lround(limits.largest_diameter / spacing);
+    const auto whole = [&](double place) { return held_whole(place, Eigen::Index{0}, v.size()); };
+    const Eigen::Index first = whole(std::ceil(line.index(limits.first_depth)));
+    const Eigen::Index nearest = whole(std::round(limits.smallest_diameter / spacing));
+    const Eigen::Index furthest = whole(std::round(limits.largest_diameter / spacing));
     double best = 0;
     for (Eigen::Index i = first; i < v.size(); ++i) {
         for (Eigen::Index j = i + nearest; j < std::min(i + furthest, v.size()); ++j) {
@@ -91,7 +92,8 @@ std::vector<PulseCandidate> pulse_candidates(const LineHistory& line, const Comm
         }
     }
     const Eigen::ArrayXXcd lines = matched_lines(still, options.tracks.line_smoothing);
-    const auto lag = std::max<Eigen::Index>(1, std::lround(options.lag * rate));
+    const Eigen::Index lag =
+        held_whole(std::round(options.lag * rate), Eigen::Index{1}, line.frames() - 1);
     const Eigen::Index count = line.frames() - lag;
     const Eigen::ArrayXXd turns =
         (lines.topRows(count).conjugate() * lines.bottomRows(count)).imag();

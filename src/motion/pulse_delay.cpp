@@ -184,7 +184,7 @@ std::vector<Piece> line_pieces(const LineHistory& line, const PulseDelayOptions&
     const double half = line.settings.depth(options.piece / 2 / sensor.bandwidth);
     std::vector<Piece> pieces;
     std::vector<double> bends;
-    for (double z = line.first_depth() + options.top + half; z + half <= line.last_depth();
+    for (double z = line.first_depth() + line.dead_zone + half; z + half <= line.last_depth();
          z += half) {
         const GateSpectrum gate = gate_spectrum(line, z, half, 1.0, widest_band);
         Piece piece{z, gate.grid, (gate.frequencies - sensor.centre_frequency) / sensor.bandwidth,

@@ -11,7 +11,9 @@
 
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/smoothing.hpp"
@@ -35,6 +37,8 @@ void validate(const PursuitTrackOptions& options) {
     require(options.least_amplitude >= 0 && options.least_amplitude < 1, "least_amplitude",
             options.least_amplitude, "must lie in [0, 1)");
     validate(options.smoothing);
+    detail::require_at_most(options.association, largest_option::factor, "association",
+                            "[pulse lengths]");
 }
 
 EchoTrack follow_echo(const LineHistory& line, const WallGate& gate, double wall_depth,
@@ -46,10 +50,10 @@ EchoTrack follow_echo(const LineHistory& line, const WallGate& gate, double wall
     const RecordingSettings& settings = line.settings;
     const Eigen::Index frames = line.frames();
     const Eigen::Index last_sample = line.samples.cols() - 1;
-    const Eigen::Index first =
-        std::max<Eigen::Index>(0, std::lround(line.index(gate.depth - gate.half_length)));
-    const Eigen::Index last =
-        std::min<Eigen::Index>(last_sample, std::lround(line.index(gate.depth + gate.half_length)));
+    const Eigen::Index first = held_whole(std::round(line.index(gate.depth - gate.half_length)),
+                                          Eigen::Index{0}, line.samples.cols());
+    const Eigen::Index last = held_whole(std::round(line.index(gate.depth + gate.half_length)),
+                                         Eigen::Index{-1}, last_sample);
     require(last > first, "gate depth", gate.depth,
             detail::concatenate("the gate must overlap ", line.first_depth(), " to ",
                                 line.last_depth(), " [m]"));

@@ -9,6 +9,7 @@
 #include <limits>
 #include <numbers>
 
+#include "echosieve/core/whole_number.hpp"
 #include "kernels/wall_sums_kernel.hpp"
 #include "motion/layers.hpp"
 #include "motion/slow_time.hpp"
@@ -19,6 +20,8 @@ namespace {
 
 constexpr double standing_motion = 30e-6;  // over the range of p [m]
 constexpr double slots_per_sigma = 5;      // of the drift's Gaussian
+// Of the drift: more than any recording has.
+constexpr Eigen::Index most_slots = 10'000'000;
 
 }  // namespace
 
@@ -42,8 +45,11 @@ ShareScan::ShareScan(const LayerTimes& times, const Eigen::ArrayXd& moments,
     const double range = quantile(times.pulse, 0.98) - quantile(times.pulse, 0.02);
     require(range > 0, "range of the pulse", range, "must be positive");
     step_ = times.sound_speed / 2 / sensor.centre_frequency / options.steps_per_wavelength / range;
-    against_ = static_cast<Eigen::Index>(std::ceil(options.against / range / step_));
-    reach_ = static_cast<Eigen::Index>(std::ceil(options.largest_share / range / step_));
+    const auto steps = [&](double share) {
+        return held_whole(std::ceil(share / range / step_), Eigen::Index{0}, most_scanned_shares);
+    };
+    against_ = steps(options.against);
+    reach_ = steps(options.largest_share);
     const Eigen::Index count = against_ + 1 + reach_;
     shares_ = step_ * Eigen::ArrayXd::LinSpaced(count, -static_cast<double>(against_),
                                                 static_cast<double>(reach_));
@@ -76,8 +82,8 @@ std::array<FastestShare, 2> ShareScan::operator()(const GateSpectrum& gate, doub
     std::array<FastestShare, 2> found;
     for (const std::size_t k : {0U, 1U}) {
         found[k] = fastest(curves[k], total_of(curves[k], 1), total_of(curves[1 - k], 1));
-        found[k].total =
-            total_of(curves[k], static_cast<Eigen::Index>(standing_motion / step_ + 1e-6));
+        found[k].total = total_of(
+            curves[k], held_whole(standing_motion / step_ + 1e-6, Eigen::Index{0}, reach_));
     }
     return found;
 }
@@ -110,9 +116,9 @@ Eigen::ArrayXXcd ShareScan::without_drift(const Eigen::ArrayXXcd& values) const 
         ((values * weights_ * layer_phasors(bins_, times_, {share, 0}).conjugate()).matrix() * echo)
             .array();
     Eigen::ArrayXcd slots =
-        Eigen::ArrayXcd::Zero(static_cast<Eigen::Index>(places_.maxCoeff()) + 1);
+        Eigen::ArrayXcd::Zero(held_whole(places_.maxCoeff(), Eigen::Index{0}, most_slots) + 1);
     for (Eigen::Index i = 0; i < product.size(); ++i) {
-        slots[static_cast<Eigen::Index>(places_[i])] += product[i];
+        slots[held_whole(places_[i], Eigen::Index{0}, slots.size() - 1)] += product[i];
     }
     const Eigen::ArrayXd slow =
         unwrapped_phase(gaussian_smooth<std::complex<double>>(slots, slots_per_sigma));
@@ -121,7 +127,7 @@ Eigen::ArrayXXcd ShareScan::without_drift(const Eigen::ArrayXXcd& values) const 
     for (Eigen::Index i = 0; i < phase.size(); ++i) {
         const double place = std::clamp(places_[i] - 0.5, 0.0, last);
         const auto k =
-            std::min(static_cast<Eigen::Index>(place), std::max<Eigen::Index>(slow.size() - 2, 0));
+            held_whole(place, Eigen::Index{0}, std::max<Eigen::Index>(slow.size() - 2, 0));
         const double t = place - static_cast<double>(k);
         phase[i] = (1 - t) * slow[k] + t * slow[std::min(k + 1, slow.size() - 1)];
     }
@@ -235,8 +241,9 @@ FastestShare ShareScan::fastest(const Eigen::ArrayXd& evidence, double total, do
     const double below = evidence[at - 1];
     const double part = (largest - slack - below) / std::max(evidence[at] - below, 1e-12);
     found.share = shares_[at - 1] + step_ * std::clamp(part, 0.0, 1.0);
-    const auto slower = std::max<Eigen::Index>(
-        0, against_ + static_cast<Eigen::Index>(options_.distinct * found.share / step_));
+    const Eigen::Index slower =
+        held_whole(static_cast<double>(against_) + options_.distinct * found.share / step_,
+                   Eigen::Index{0}, shares_.size() - 1);
     found.evidence = largest - evidence[std::min(slower, at - 1)];
     return found;
 }

@@ -15,6 +15,9 @@
 
 namespace echosieve {
 
+/// Of the grid, either way: the scan's memory grows with the square of their number.
+inline constexpr Eigen::Index most_scanned_shares = 256;
+
 // An artery's wall is what moves fastest with its pulse: tissue outside it follows, the less the
 // further away, and tissue beside the vessel, at the wall's depth, is slower still. So each gate is
 // asked for its fastest share, whatever else it holds.

@@ -9,7 +9,9 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "echosieve/correlate/sampled.hpp"
+#include "motion/line.hpp"
 #include "motion/plain.hpp"
 
 namespace echosieve {
@@ -29,15 +31,14 @@ std::vector<bool> find_slips(const BasebandView& baseband, const std::vector<Fra
     const double spacing =
         settings.depth(baseband.grid.time(1)) - settings.depth(baseband.grid.time(0));
     const Eigen::Index first =
-        std::clamp<Eigen::Index>(std::lround(std::min(dead_zone / spacing, 1e9)), 0, y.cols() - 1);
+        std::min(first_below(dead_zone, baseband.grid, settings), y.cols() - 1);
     const Eigen::Index count = y.cols() - first;
-    const Eigen::Index step =
-        std::max<Eigen::Index>(1, std::lround(std::min(options.span * settings.frame_rate, 1e9)));
+    const Eigen::Index step = held_whole(std::round(options.span * settings.frame_rate),
+                                         Eigen::Index{1}, Eigen::Index{most_counted});
     const double limit = static_cast<double>(step) * options.largest_turn * settings.sound_speed /
                          (4 * std::numbers::pi * settings.sensor.centre_frequency) / spacing;
-    const Eigen::Index reach = std::min<Eigen::Index>(
-        count - 1,
-        static_cast<Eigen::Index>(std::ceil(std::min(options.largest_shift / spacing, 1e9))));
+    const Eigen::Index reach =
+        held_whole(std::ceil(options.largest_shift / spacing), Eigen::Index{0}, count - 1);
     std::vector<double> correlation(static_cast<std::size_t>(2 * reach + 1));
     const Eigen::ArrayXd norm = y.rightCols(count).abs2().rowwise().sum().sqrt();
     for (Eigen::Index i = 0; i + step < frames; ++i) {

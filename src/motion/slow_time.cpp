@@ -39,11 +39,40 @@ std::vector<double> gaussian_taps(double sigma) {
 
 namespace echosieve {
 
+namespace {
+
+constexpr Eigen::Index longest_direct_average = 1000;  // summed sample by sample
+
+// By running sums: the time does not grow with the length.
+Eigen::ArrayXd long_average(const Eigen::Ref<const Eigen::ArrayXd>& x, Eigen::Index length) {
+    const Eigen::Index count = x.size();
+    Eigen::ArrayXd sums(count + 1);
+    sums[0] = 0;
+    for (Eigen::Index i = 0; i < count; ++i) {
+        sums[i + 1] = sums[i] + (x[i] - x[0]);
+    }
+    Eigen::ArrayXd y(count);
+    for (Eigen::Index i = 0; i < count; ++i) {
+        const Eigen::Index first = i - length / 2;
+        const Eigen::Index begin = std::clamp<Eigen::Index>(first, 0, count);
+        const Eigen::Index end = std::clamp<Eigen::Index>(first + length, 0, count);
+        const auto beyond = static_cast<double>(first + length - end);  // samples after the last
+        y[i] = x[0] + (sums[end] - sums[begin] + beyond * (x[count - 1] - x[0])) /
+                          static_cast<double>(length);
+    }
+    return y;
+}
+
+}  // namespace
+
 Eigen::ArrayXd moving_average(const Eigen::Ref<const Eigen::ArrayXd>& x, Eigen::Index length) {
     require(length >= 1, "length", length, "must be at least 1 [samples]");
     const Eigen::Index count = x.size();
     const Eigen::Index before = length / 2;
     Eigen::ArrayXd y(count);
+    if (length > longest_direct_average) {
+        return long_average(x, length);
+    }
     for (Eigen::Index i = 0; i < count; ++i) {
         double sum = 0;
         for (Eigen::Index k = i - before; k < i - before + length; ++k) {

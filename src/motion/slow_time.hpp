@@ -2,10 +2,13 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
 #include <cstddef>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/whole_number.hpp"
 
 namespace echosieve {
 
@@ -20,8 +23,21 @@ namespace detail {
 
 }  // namespace detail
 
+/// Up to this sigma [samples] every sample is smoothed by itself.
+inline constexpr double longest_direct_sigma = 2000;
+
+namespace detail {
+
+/// x smoothed by a sigma far beyond longest_direct_sigma: means over a few hundredths of it, those
+/// smoothed, and straight lines between them. The error is 1e-5 of what is left.
+template <class T>
+[[nodiscard]] Eigen::ArrayX<T> long_smooth(const Eigen::Ref<const Eigen::ArrayX<T>>& x,
+                                           double sigma);
+
+}  // namespace detail
+
 /// x smoothed by a Gaussian of standard deviation sigma [samples] >= 0; mirrored at the ends, 0
-/// changes nothing.
+/// changes nothing. Takes no longer the longer sigma is, beyond longest_direct_sigma.
 template <class T>
 [[nodiscard]] Eigen::ArrayX<T> gaussian_smooth(const Eigen::Ref<const Eigen::ArrayX<T>>& x,
                                                double sigma) {
@@ -29,6 +45,9 @@ template <class T>
     const Eigen::Index count = x.size();
     if (sigma < 0.05 || count < 2) {  // the neighbours' taps are below 1e-80
         return x;
+    }
+    if (sigma > longest_direct_sigma) {
+        return detail::long_smooth<T>(x, sigma);
     }
     const std::vector<double> taps = detail::gaussian_taps(sigma);
     const auto reach = static_cast<Eigen::Index>(taps.size()) - 1;
@@ -40,6 +59,35 @@ template <class T>
     for (Eigen::Index k = 1; k <= reach; ++k) {
         y += taps[static_cast<std::size_t>(k)] *
              (padded.segment(reach - k, count) + padded.segment(reach + k, count));
+    }
+    return y;
+}
+
+template <class T>
+Eigen::ArrayX<T> detail::long_smooth(const Eigen::Ref<const Eigen::ArrayX<T>>& x, double sigma) {
+    constexpr double blocks_a_sigma = 200;
+    const auto count = static_cast<double>(x.size());
+    const Eigen::Index blocks =
+        held_whole(std::ceil(count * blocks_a_sigma / sigma), Eigen::Index{1}, x.size());
+    const double length = count / static_cast<double>(blocks);  // of a block [samples]
+    const auto first = [&](Eigen::Index k) {
+        return static_cast<Eigen::Index>(std::round(static_cast<double>(k) * length));
+    };
+    Eigen::ArrayX<T> means(blocks);
+    for (Eigen::Index k = 0; k < blocks; ++k) {
+        means[k] = x.segment(first(k), first(k + 1) - first(k)).mean();
+    }
+    // The mirrored means repeat after twice their number: what is smoothed further is their mean.
+    const double longest = 4 * static_cast<double>(blocks);
+    const Eigen::ArrayX<T> smooth =
+        blocks > 1 ? gaussian_smooth<T>(means, std::min(sigma / length, longest)) : means;
+    Eigen::ArrayX<T> y(x.size());
+    for (Eigen::Index i = 0; i < y.size(); ++i) {
+        const double place = std::clamp((static_cast<double>(i) + 0.5) / length - 0.5, 0.0,
+                                        static_cast<double>(blocks - 1));
+        const auto k = static_cast<Eigen::Index>(place);
+        const double t = place - static_cast<double>(k);
+        y[i] = (1 - t) * smooth[k] + t * smooth[std::min(k + 1, blocks - 1)];
     }
     return y;
 }

@@ -6,6 +6,7 @@
 #include <variant>
 #include <vector>
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/plain.hpp"
 #include "motion/slow_time.hpp"
@@ -30,14 +31,22 @@ Eigen::ArrayXd smoothed(const Eigen::ArrayXd& x, const Smoothing& smoothing, dou
         smoothing);
 }
 
+namespace {
+
+constexpr Eigen::Index longest_average = 1'000'000;  // [frames], a quarter of an hour at 1 kHz
+
+}  // namespace
+
 void validate(const Smoothing& smoothing) {
     if (const auto* average = std::get_if<MovingAverage>(&smoothing)) {
         require(average->frames >= 1, "moving average", average->frames,
                 "must be at least 1 [frames]");
+        detail::require_at_most(average->frames, longest_average, "moving average", "[frames]");
     }
     if (const auto* gaussian = std::get_if<GaussianSmoothing>(&smoothing)) {
         require(gaussian->sigma >= 0 && std::isfinite(gaussian->sigma), "smoothing sigma",
                 gaussian->sigma, "must be zero or more and finite [s]");
+        detail::require_at_most(gaussian->sigma, largest_option::time, "smoothing sigma", "[s]");
     }
 }
 

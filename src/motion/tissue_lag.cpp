@@ -14,8 +14,6 @@ namespace echosieve {
 
 namespace {
 
-constexpr double smallest_share = 1e-9;  // [m]
-
 // By how much later than p [s] the tissue pulsates: 0 unless that explains it much better.
 double tissue_lag(const LineHistory& line, const LayerTimes& times,
                   const std::vector<LayeredGate>& gates, const TissueLagOptions& options) {
@@ -70,8 +68,7 @@ bool settle_tissue_lag(const LineHistory& line, const SeparatedWall& near, const
         double sum = 0;
         for (const SeparatedWall* wall : {&near, &far}) {
             WallState state = wall->state;
-            const double start =
-                std::max(state.sense * wall->layered.fit.shares[0].pulse, smallest_share);
+            const double start = held_share(state.sense * wall->layered.fit.shares[0].pulse);
             state.bulk = wall->layered.fit.shares[0].bulk;
             state.share = start;
             WallModel model(wall->layered.gate, trial, state, largest_layer(state, 2.5),

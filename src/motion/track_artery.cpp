@@ -16,6 +16,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/threads.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
@@ -28,8 +29,10 @@
 #include "motion/line.hpp"
 #include "motion/phase_track.hpp"
 #include "motion/pulse_evidence.hpp"
+#include "motion/recording_check.hpp"
 #include "motion/slow_time.hpp"
 #include "motion/smoothed.hpp"
+#include "motion/wall_finder.hpp"
 #include "motion/wall_pursuit.hpp"
 #include "motion/wall_report.hpp"
 #include "motion/wall_search.hpp"
@@ -77,6 +80,7 @@ ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameS
                           const TrackOptions& options) {
     validate(options);
     validate(baseband);
+    require_trackable(baseband.settings, baseband.grid, options);
     require(states.size() == baseband.frames(), "number of frame states", states.size(),
             detail::concatenate("must equal the frames, ", baseband.frames()));
     ArteryMotion result;
@@ -88,12 +92,14 @@ ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameS
         result.status = TrackStatus::too_few_frames;
         return result;
     }
-    LineHistory line = line_history(baseband, states);
-    result.without_contact = leave_out_lost_contact(line, options.walls.dead_zone, options.contact);
+    LineHistory line = line_history(baseband, states, options.walls.dead_zone);
+    result.without_contact = leave_out_lost_contact(line, options.contact);
+    warn_of_gain_steps(line, result.warnings);
     // The walls are looked for and taken apart in fewer frames, and followed in all.
     const double shorter = std::min(1.0, 4e6 / line.settings.sensor.centre_frequency);
-    const auto length = std::max<Eigen::Index>(
-        1, std::lround(options.averaging * shorter * line.settings.frame_rate));
+    const Eigen::Index length =
+        held_whole(std::round(options.averaging * shorter * line.settings.frame_rate),
+                   Eigen::Index{1}, line.frames());
     LineHistory averaged = averaged_line(line, line_motion(line, options.motion.tracks),
                                          even_blocks(line.frames(), length));
     const CommonMotion motion = estimate_common_motion(averaged, options.motion);
@@ -111,6 +117,7 @@ ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameS
         find_and_separate_walls(averaged, motion, options.walls, options.separation, options.search,
                                 options.wall_motion, options.confidence);
     if (!found) {
+        warn_of_ranges(line, options.walls, result.warnings);
         result.status = TrackStatus::no_artery;
         return result;
     }
@@ -175,11 +182,18 @@ ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameS
 ArteryMotion track_artery(const Recording& recording, const TrackOptions& options) {
     validate(options);
     return std::visit(
-        [&](const auto& frames) {
-            const Baseband<double> baseband =
-                conditioned(frames.view(), recording.settings, options.baseband);
-            return track_artery(baseband, check_frames(frames.view(), baseband, options.frames),
-                                options);
+        [&](const auto& matrix) {
+            const auto frames = matrix.view();
+            require(frames.samples() >= 1, "samples a frame", frames.samples(),
+                    "must be at least 1");
+            TrackOptions own = options;
+            own.baseband.offset =
+                settled_offset(frames, recording.settings, options.baseband, options.offset);
+            const Baseband<double> baseband = conditioned(frames, recording.settings, own.baseband);
+            const std::vector<FrameState> states = check_frames(frames, baseband, options.frames);
+            ArteryMotion motion = track_artery(baseband, states, own);
+            apply(check_samples(frames, recording.settings, states, own), motion);
+            return motion;
         },
         recording.samples);
 }

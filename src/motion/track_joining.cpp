@@ -10,6 +10,7 @@
 #include <utility>
 #include <vector>
 
+#include "echosieve/core/whole_number.hpp"
 #include "motion/slow_time.hpp"
 
 namespace echosieve {
@@ -18,10 +19,12 @@ namespace {
 
 using Complex = std::complex<double>;
 
+constexpr Eigen::Index most_steps = 2000;  // either way, that a course over a gap is searched by
+
 // Four points (Lagrange) of a table with unit steps; its ends hold on.
 Complex interpolated(const Eigen::ArrayXcd& table, double place) {
     const double inside = std::clamp(place, 1.0, static_cast<double>(table.size()) - 2.001);
-    const auto k = static_cast<Eigen::Index>(inside);
+    const auto k = held_whole(inside, Eigen::Index{1}, table.size() - 3);
     const double t = inside - static_cast<double>(k);
     return table[k - 1] * (-t * (t - 1) * (t - 2) / 6) +
            table[k] * ((t + 1) * (t - 1) * (t - 2) / 2) +
@@ -36,7 +39,7 @@ public:
         : step_(line.depth(1) - line.depth(0)),
           phase_per_metre_(line.phase_per_metre(line.grid.mixing_frequency)) {
         const Eigen::Index gates = tracks.depths.size();
-        lags_ = static_cast<Eigen::Index>(std::ceil(reach / step_)) + 3;
+        lags_ = held_whole(std::ceil(reach / step_), Eigen::Index{0}, line.samples.cols()) + 3;
         for (Eigen::Index g = 0; g < gates; ++g) {
             const Eigen::ArrayXd u = tracks.displacement.col(g);
             const std::pair<Eigen::Index, Eigen::Index> gate =
@@ -140,8 +143,8 @@ void join_tracks(const LineHistory& line, PhaseTracks& tracks, const Eigen::Arra
     const double furthest =
         std::min((courses.loads.cwiseAbs().transpose() * reach).maxCoeff(), 2 * options.most_reach);
     std::vector<bool> measured(static_cast<std::size_t>(line.frames()), false);
-    const auto most = static_cast<Eigen::Index>(
-        std::max(1L, std::lround(options.window * line.settings.frame_rate)));
+    const Eigen::Index most = held_whole(std::round(options.window * line.settings.frame_rate),
+                                         Eigen::Index{1}, line.frames());
     const auto mark = [&](const FrameRun& run) {
         std::fill_n(measured.begin() + static_cast<std::ptrdiff_t>(run.first), run.count, true);
     };
@@ -169,7 +172,7 @@ void join_tracks(const LineHistory& line, PhaseTracks& tracks, const Eigen::Arra
         const auto search = [&](const Eigen::Vector2d centre, const Eigen::Vector2d& far,
                                 const Eigen::Vector2d& by) {
             const auto steps = [&](Eigen::Index k) {
-                return static_cast<Eigen::Index>(std::ceil(far[k] / by[k]));
+                return held_whole(std::ceil(far[k] / by[k]), Eigen::Index{0}, most_steps);
             };
             for (Eigen::Index i = -steps(0); i <= steps(0); ++i) {
                 for (Eigen::Index j = -steps(1); j <= steps(1); ++j) {

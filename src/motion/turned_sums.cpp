@@ -6,6 +6,7 @@
 #include <cstddef>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "kernels/turned_sums_kernel.hpp"
 
 namespace echosieve {
@@ -30,8 +31,8 @@ RowWeights TurnedSums::between(double at) const {
     constexpr std::array<double, 6> scale = {-1.0 / 120, 1.0 / 24,  -1.0 / 12,
                                              1.0 / 12,   -1.0 / 24, 1.0 / 120};
     RowWeights out;
-    out.first = std::clamp<Eigen::Index>(static_cast<Eigen::Index>(std::floor(at)) - 2, 0,
-                                         rows() - static_cast<Eigen::Index>(scale.size()));
+    out.first = held_whole(std::floor(at) - 2, Eigen::Index{0},
+                           rows() - static_cast<Eigen::Index>(scale.size()));
     const double x = at - static_cast<double>(out.first);
     for (std::size_t k = 0; k < scale.size(); ++k) {
         double product = scale[k];

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 
@@ -31,6 +32,8 @@ void validate(const WallConfidenceOptions& options) {
     require(options.close > 0, "close", options.close, "must be positive [m]");
     require(options.least_confidence >= 0 && options.least_confidence <= 1, "least_confidence",
             options.least_confidence, "must lie in [0, 1]");
+    detail::require_at_most(options.deviation_scale, largest_option::factor, "deviation_scale");
+    detail::require_at_most(options.close, largest_option::length, "close", "[m]");
 }
 
 double wall_confidence(const WallSigns& signs, const WallConfidenceOptions& options) {

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "motion/averaged_line.hpp"
 #include "motion/block_means.hpp"
 #include "motion/common_motion.hpp"
@@ -29,7 +30,7 @@ std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion&
     const double rate = line.settings.frame_rate;
     const LayerTimes all{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
     const auto in_frames = [&](double interval) {
-        return std::max<Eigen::Index>(1, std::lround(interval * rate));
+        return held_whole(std::round(interval * rate), Eigen::Index{1}, line.frames());
     };
     const double most =
         options.largest_turn / line.phase_per_metre(line.settings.sensor.centre_frequency);

@@ -85,10 +85,13 @@ WallState likeliest_wall(WallModel& model, WallState start, const WallSearch& se
         return out;
     };
     const auto settle_noise = [&] {
-        noise = std::max(model.layers(wall, noise).noise, options.least_noise * model.power());
+        const double left = model.layers(wall, noise).noise;
+        const double floor = options.least_noise * model.power();
+        noise = left > floor ? left : floor;  // whatever a NaN says
     };
     validate(search);
-    const double most = start.largest_share > 0 ? start.largest_share : 10 * start.share;
+    const double most = std::min(start.largest_share > 0 ? start.largest_share : 10 * start.share,
+                                 largest_wall_share);
     const double least = std::min(start.smallest_share, most);
     const double lowest = std::clamp(search.lowest_ratio * start.share, least, most);
     const double highest = std::clamp(search.highest_ratio * start.share, least, most);

@@ -5,11 +5,13 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <limits>
 #include <numbers>
 #include <utility>
 #include <vector>
 
 #include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "kernels/wall_sums_kernel.hpp"
 #include "motion/block_means.hpp"
 #include "motion/layers.hpp"
@@ -23,8 +25,13 @@ using Complex = std::complex<double>;
 
 constexpr double lowest_tissue = -0.15;  // of the wall's share
 constexpr double thickest = 0.3;         // of the radius: the sheet strains no further in
-constexpr double smallest_share = 1e-9;  // [m]
 constexpr Eigen::Index margin = 4;       // rows of a table beyond, for the interpolation
+
+// A sheet of more layers than this costs more than a finer one is worth: their number is cubed.
+constexpr Eigen::Index most_sheet_layers = 32;
+// Of the tables, half a radian each where the pulse is furthest from its mean: what turns by more
+// is no wall, but a pulse that is none, or a share that ran away.
+constexpr Eigen::Index most_steps = 1500;
 
 // a(d)
 Eigen::ArrayXd strained(const WallState& wall, const Eigen::ArrayXd& d) {
@@ -37,14 +44,15 @@ Eigen::ArrayXd strained(const WallState& wall, const Eigen::ArrayXd& d) {
 QuietBlockLimits block_limits(const WallState& wall, const RecordingSettings& settings,
                               const WallModelOptions& options) {
     const auto in_frames = [&](double interval) {
-        return std::max<Eigen::Index>(1, std::lround(interval * settings.frame_rate));
+        return held_whole(std::round(interval * settings.frame_rate), Eigen::Index{1},
+                          Eigen::Index{most_counted});
     };
     // An average is turned by half of the wall's share: neither wall nor tissue is further from it.
     const double phase_per_metre =
         2 * std::numbers::pi * settings.sensor.centre_frequency * 2 / settings.sound_speed;
     const double most = options.largest_turn / phase_per_metre;
     return {in_frames(options.interval), in_frames(options.longest_interval),
-            2 * most / std::max(wall.share, smallest_share),
+            2 * most / std::max(wall.share, smallest_wall_share),
             most / std::max(std::abs(wall.bulk - wall.tissue), 0.1)};
 }
 
@@ -77,18 +85,27 @@ WallModel::WallModel(const GateSpectrum& gate, const LayerTimes& times, const Wa
             .exp()
             .max(least_power);
     const double resolution = settings.sound_speed / 2 / sensor.bandwidth;
-    const double spacing = options.spacing * resolution;
     const double lead = options.lead * (1e6 / sensor.bandwidth);
-    const auto outside = static_cast<Eigen::Index>(std::ceil(lead / spacing));
-    const auto inside = static_cast<Eigen::Index>(std::ceil(options.thickness / spacing));
+    const double spacing =
+        std::max(options.spacing * resolution,
+                 (lead + options.thickness) / static_cast<double>(most_sheet_layers));
+    const auto layers_in = [&](double length) {
+        return held_whole(std::ceil(length / spacing), Eigen::Index{0}, most_sheet_layers);
+    };
+    const Eigen::Index outside = layers_in(lead);
+    const Eigen::Index inside = layers_in(options.thickness);
     distances_ =
         spacing * Eigen::ArrayXd::LinSpaced(outside + inside + 1, -static_cast<double>(outside),
                                             static_cast<double>(inside));
     const double reach = std::max((coarse.pulse - coarse.pulse.mean()).abs().maxCoeff(), 1e-3);
     step_ = largest_turn /
             (2 * std::numbers::pi * gate.frequencies.maxCoeff() * 2 / times.sound_speed * reach);
+    const double most = static_cast<double>(most_steps) * step_;
+    if (!(largest_share <= most)) {
+        largest_layer_ = largest_share = most;
+    }
     const auto steps = [&](double share) {
-        return static_cast<Eigen::Index>(std::ceil(share / step_)) + margin;
+        return held_whole(std::ceil(share / step_), Eigen::Index{0}, 2 * most_steps) + margin;
     };
     below_ = steps(-lowest_tissue * largest_share);
     const Eigen::Index above = steps(largest_share);
@@ -326,11 +343,19 @@ void WallModel::solve(const WallState& wall, double noise) {
 }
 
 double WallModel::evidence(const WallState& wall, double noise) {
+    if (!(largest_layer(wall, 1) <= largest_layer_)) {
+        return -std::numeric_limits<double>::infinity();
+    }
     solve(wall, noise);
     return solved_.evidence;
 }
 
-WallModel::Layers WallModel::layers(const WallState& wall, double noise) {
+WallModel::Layers WallModel::layers(const WallState& asked, double noise) {
+    WallState wall = asked;
+    if (const double most = largest_layer(wall, 1); !(most <= largest_layer_)) {
+        wall.share *= largest_layer_ / most;
+        wall.radial_share *= largest_layer_ / most;
+    }
     solve(wall, noise);
     const Solved& solved = solved_;
     const Reduced& r = reduced_;

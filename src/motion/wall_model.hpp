@@ -3,7 +3,9 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <complex>
+#include <limits>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -61,6 +63,16 @@ struct WallState {
     }
 };
 
+/// Shares that are fitted are held within these [m]: a wall moves, and by far less than it is wide
+/// over a pulse. A fit that runs away ends at the second, and no search takes what it finds there.
+inline constexpr double smallest_wall_share = 1e-9;
+inline constexpr double largest_wall_share = 3e-3;
+
+/// The share within those bounds; the smallest for a NaN.
+[[nodiscard]] inline double held_share(double share) noexcept {
+    return share > smallest_wall_share ? std::min(share, largest_wall_share) : smallest_wall_share;
+}
+
 /// How far frames may differ that are averaged while a wall is taken apart.
 [[nodiscard]] QuietBlockLimits block_limits(const WallState& wall,
                                             const RecordingSettings& settings,
@@ -81,7 +93,8 @@ public:
               const WallModelOptions& options = {});
 
     /// Log evidence of a wall. Its sense, bulk shares and own motion are those of the set-up;
-    /// depth, share, radius and prior are the argument's. After a call that differed in depth or
+    /// depth, share, radius and prior are the argument's. -infinity for shares that turn the echoes
+    /// by so much that no table is meant to hold them. After a call that differed in depth or
     /// wall_power alone it costs a tenth.
     [[nodiscard]] double evidence(const WallState& wall, double noise);
 
@@ -92,7 +105,8 @@ public:
     /// Mean squared value per block and bin.
     [[nodiscard]] double power() const noexcept { return power_; }
 
-    /// The posterior mean as layers, the `wall_layers` first of them the wall's, then what stands
+    /// The posterior mean as layers, shares that no table holds lowered to those that one does; the
+    /// `wall_layers` first of them the wall's, then what stands
     /// still, then the tissue; the noise is that of the averaged frames.
     struct Layers {
         std::vector<LayerShare> shares;
@@ -157,7 +171,8 @@ private:
     Eigen::ArrayXd pulse_power_;
     Eigen::ArrayXd distances_;  // d
     double step_ = 0;
-    Eigen::Index below_ = 0;        // rows below share 0
+    double largest_layer_ = std::numeric_limits<double>::infinity();  // less if it was cut off
+    Eigen::Index below_ = 0;                                          // rows below share 0
     Eigen::Index cross_below_ = 0;  // of the table of differences between wall and tissue
     TurnedSums tissue_projection_, wall_projection_, gram_, cross_;
     TurnedSums still_tissue_, still_wall_;  // E^H E of what stands still and the others

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/whole_number.hpp"
 #include "motion/block_means.hpp"
 #include "motion/common_motion.hpp"
 #include "motion/gap_settling.hpp"
@@ -56,11 +57,12 @@ std::array<LayerShare, 2> divided(const LayerShare& tissue) {
 
 constexpr double fastest_drift = 1.5;  // [Hz]
 constexpr int cycle_steps = 8;         // of the bulk share, a half wavelength
+constexpr int most_cycle_steps = 100;  // either way
+constexpr int most_offsets = 200;      // of a wall's depth, either way
 constexpr double smallest_bulk_step = 0.02;
 constexpr double least_cycle_evidence = 30;
 constexpr int drift_steps = 5;            // a 12th of a half wavelength each, over the recording
 constexpr double smallest_radius = 1e-3;  // [m]
-constexpr double smallest_share = 1e-9;   // [m]
 
 // The line's bulk share where the wall was found.
 double motion_bulk(const WallPair& pair, const SeparatedWall& wall) {
@@ -209,7 +211,7 @@ public:
         const double range = quantile(times.bulk, 0.95) - quantile(times.bulk, 0.05);
         const double step = std::max(line_.half_wavelength() / cycle_steps / std::max(range, 1e-12),
                                      smallest_bulk_step);
-        const auto steps = static_cast<int>(std::floor(options_.bulk_reach / step));
+        const int steps = held_whole(std::floor(options_.bulk_reach / step), 0, most_cycle_steps);
         double best = -std::numeric_limits<double>::infinity();
         WallState likeliest = state;
         const auto judge = [&](WallState trial, double lowest, double highest) {
@@ -254,9 +256,9 @@ public:
             reference_layer_depth(profile, state.sense, start, line_.settings, options_.reference);
         const double inwards = state.sense * (state.depth - depth);
         const double radius = std::max(state.radius - inwards, smallest_radius);
-        state.share =
+        state.share = held_share(
             std::max(state.share + state.prior.strain * state.widening() * inwards / radius,
-                     0.5 * state.share);
+                     0.5 * state.share));
         state.radius = radius;
         state.depth = depth;
     }
@@ -340,8 +342,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         for (SeparatedWall* wall : {&out.near, &out.far}) {
             const auto& shares = wall->layered.fit.shares;
             // A wall that turned round is none: it is found too small in the end.
-            wall->state.share =
-                std::max(wall->state.sense * shares[wall->reference].pulse, smallest_share);
+            wall->state.share = held_share(wall->state.sense * shares[wall->reference].pulse);
             wall->state.bulk = shares[wall->reference].bulk;
             wall->state.tissue = shares.back().bulk;
         }
@@ -361,7 +362,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
     });
     WallSearch wide{.lowest_ratio = 0.75, .highest_ratio = 1.33, .ratios = 11};
     wide.offsets.clear();
-    const int steps = static_cast<int>(std::ceil(0.8 * half_gate / (0.25 * resolution)));
+    const int steps = held_whole(std::ceil(0.8 * half_gate / (0.25 * resolution)), 0, most_offsets);
     for (int k = -steps; k <= steps; ++k) {
         wide.offsets.push_back(0.25 * resolution * k);
     }
@@ -377,8 +378,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         wall->layered.fit =
             fit_layers(wall->layered.gate, times, wall->layered.fit.shares, {.iterations = 3});
         put_fastest_first(wall->layered.fit, wall->layered.gate, times, wall->state.sense);
-        wall->state.share =
-            std::max(wall->state.sense * wall->layered.fit.shares[0].pulse, smallest_share);
+        wall->state.share = held_share(wall->state.sense * wall->layered.fit.shares[0].pulse);
         wall->state.tissue = motion_bulk(pair, *wall);
         wall->state.bulk =
             std::clamp(wall->layered.fit.shares[0].bulk, wall->state.tissue - options.bulk_reach,

@@ -2,5 +2,6 @@
 #include "echosieve/core/layout.hpp"
 
 #if ECHOSIEVE_FOUND_LAYOUT != ECHOSIEVE_LAYOUT
-#error "compiled with flags that CMake has not seen: pass them by CMAKE_CXX_FLAGS, or link no echosieve::pursuit"
+#error \
+    "compiled with flags that CMake has not seen: pass them by CMAKE_CXX_FLAGS, or link no echosieve::pursuit"
 #endif

@@ -199,7 +199,6 @@ void spoil_frames(FuzzInput& in, FrameMatrix<T>& frames) {
         &options.echoes.spread,
         &options.echoes.least_energy,
         &options.pulse.piece,
-        &options.pulse.top,
         &options.pulse.largest_shift,
         &options.least_correlation,
         &options.motion.slow_frequency,

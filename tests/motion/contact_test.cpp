@@ -1,6 +1,7 @@
 #include "motion/contact.hpp"
 
 #include <cmath>
+#include <limits>
 
 #include "echosieve/core/random.hpp"
 #include "support/check.hpp"
@@ -44,7 +45,7 @@ LineHistory made_line(Eigen::Index first, Eigen::Index last) {
 
 TEST_CASE("frames without echoes are found by their coherence, though ring-down stays") {
     LineHistory line = made_line(150, 270);
-    const std::size_t lost = leave_out_lost_contact(line, 3e-3);
+    const std::size_t lost = leave_out_lost_contact(line);
     // The coherence is smoothed by a Gaussian of 8 ms, 4 frames: each edge is uncertain by two
     // standard deviations of it.
     constexpr double edge = 8;
@@ -62,7 +63,7 @@ TEST_CASE("frames without echoes are found by their coherence, though ring-down 
 TEST_CASE("a line in contact all the time loses no frame") {
     LineHistory line = made_line(0, 0);
     const Eigen::ArrayXXcd before = line.samples;
-    CHECK(leave_out_lost_contact(line, 3e-3) == 0);
+    CHECK(leave_out_lost_contact(line) == 0);
     CHECK((line.samples == before).all());
 }
 
@@ -73,9 +74,9 @@ TEST_CASE("a frame among lost ones is lost too, though its noise is coherent by 
         line.samples.row(i) = line.samples.row(208);
     }
     LineHistory alone = line;
-    static_cast<void>(leave_out_lost_contact(alone, 3e-3, {.surroundings = 0}));
+    static_cast<void>(leave_out_lost_contact(alone, {.surroundings = 0}));
     REQUIRE(alone.usable[210]);  // by its coherence it would stay
-    static_cast<void>(leave_out_lost_contact(line, 3e-3));
+    static_cast<void>(leave_out_lost_contact(line));
     for (std::size_t i = 160; i < 260; ++i) {
         CAPTURE(i);
         CHECK(!line.usable[i]);
@@ -83,15 +84,21 @@ TEST_CASE("a frame among lost ones is lost too, though its noise is coherent by 
     // A lost frame or two take none of those around them along.
     LineHistory short_loss = made_line(0, 0);
     short_loss.usable[200] = short_loss.usable[201] = false;
-    CHECK(leave_out_lost_contact(short_loss, 3e-3) == 0);
+    CHECK(leave_out_lost_contact(short_loss) == 0);
 }
 
 TEST_CASE("contact: options outside their domain are refused, short lines are left alone") {
     LineHistory line = made_line(0, 0);
-    CHECK_THROWS_AS(leave_out_lost_contact(line, 3e-3, {.smoothing = -1}), InvalidInput);
-    CHECK_THROWS_AS(leave_out_lost_contact(line, 3e-3, {.least_coherence = 1}), InvalidInput);
-    CHECK(leave_out_lost_contact(line, 1.0) == 0);
+    CHECK_THROWS_AS(leave_out_lost_contact(line, {.smoothing = -1}), InvalidInput);
+    CHECK_THROWS_AS(leave_out_lost_contact(line, {.least_coherence = 1}), InvalidInput);
+    for (const double far : {1.0, 1e300, std::numeric_limits<double>::infinity(),
+                             std::numeric_limits<double>::quiet_NaN()}) {
+        CAPTURE(far);
+        LineHistory other = made_line(0, 0);
+        other.dead_zone = far;
+        CHECK(leave_out_lost_contact(other) == 0);
+    }
     line.samples = Eigen::ArrayXXcd(line.samples.topRows(2));
     line.usable.resize(2);
-    CHECK(leave_out_lost_contact(line, 3e-3) == 0);
+    CHECK(leave_out_lost_contact(line) == 0);
 }

@@ -3,6 +3,8 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <limits>
+#include <utility>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -56,10 +58,32 @@ TEST_CASE("depths, samples and gates of a line agree, and gates stay inside it")
     CHECK(end == 53);
     CHECK(line.gate(line.first_depth(), 1e-3).first == 0);
     CHECK(line.gate(line.last_depth(), 1e-3).second == 100);
+    // Gates outside the line, however far, hold nothing.
+    const double infinity = std::numeric_limits<double>::infinity();
+    for (const double depth : {0.0, 1e-3, 1.0, 1e300, -1e300, infinity, -infinity, std::nan("")}) {
+        CAPTURE(depth);
+        const auto [from, to] = line.gate(depth, 1e-3);
+        CHECK(from == to);
+        CHECK((from == 0 || from == 100));
+    }
+    CHECK(line.gate(15e-3, infinity) == std::pair<Eigen::Index, Eigen::Index>(0, 100));
     // An echo a half wavelength deeper has turned once.
     CHECK_WITHIN(line.phase_per_metre(4e6) * line.half_wavelength(), 2 * std::numbers::pi,
                  rounding);
     CHECK_WITHIN(line.half_wavelength(), 192.5e-6, rounding);
+}
+
+TEST_CASE("one depth ends the dead zone for all") {
+    LineHistory line = line_history(baseband(2), std::vector<FrameState>(2));
+    CHECK(line.dead_zone == default_dead_zone);
+    CHECK(line.first_below_dead_zone() == 16);  // 3 mm: 15.6 samples
+    line.dead_zone = 0;
+    CHECK(line.first_below_dead_zone() == 0);
+    for (const double far : {1.0, 1e300, std::numeric_limits<double>::infinity()}) {
+        line.dead_zone = far;
+        CHECK(line.first_below_dead_zone() == 100);
+    }
+    CHECK(line_history(baseband(2), std::vector<FrameState>(2), 5e-3).dead_zone == 5e-3);
 }
 
 TEST_CASE("a stretched line moves by its strain times the distance from the centre") {

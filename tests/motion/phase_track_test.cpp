@@ -51,6 +51,9 @@ TEST_CASE("the line's motion is that of what lies below the first offset, ring-d
     CHECK(rms(centred(line_motion(line, options) - truth)) < fine);
     PhaseTrackOptions from_the_top;
     from_the_top.first_offset = 0;
+    // What lies in the dead zone does not count whatever the first gate's place ...
+    CHECK(rms(centred(line_motion(line, from_the_top) - truth)) < fine);
+    line.dead_zone = 0;
     CHECK(rms(centred(line_motion(line, from_the_top) - truth)) > 20 * fine);
 }
 
@@ -167,6 +170,34 @@ TEST_CASE("the leading plane is that of the two largest singular values") {
     constexpr double rounding = 1e-10;  // squared singular values, and gaps between them
     CHECK_WITHIN((plane.transpose() * plane - Eigen::Matrix2d::Identity()).norm(), 0, rounding);
     CHECK_WITHIN((two * (two.transpose() * plane) - plane).norm(), 0, rounding);
+}
+
+TEST_CASE("a deeper dead zone moves the first gate down with it") {
+    LineHistory line = moving_line(frames, 0.05, 6, path);
+    const double first = line.first_depth();
+    line.dead_zone = 8e-3;
+    const PhaseTracks tracks = phase_tracks(line, {});
+    REQUIRE(tracks.depths.size() > 10);
+    CHECK_WITHIN(tracks.depths[0], first + 7.5e-3, 1e-12);
+    // Ring-down down to 7 mm: nothing of it in the line's motion.
+    line.samples.leftCols(
+        held_whole(line.index(first + 6.5e-3), Eigen::Index{0}, line.samples.cols())) += 30;
+    CHECK(rms(centred(line_motion(line, {}) - true_path(20e-3))) < 20e-6);
+}
+
+TEST_CASE("a line that ends above its first gate has no motion, and is read within its ends") {
+    for (const Eigen::Index samples : {1, 2, 3, 8, 16, 17, 20}) {
+        CAPTURE(samples);
+        LineHistory line = moving_line(50, 0.05, 6, path);
+        line.samples = Eigen::ArrayXXcd(line.samples.leftCols(samples));
+        line.grid.count = static_cast<std::size_t>(samples);
+        const Eigen::ArrayXd motion = line_motion(line, {});
+        CHECK(motion.size() == 50);
+        CHECK(motion.allFinite());
+        CHECK(phase_tracks(line, {}).displacement.allFinite());
+        line.settings.sound_speed = 1.54;  // metres become micrometres
+        CHECK(line_motion(line, {}).allFinite());
+    }
 }
 
 TEST_CASE("lines too short for a gate have no tracks, and options are checked by name") {

@@ -214,7 +214,7 @@ TEST_CASE("options of the pulse's delay outside their domain are refused") {
     refused([](auto& o) { o.floor = 0; });
     refused([](auto& o) { o.noise_left = 0; });
     refused([](auto& o) { o.piece = 3; });
-    refused([](auto& o) { o.top = -1; });
+    refused([](auto& o) { o.largest_shift = 1e4; });
     refused([](auto& o) { o.largest_shift = nan; });
     CHECK(describe(DelaySource::given) == "given");
     CHECK(describe(DelaySource::estimated) == "estimated");

@@ -88,8 +88,8 @@ struct MyOwnOptimiser {
     template <class F, class R, class Watch>
     [[nodiscard]] echosieve::OptimiseResult<R> minimise(F& objective,
                                                         const echosieve::Box<R>& where,
-                                                        std::uint64_t seed, std::span<const R> start,
-                                                        Watch&) const {
+                                                        std::uint64_t seed,
+                                                        std::span<const R> start, Watch&) const {
         echosieve::OptimiseResult<R> result;
         result.status = echosieve::OptimiseStatus::iteration_limit;
         echosieve::RandomStream random(seed);

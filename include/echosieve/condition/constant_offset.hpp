@@ -5,9 +5,11 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <span>
 #include <vector>
 
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/offset_options.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
@@ -18,18 +20,6 @@ namespace echosieve {
 // count as zero, so an offset is a step there, which is heard as an echo that stands still, and a
 // low centre or a wide band lets some of it pass everywhere. Echoes have no mean: what the samples
 // have of one is the receiver's, and is taken off before all else.
-
-struct OffsetOptions {
-    /// of the samples' rms about it, for an offset to count: the ring-down and the echoes of a wide
-    /// band have a mean of up to 0.012 (200 drawn recordings), which does no harm
-    double least = 0.02;
-    std::size_t max_frames = 64;  ///< looked at, evenly spread
-};
-
-inline void validate(const OffsetOptions& options) {
-    require(options.least >= 0, "least", options.least, "must be zero or more");
-    require(options.max_frames >= 1, "max_frames", options.max_frames, "must be at least 1");
-}
 
 /// Median over the frames of their means; 0 if it does not count, see OffsetOptions, or if no frame
 /// is finite. Throws InvalidInput for options outside their domain.

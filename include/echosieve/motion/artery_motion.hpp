@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstddef>
+#include <string>
 #include <string_view>
 #include <vector>
 
@@ -87,6 +88,9 @@ struct ArteryMotion {
     std::size_t clipped = 0;          ///< frames found clipped
     std::size_t without_contact = 0;  ///< frames without coherent echoes
     std::size_t unassociated = 0;     ///< usable frames in which a wall's echoes were not found
+    /// what is unusual about the settings, what the samples contradict of them, what was taken off
+    std::vector<std::string> warnings;
+    double trust = 1;  ///< by which qualities are lowered, since samples contradict the settings
 
     [[nodiscard]] bool usable() const noexcept { return status == TrackStatus::tracked; }
     [[nodiscard]] std::size_t valid_frames() const noexcept {

@@ -2,12 +2,14 @@
 #pragma once
 
 #include <cstddef>
+#include <string>
 #include <string_view>
 #include <vector>
 
 #include "echosieve/core/api.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/contact_options.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/track_artery.hpp"
 
 namespace echosieve {
@@ -108,6 +110,9 @@ struct BlockMotion {
                                                 ///< no walls in any block, that of the first one
     std::vector<FrameMotion> frames;
     std::vector<BlockRecord> blocks;
+    PulseDelay pulse_delay;             ///< taken off all depths: decided once, see BlockTracker
+    std::vector<std::string> warnings;  ///< see BlockTracker
+    double trust = 1;                   ///< see BlockTracker
 
     [[nodiscard]] bool usable() const noexcept { return status == TrackStatus::tracked; }
     [[nodiscard]] std::size_t valid_frames() const noexcept {

@@ -7,11 +7,13 @@
 #include <cstdint>
 #include <memory>
 #include <span>
+#include <string>
 #include <vector>
 
 #include "echosieve/core/api.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/block_motion.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 
 namespace echosieve {
 
@@ -23,6 +25,9 @@ namespace echosieve {
 // pushed, but for the first block's, and the work is done in bursts, once every S frames. finish()
 // follows the last L frames as a block of their own, whatever their overlap with the one before.
 // Blocks lie at the same frames however these are pushed: the result is the same bit by bit.
+//
+// What holds for a whole stream is decided once: a constant offset of the samples by the first
+// block, the pulse's delay by the first one with walls.
 
 /// T is std::int16_t or float. Not thread-safe: one object a thread. Can be moved; what was moved
 /// from can only be assigned to. Research use: not a medical device, not for diagnosis.
@@ -32,7 +37,8 @@ class BlockTracker {
 
 public:
     /// For frames of `samples` samples. Throws InvalidInput for settings or options outside their
-    /// domain, blocks of fewer than fewest_frames frames, or overlaps that are no whole frame.
+    /// domain, blocks of fewer than fewest_frames frames, or overlaps that are no whole frame; and
+    /// as track_artery does for a sensor or ranges that no artery can be followed with.
     BlockTracker(const RecordingSettings& settings, std::size_t samples,
                  const BlockOptions& options = {}) {
         validate(options);
@@ -55,6 +61,16 @@ public:
     [[nodiscard]] ECHOSIEVE_EXPORT std::vector<FrameMotion> take();
     /// The record of each block followed so far.
     [[nodiscard]] ECHOSIEVE_EXPORT const std::vector<BlockRecord>& blocks() const noexcept;
+    /// The pulse's delay that is taken off all depths: given with the settings; or estimated, where
+    /// the options ask for it, from the first block with walls, and held from then on; `unknown`
+    /// until then, and if no estimate is wanted: 0.
+    [[nodiscard]] ECHOSIEVE_EXPORT const PulseDelay& pulse_delay() const noexcept;
+    /// What is unusual about the settings, what the samples of the first block with walls (or of
+    /// the last one, as long as there are none) contradict of them, what was taken off; and what is
+    /// said of a block first.
+    [[nodiscard]] ECHOSIEVE_EXPORT const std::vector<std::string>& warnings() const noexcept;
+    /// By which qualities are lowered, since samples contradict the settings; 1: they don't.
+    [[nodiscard]] ECHOSIEVE_EXPORT double trust() const noexcept;
     [[nodiscard]] ECHOSIEVE_EXPORT std::size_t pushed() const noexcept;
     /// Frames that are kept, L at most.
     [[nodiscard]] ECHOSIEVE_EXPORT std::size_t held() const noexcept;
@@ -82,7 +98,8 @@ template <class T>
     BlockTracker<T> tracker(settings, frames.samples(), options);
     tracker.push(frames);
     tracker.finish();
-    BlockMotion motion{TrackStatus::not_run, tracker.take(), tracker.blocks()};
+    BlockMotion motion{TrackStatus::not_run,  tracker.take(),     tracker.blocks(),
+                       tracker.pulse_delay(), tracker.warnings(), tracker.trust()};
     motion.status = status_of(motion.valid_frames(), motion.frames.size(), motion.blocks);
     return motion;
 }

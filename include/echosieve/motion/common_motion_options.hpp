@@ -3,6 +3,7 @@
 // common_motion.hpp.
 #pragma once
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 
 namespace echosieve {
@@ -21,12 +22,23 @@ inline void validate(const PhaseTrackOptions& options) {
     require(options.first_offset >= 0, "first_offset", options.first_offset,
             "must be zero or more [m]");
     require(options.spacing > 0, "spacing", options.spacing, "must be positive [m]");
+    require(options.spacing >= closest_gates, "spacing", options.spacing,
+            detail::concatenate("must be at least ", closest_gates, " [m]"));
     require(options.half_gate > 0, "half_gate", options.half_gate, "must be positive [m]");
     require(options.line_smoothing >= 0, "line_smoothing", options.line_smoothing,
             "must be zero or more [s]");
     require(options.phase_smoothing >= 0, "phase_smoothing", options.phase_smoothing,
             "must be zero or more [s]");
+    detail::require_at_most(options.first_offset, largest_option::length, "first_offset", "[m]");
+    detail::require_at_most(options.spacing, largest_option::length, "spacing", "[m]");
+    detail::require_at_most(options.half_gate, largest_option::length, "half_gate", "[m]");
+    detail::require_at_most(options.line_smoothing, largest_option::time, "line_smoothing", "[s]");
+    detail::require_at_most(options.phase_smoothing, largest_option::time, "phase_smoothing",
+                            "[s]");
 }
+
+/// Of what the line moves by over a gap: the search's cost grows with its square [m].
+inline constexpr double furthest_joined = 20e-3;
 
 /// Tracks on both sides of a time without contact, put together.
 struct TrackJoiningOptions {
@@ -42,7 +54,13 @@ inline void validate(const TrackJoiningOptions& options) {
     require(options.least_reach > 0, "least_reach", options.least_reach, "must be positive [m]");
     require(options.most_reach >= options.least_reach, "most_reach", options.most_reach,
             detail::concatenate("must be at least least_reach, ", options.least_reach, " [m]"));
+    detail::require_at_most(options.window, largest_option::time, "window", "[s]");
+    detail::require_at_most(options.reach, largest_option::factor, "reach");
+    detail::require_at_most(options.most_reach, furthest_joined, "most_reach", "[m]");
 }
+
+/// A strain faster than this is no slow one, and has as many unknowns as the frames [Hz].
+inline constexpr double fastest_slow_strain = 20;
 
 /// Pulse and bulk motion from the tracks of the whole line.
 struct CommonMotionOptions {
@@ -67,6 +85,12 @@ inline void validate(const CommonMotionOptions& options) {
             "must be positive [Hz]");
     require(options.least_gain >= 0, "least_gain", options.least_gain, "must be zero or more");
     require(options.reweightings >= 1, "reweightings", options.reweightings, "must be at least 1");
+    detail::require_at_most(options.slow_frequency, largest_option::frequency, "slow_frequency",
+                            "[Hz]");
+    detail::require_at_most(options.fastest_stretch, fastest_slow_strain, "fastest_stretch",
+                            "[Hz]");
+    detail::require_at_most(options.least_gain, largest_option::factor, "least_gain");
+    detail::require_at_most(options.reweightings, largest_option::rounds, "reweightings");
 }
 
 }  // namespace echosieve

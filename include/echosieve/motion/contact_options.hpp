@@ -3,6 +3,7 @@
 #pragma once
 
 #include "echosieve/core/api.hpp"
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 
@@ -35,6 +36,9 @@ inline void validate(const SlipOptions& options) {
             options.largest_shift, "must be positive and finite [m]");
     require(options.least_correlation > 0 && options.least_correlation <= 1, "least_correlation",
             options.least_correlation, "must lie in (0, 1]");
+    detail::require_at_most(options.span, largest_option::time, "span", "[s]");
+    detail::require_at_most(options.largest_turn, largest_option::factor, "largest_turn", "[rad]");
+    detail::require_at_most(options.largest_shift, largest_option::length, "largest_shift", "[m]");
 }
 
 }  // namespace echosieve

@@ -5,6 +5,7 @@
 #include <complex>
 #include <cstddef>
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "echosieve/condition/baseband_options.hpp"
@@ -12,6 +13,7 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/layer_share.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
 
@@ -64,6 +66,10 @@ struct LearnedWalls {
     double highest = 0;
     std::size_t pinned = 0;  ///< most raw samples of a good frame in flat runs at these extremes
     WallConfidenceOptions confidence;  ///< what the learned walls' was computed with
+    PulseDelay pulse_delay;            ///< taken off both walls' depths
+    /// what is unusual about the settings, what the samples contradict of them, what is taken off;
+    /// what is contradicted has lowered the walls' confidence
+    std::vector<std::string> warnings;
 };
 
 /// Throws InvalidInput, naming field, value and limit, unless the parts fit each other as those

@@ -7,6 +7,7 @@
 
 #include "echosieve/condition/baseband_options.hpp"
 #include "echosieve/core/api.hpp"
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 
@@ -81,7 +82,6 @@ struct PulseDelayOptions {
     double floor = 0.003;            ///< a wall's energy is not explained better than to this part
     double noise_left = 0.1;         ///< part of the noise's power that the frames' mean leaves
     double piece = 8;                ///< length of a piece of line [1 / B]
-    double top = 3e-3;               ///< of the line left out: ring-down [m]
     double largest_shift = 10;       ///< k up to here [1/m]
 };
 
@@ -99,9 +99,11 @@ inline void validate(const PulseDelayOptions& options) {
             "must lie in (0, 1]");
     require(options.piece >= 4 && options.piece <= 100, "piece", options.piece,
             "must lie in [4, 100] [1 / bandwidth]");
-    require(options.top >= 0, "top", options.top, "must be zero or more [m]");
     require(options.largest_shift >= 0, "largest_shift", options.largest_shift,
             "must be zero or more [1/m]");
+    detail::require_at_most(options.wall_weight, largest_option::factor, "wall_weight");
+    detail::require_at_most(options.tissue_weight, largest_option::factor, "tissue_weight");
+    detail::require_at_most(options.largest_shift, 1e3, "largest_shift", "[1/m]");
 }
 
 /// d_m [s] in recordings with such settings, to 1e-3 / B; 0 for zero phase. Throws InvalidInput for

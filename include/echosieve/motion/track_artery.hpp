@@ -8,7 +8,10 @@
 #include "echosieve/condition/baseband_options.hpp"
 #include "echosieve/condition/baseband_view.hpp"
 #include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/offset_options.hpp"
+#include "echosieve/condition/settings_check_options.hpp"
 #include "echosieve/core/api.hpp"
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
@@ -30,8 +33,13 @@ namespace echosieve {
 // (wall_motion.hpp) and its echoes (wall_pursuit.hpp) -> smoothing -> the pulse's delay taken off
 // the depths (pulse_evidence.hpp). Research use: not a medical device, not for diagnosis.
 
+/// Averages over longer times leave nothing of a pulse [s].
+inline constexpr double longest_averaging = 0.1;
+
 struct TrackOptions {
-    BasebandOptions baseband;
+    BasebandOptions baseband;  ///< an offset other than 0 is taken for given
+    OffsetOptions offset;      ///< of the one that is looked for, where none is given
+    SettingsCheckOptions settings_check;
     FrameCheckOptions frames;
     ContactOptions contact;
     CommonMotionOptions motion;
@@ -50,6 +58,8 @@ struct TrackOptions {
 
 inline void validate(const TrackOptions& options) {
     validate(options.baseband);
+    validate(options.offset);
+    validate(options.settings_check);
     validate(options.frames);
     validate(options.contact);
     validate(options.motion);
@@ -64,6 +74,7 @@ inline void validate(const TrackOptions& options) {
     require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
             options.least_correlation, "must lie in [0, 1)");
     validate(options.smoothing);
+    detail::require_at_most(options.averaging, longest_averaging, "averaging", "[s]");
 }
 
 /// Fewer usable frames than this can't show a pulse.
@@ -71,13 +82,16 @@ inline constexpr std::size_t fewest_frames = 64;
 
 /// Finds the artery in conditioned frames (a Baseband<double>, say) and follows both walls.
 /// `states` say which frames to use. Throws InvalidInput if their number differs from the frames',
-/// or for options outside their domain.
+/// or as the other one does.
 [[nodiscard]] ECHOSIEVE_API ArteryMotion track_artery(const BasebandView& baseband,
                                                       const std::vector<FrameState>& states,
                                                       const TrackOptions& options = {});
 
-/// Conditions a recording, finds the artery in it and follows both walls.
-/// Throws InvalidInput for settings or options outside their domain.
+/// Conditions a recording, finds the artery in it and follows both walls. A constant offset of the
+/// samples is taken off first; settings that the samples contradict lower the qualities and are
+/// named among the warnings, with both figures (settings_check.hpp).
+/// Throws InvalidInput for settings or options outside their domain, for a sensor that no artery
+/// can be followed with, and for ranges of the walls outside the recording.
 [[nodiscard]] ECHOSIEVE_API ArteryMotion track_artery(const Recording& recording,
                                                       const TrackOptions& options = {});
 

@@ -7,6 +7,7 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/api.hpp"
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
@@ -16,6 +17,9 @@ namespace echosieve {
 // The wall's spectrum at rest is free: any waveform. Orthogonal pursuit takes it apart
 // into a few Gabor echoes; a frame's echoes are the same ones, later by the frame's displacement
 // and as strong as the wall is in that frame.
+
+/// A wall's gate holds no more independent echoes.
+inline constexpr std::size_t most_wall_echoes = 1000;
 
 struct WallEchoOptions {
     std::size_t atoms = 4;       ///< echoes a wall, at most
@@ -29,6 +33,7 @@ inline void validate(const WallEchoOptions& options) {
             "must lie in [0, 1)");
     require(options.least_energy >= 0 && options.least_energy < 1, "least_energy",
             options.least_energy, "must lie in [0, 1)");
+    detail::require_at_most(options.atoms, most_wall_echoes, "atoms");
 }
 
 /// Echoes of a wall at rest as they are in a frame: moved by `displacement` [m] and multiplied by

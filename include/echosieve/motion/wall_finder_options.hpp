@@ -5,9 +5,17 @@
 
 #include <limits>
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 
 namespace echosieve {
+
+/// Where the ring-down ends, unless another depth is said [m].
+inline constexpr double default_dead_zone = 3.0e-3;
+/// No wall moves further over a pulse [m]; the scan's cost grows with its grid cubed.
+inline constexpr double largest_scanned_share = 3e-3;
+inline constexpr double most_steps_per_wavelength = 32;
+inline constexpr double fastest_drift = 20;  ///< what is faster is no drift [Hz]
 
 /// A gate asked for the fastest pulse share in it, all slower ones allowed.
 struct ShareScanOptions {
@@ -39,6 +47,12 @@ inline void validate(const ShareScanOptions& options) {
             "must be positive [Hz]");
     require(options.distinct > 0 && options.distinct < 1, "distinct", options.distinct,
             "must lie in (0, 1)");
+    detail::require_at_most(options.largest_share, largest_scanned_share, "largest_share", "[m]");
+    detail::require_at_most(options.against, largest_scanned_share, "against", "[m]");
+    detail::require_at_most(options.steps_per_wavelength, most_steps_per_wavelength,
+                            "steps_per_wavelength");
+    detail::require_at_most(options.mirror, largest_option::factor, "mirror");
+    detail::require_at_most(options.drift_frequency, fastest_drift, "drift_frequency", "[Hz]");
 }
 
 /// Where a wall may lie: the centre of its gate.
@@ -49,10 +63,16 @@ struct DepthRange {
     [[nodiscard]] bool holds(double depth) const noexcept { return depth >= from && depth <= to; }
 };
 
+/// Depths tried closer together hold the same echoes, and further apart they leave some out [half
+/// gates].
+inline constexpr double closest_scan = 0.02;
+inline constexpr double widest_scan = 2;
+
 /// Which pair of depths is taken for the walls.
 struct WallFinderOptions {
-    double dead_zone =
-        3.0e-3;  ///< depth below the first sample where no wall is looked for (ring-down) [m]
+    /// below the first sample, where the ring-down ends: no wall is looked for above, and nothing
+    /// there counts for contact, energy, slips, the common motion or the pulse's shape [m]
+    double dead_zone = default_dead_zone;
     double smallest_diameter = 3e-3;     ///< between the walls [m]
     double largest_diameter = 13e-3;     ///< [m]
     double scan_spacing = 0.3;           ///< between the depths tried, in half gates
@@ -79,8 +99,10 @@ inline void validate(const WallFinderOptions& options) {
             "must be positive [m]");
     require(options.largest_diameter > options.smallest_diameter, "largest_diameter",
             options.largest_diameter, "must exceed smallest_diameter [m]");
-    require(options.scan_spacing > 0, "scan_spacing", options.scan_spacing,
-            "must be positive [half gates]");
+    require(
+        options.scan_spacing >= closest_scan && options.scan_spacing <= widest_scan, "scan_spacing",
+        options.scan_spacing,
+        detail::concatenate("must lie in [", closest_scan, ", ", widest_scan, "] [half gates]"));
     require(options.smallest_motion > 0, "smallest_motion", options.smallest_motion,
             "must be positive [m]");
     require(options.smallest_distension >= 0, "smallest_distension", options.smallest_distension,
@@ -100,12 +122,28 @@ inline void validate(const WallFinderOptions& options) {
     require(options.usual_motion > 0, "usual_motion", options.usual_motion, "must be positive [m]");
     require(options.largest_turn >= 0, "largest_turn", options.largest_turn,
             "must be zero or more [rad]");
-    require(options.near_range.from <= options.near_range.to, "near_range.from",
-            options.near_range.from,
-            detail::concatenate("must not exceed near_range.to, ", options.near_range.to, " [m]"));
-    require(options.far_range.from <= options.far_range.to, "far_range.from",
-            options.far_range.from,
-            detail::concatenate("must not exceed far_range.to, ", options.far_range.to, " [m]"));
+    const auto range = [](const DepthRange& wanted, const char* from, const char* to) {
+        require(wanted.from <= wanted.to, from, wanted.from,
+                detail::concatenate("must not exceed ", to, ", ", wanted.to, " [m]"));
+    };
+    range(options.near_range, "near_range.from", "near_range.to");
+    range(options.far_range, "far_range.from", "far_range.to");
+    detail::require_at_most(options.dead_zone, largest_option::length, "dead_zone", "[m]");
+    detail::require_at_most(options.largest_diameter, largest_option::length, "largest_diameter",
+                            "[m]");
+    detail::require_at_most(options.smallest_motion, largest_option::length, "smallest_motion",
+                            "[m]");
+    detail::require_at_most(options.smallest_distension, largest_option::length,
+                            "smallest_distension", "[m]");
+    detail::require_at_most(options.least_evidence, largest_option::factor, "least_evidence");
+    detail::require_at_most(options.mirror, largest_option::factor, "mirror");
+    detail::require_at_most(options.usual_part, largest_option::factor, "usual_part");
+    detail::require_at_most(options.evidence_power, 10.0, "evidence_power");
+    detail::require_at_most(options.interval, largest_option::time, "interval", "[s]");
+    detail::require_at_most(options.longest_interval, largest_option::time, "longest_interval",
+                            "[s]");
+    detail::require_at_most(options.usual_motion, largest_option::length, "usual_motion", "[m]");
+    detail::require_at_most(options.largest_turn, largest_option::factor, "largest_turn", "[rad]");
 }
 
 }  // namespace echosieve

@@ -4,6 +4,7 @@
 
 #include <cstddef>
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/common_motion_options.hpp"
 
@@ -33,6 +34,12 @@ inline void validate(const PulseCandidateOptions& options) {
     require(options.depth_smoothing >= 0, "depth_smoothing", options.depth_smoothing,
             "must be zero or more [m]");
     require(options.alike > 0 && options.alike <= 1, "alike", options.alike, "must lie in (0, 1]");
+    detail::require_at_most(options.slow_frequency, largest_option::frequency, "slow_frequency",
+                            "[Hz]");
+    detail::require_at_most(options.smoothing, largest_option::time, "smoothing", "[s]");
+    detail::require_at_most(options.lag, largest_option::time, "lag", "[s]");
+    detail::require_at_most(options.depth_smoothing, largest_option::length, "depth_smoothing",
+                            "[m]");
 }
 
 /// Which guesses are tried, and when the search ends.
@@ -60,6 +67,9 @@ inline void validate(const WallSearchOptions& options) {
     require(options.smaller_start > 0 && options.smaller_start <= 1, "smaller_start",
             options.smaller_start, "must lie in (0, 1]");
     require(options.sure >= 0 && options.sure <= 1, "sure", options.sure, "must lie in [0, 1]");
+    detail::require_at_most(options.least_opposition, largest_option::factor, "least_opposition");
+    detail::require_at_most(options.least_promise, largest_option::factor, "least_promise");
+    detail::require_at_most(options.hardly_seen, largest_option::factor, "hardly_seen");
 }
 
 }  // namespace echosieve

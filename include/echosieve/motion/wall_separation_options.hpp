@@ -2,8 +2,10 @@
 // themselves, with their symbols, stand in src/motion, each in the header named.
 #pragma once
 
+#include <cstddef>
 #include <vector>
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 
 namespace echosieve {
@@ -21,7 +23,15 @@ inline void validate(const JointMotionOptions& options) {
     require(options.bulk_cutoff > 0, "bulk_cutoff", options.bulk_cutoff, "must be positive [Hz]");
     require(options.slow_frequency > 0, "slow_frequency", options.slow_frequency,
             "must be positive [Hz]");
+    detail::require_at_most(options.pulse_cutoff, largest_option::frequency, "pulse_cutoff",
+                            "[Hz]");
+    detail::require_at_most(options.bulk_cutoff, largest_option::frequency, "bulk_cutoff", "[Hz]");
+    detail::require_at_most(options.slow_frequency, largest_option::frequency, "slow_frequency",
+                            "[Hz]");
 }
+
+/// Over a gap all gates are fitted anew at each place tried: more would take minutes.
+inline constexpr double most_gap_places = 50'000;
 
 /// What pulse and bulk motion did while contact was lost: what is tried (gap_settling.hpp).
 struct GapSettlingOptions {
@@ -37,7 +47,16 @@ inline void validate(const GapSettlingOptions& options) {
     require(options.half_waves >= 0, "half_waves", options.half_waves, "must be zero or more");
     require(options.steps_a_half_wave > 0, "steps_a_half_wave", options.steps_a_half_wave,
             "must be positive");
+    detail::require_at_most(options.pulse_reach, largest_option::factor, "pulse_reach");
+    detail::require_at_most(options.half_waves, largest_option::factor, "half_waves");
+    detail::require_at_most(options.steps_a_half_wave, largest_option::factor, "steps_a_half_wave");
+    const double places = (2 * options.pulse_reach / options.pulse_step + 1) *
+                          (2 * options.half_waves * options.steps_a_half_wave + 1);
+    detail::require_at_most(places, most_gap_places, "places tried over a gap");
 }
+
+/// Tissue that is later by more follows another beat [s].
+inline constexpr double longest_tissue_lag = 0.5;
 
 /// Tissue that pulsates later than the walls (tissue_lag.hpp).
 struct TissueLagOptions {
@@ -51,6 +70,9 @@ inline void validate(const TissueLagOptions& options) {
     require(options.least_evidence >= 0, "least_evidence", options.least_evidence,
             "must be zero or more");
     require(options.least_gain >= 0, "least_gain", options.least_gain, "must be zero or more");
+    detail::require_at_most(options.largest_lag, longest_tissue_lag, "largest_lag", "[s]");
+    detail::require_at_most(options.least_evidence, largest_option::factor, "least_evidence");
+    detail::require_at_most(options.least_gain, largest_option::factor, "least_gain");
 }
 
 /// Which of a wall's two echoes is meant.
@@ -70,7 +92,14 @@ inline void validate(const ReferenceLayerOptions& options) {
     require(options.reach > 0, "reach", options.reach, "must be positive [m]");
     require(options.thickest_wall > 0, "thickest_wall", options.thickest_wall,
             "must be positive [m]");
+    detail::require_at_most(options.reach, largest_option::length, "reach", "[m]");
+    detail::require_at_most(options.thickest_wall, largest_option::length, "thickest_wall", "[m]");
 }
+
+/// No wall is thicker, and no pulse longer [m].
+inline constexpr double thickest_sheet = 20e-3;
+/// Values tried for each of the wall model's beliefs: each costs as much as the next.
+inline constexpr std::size_t most_beliefs = 100;
 
 /// The likelihood of a wall's gate: the wall a strained sheet, the tissue on it slower layers
 /// (wall_model.hpp).
@@ -109,6 +138,7 @@ inline void validate(const WallModelOptions& options) {
     require(options.least_noise > 0 && options.least_noise < 1, "least_noise", options.least_noise,
             "must lie in (0, 1)");
     const auto all_within = [](const std::vector<double>& values, double most, const char* name) {
+        detail::require_at_most(values.size(), most_beliefs, name, "values");
         for (const double value : values) {
             require(value > 0 && value <= most, name, value,
                     detail::concatenate("must be positive and at most ", most));
@@ -121,7 +151,18 @@ inline void validate(const WallModelOptions& options) {
             options.strain_spread, "must keep strain_mean + 1.5 strain_spread within 1.6");
     require(options.strain_mean >= 0, "strain_mean", options.strain_mean, "must be zero or more");
     require(options.strain_spread > 0, "strain_spread", options.strain_spread, "must be positive");
+    detail::require_at_most(options.interval, largest_option::time, "interval", "[s]");
+    detail::require_at_most(options.longest_interval, largest_option::time, "longest_interval",
+                            "[s]");
+    detail::require_at_most(options.largest_turn, largest_option::factor, "largest_turn", "[rad]");
+    detail::require_at_most(options.thickness, thickest_sheet, "thickness", "[m]");
+    detail::require_at_most(options.lead, thickest_sheet, "lead", "[m]");
+    detail::require_at_most(options.decay, largest_option::length, "decay", "[m]");
+    detail::require_at_most(options.still_power, largest_option::factor, "still_power");
 }
+
+/// Of a wall's bulk share from the line's: the line's own lie within 0.5 to 1.6.
+inline constexpr double largest_bulk_reach = 10;
 
 /// Both walls and the tissue in turn (wall_separation.hpp).
 struct WallSeparationOptions {
@@ -143,8 +184,8 @@ struct WallSeparationOptions {
 inline void validate(const WallSeparationOptions& options) {
     require(options.tissue_half_gate > 0, "tissue_half_gate", options.tissue_half_gate,
             "must be positive [m]");
-    require(options.tissue_spacing > 0, "tissue_spacing", options.tissue_spacing,
-            "must be positive [m]");
+    require(options.tissue_spacing >= closest_gates, "tissue_spacing", options.tissue_spacing,
+            detail::concatenate("must be at least ", closest_gates, " [m]"));
     require(options.wall_distance > 0, "wall_distance", options.wall_distance,
             "must be positive [m]");
     require(options.bulk_reach > 0, "bulk_reach", options.bulk_reach, "must be positive");
@@ -156,6 +197,14 @@ inline void validate(const WallSeparationOptions& options) {
     validate(options.lag);
     validate(options.reference);
     validate(options.model);
+    detail::require_at_most(options.tissue_half_gate, largest_option::length, "tissue_half_gate",
+                            "[m]");
+    detail::require_at_most(options.tissue_spacing, largest_option::length, "tissue_spacing",
+                            "[m]");
+    detail::require_at_most(options.wall_distance, largest_option::length, "wall_distance", "[m]");
+    detail::require_at_most(options.bulk_reach, largest_bulk_reach, "bulk_reach");
+    detail::require_at_most(options.rounds, largest_option::rounds, "rounds");
+    detail::require_at_most(options.fine_rounds, largest_option::rounds, "fine_rounds");
 }
 
 /// What a wall does beyond pulse and bulk motion (wall_motion.hpp).
@@ -167,6 +216,8 @@ struct WallMotionOptions {
 inline void validate(const WallMotionOptions& options) {
     require(options.cutoff > 0, "cutoff", options.cutoff, "must be positive [Hz]");
     require(options.spread > 0, "spread", options.spread, "must be positive [m]");
+    detail::require_at_most(options.cutoff, largest_option::frequency, "cutoff", "[Hz]");
+    detail::require_at_most(options.spread, largest_option::length, "spread", "[m]");
 }
 
 }  // namespace echosieve
