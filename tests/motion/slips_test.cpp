@@ -6,6 +6,7 @@
 #include <numbers>
 #include <vector>
 
+#include "echosieve/condition/baseband.hpp"
 #include "echosieve/core/random.hpp"
 #include "support/check.hpp"
 #include "support/moving_line.hpp"
