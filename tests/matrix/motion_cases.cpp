@@ -204,9 +204,9 @@ void comparisons(BadInputs& out) {
     out.vary("find_wall_gates", "largest_diameter", G{}, &G::largest_diameter, {1e-3, not_a_number},
              find);
     out.vary("find_wall_gates", "lowest_peak", G{}, &G::lowest_peak, {-0.1, 1.1}, find);
-    const auto torn = [=](const auto& use) {
+    const auto torn = [=](const auto& take) {
         return [=] {
-            use(BasebandView{BasebandView(line).samples.first(7), line.grid, line.settings});
+            take(BasebandView{BasebandView(line).samples.first(7), line.grid, line.settings});
         };
     };
     out.add("track_gates", "number of baseband samples", 7, torn([](const BasebandView& y) {
