@@ -110,9 +110,11 @@ echosieve::FileSetPlan results_of(const Orders& orders, const std::vector<Sweep>
 
 // Whether a file of that name lies among the other results.
 bool is_result(const std::filesystem::path& file, const Orders& orders) {
-    const std::filesystem::path folder = std::filesystem::weakly_canonical(orders.out);
-    const std::filesystem::path place = std::filesystem::weakly_canonical(file);
-    return place == folder / "comparison.md" || place.parent_path() == folder / "pictures";
+    namespace fs = std::filesystem;
+    const fs::path folder = fs::weakly_canonical(fs::absolute(orders.out) / "");
+    const fs::path place = fs::weakly_canonical(fs::absolute(file));
+    return place == fs::weakly_canonical(folder / "comparison.md") ||
+           place.parent_path() == fs::weakly_canonical(folder / "pictures");
 }
 
 void compare(const Orders& orders) {

@@ -34,6 +34,7 @@ echosieve::Recording first_seconds(const Orders& orders, examples::FrameInput& i
     echosieve::Recording recording;
     recording.settings =
         examples::with_pulse_delay(echosieve::read_settings(orders.settings), orders.pulse_delay);
+    examples::tell_doubts(orders.settings, recording.settings, orders.samples);
     const double wanted = std::round(orders.learning * recording.settings.frame_rate);
     echosieve::require(wanted * static_cast<double>(orders.samples) <= most_values,
                        "samples to learn from", wanted * static_cast<double>(orders.samples),
@@ -49,14 +50,20 @@ echosieve::Recording first_seconds(const Orders& orders, examples::FrameInput& i
     return recording;
 }
 
+void tell_cut(const examples::FrameInput& input) {
+    if (input.cut_short()) {
+        std::fprintf(stderr, "follow_frames: the last frame is cut short and left out\n");
+    }
+}
+
 int follow(const Orders& orders) {
-    examples::tell_unknown_settings(orders.settings);
     examples::FrameInput input;
     const echosieve::Recording recording = first_seconds(orders, input);
     const double start =
         static_cast<double>(recording.frame_count()) / recording.settings.frame_rate;
     const auto walls = echosieve::learn_walls(recording, orders.options);
     if (!walls) {
+        tell_cut(input);
         std::fprintf(stderr, "follow_frames: no artery in the first %.3f s\n", start);
         return examples::not_followed;
     }
@@ -69,9 +76,7 @@ int follow(const Orders& orders) {
                     m.diameter, m.diameter_std, m.valid ? 1 : 0, m.quality);
         examples::flush_output();
     }
-    if (input.cut_short()) {
-        std::fprintf(stderr, "follow_frames: the last frame is cut short and left out\n");
-    }
+    tell_cut(input);
     return follower.pushed() > 0 ? 0 : examples::not_followed;
 }
 

@@ -31,10 +31,10 @@ void print_finished(echosieve::BlockTracker<std::int16_t>& tracker) {
 }
 
 int follow(const Orders& orders) {
-    examples::tell_unknown_settings(orders.settings);
-    echosieve::BlockTracker<std::int16_t> tracker(
-        examples::with_pulse_delay(echosieve::read_settings(orders.settings), orders.pulse_delay),
-        orders.samples, orders.options);
+    const echosieve::RecordingSettings settings =
+        examples::with_pulse_delay(echosieve::read_settings(orders.settings), orders.pulse_delay);
+    examples::tell_doubts(orders.settings, settings, orders.samples);
+    echosieve::BlockTracker<std::int16_t> tracker(settings, orders.samples, orders.options);
     std::fprintf(stderr, "Each frame is finished %.2f s later at most.\n", tracker.latency());
     std::printf("time_s,near_wall_m,far_wall_m,diameter_m,valid,quality\n");
     std::vector<std::int16_t> frame(orders.samples);

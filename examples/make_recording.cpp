@@ -1,4 +1,5 @@
 // make_recording: writes a synthetic recording with known truth.
+#include <cmath>
 #include <concepts>
 #include <cstddef>
 #include <cstdint>
@@ -6,11 +7,13 @@
 #include <filesystem>
 #include <string>
 
+#include "echosieve/core/error.hpp"
 #include "echosieve/io/csv.hpp"
 #include "echosieve/io/file_error.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene_checks.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
 #include "support/command_line.hpp"
 #include "support/event_kinds.hpp"
@@ -151,10 +154,34 @@ echosieve::DrawnScene<S> scene_of(const Orders& orders) {
     return scene;
 }
 
+// What is too large is refused by the options' names; what takes long or much memory is said, and
+// the progress follows.
+template <class Options>
+void check_size(const Options& options, std::size_t value_size) {
+    constexpr double large = 500e6;  // [bytes]
+    const double frames = std::round(options.duration * options.settings.frame_rate);
+    const double samples =
+        std::floor(options.settings.arrival(options.depth_range) * options.settings.sampling_rate);
+    const double bytes = frames * samples * static_cast<double>(value_size);
+    if (frames * samples > echosieve::detail::most_values) {
+        throw echosieve::InvalidInput(echosieve::detail::concatenate(
+            frames, " frames of ", samples, " samples are more than ",
+            echosieve::detail::most_values,
+            " values: shorten --seconds or --depth-range, or lower a rate"));
+    }
+    if (bytes > large) {
+        std::fprintf(stderr,
+                     "make_recording: %.0f frames of %.0f samples, %.1f GB; Ctrl-C ends it\n",
+                     frames, samples, 1e-9 * bytes);
+    }
+}
+
 template <class S>
 void make(const Orders& orders) {
     RecordingFiles files(orders.name);
     const echosieve::DrawnScene<S> drawn = scene_of<S>(orders);
+    validate(drawn.options.settings);
+    check_size(drawn.options, orders.as_float ? sizeof(float) : sizeof(std::int16_t));
     const S scene(drawn.options, drawn.seed);
     examples::Progress progress("rendering");
     const auto show = [&](std::size_t done, std::size_t all) { progress.show(done, all); };

@@ -32,6 +32,10 @@ void add_smoothing(CLI::App& app, echosieve::Smoothing& smoothing) {
             auto* gaussian = std::get_if<echosieve::GaussianSmoothing>(&smoothing);
             echosieve::require(gaussian != nullptr, "--smoothing-time", milliseconds,
                                "needs --smoothing gaussian");
+            echosieve::require(milliseconds >= 0 && milliseconds <= track_artery::longest_smoothing,
+                               "--smoothing-time", milliseconds,
+                               echosieve::detail::concatenate(
+                                   "must lie in [0, ", track_artery::longest_smoothing, "] [ms]"));
             gaussian->sigma = milliseconds * 1e-3;
         },
         "Standard deviation of the Gaussian [ms]")

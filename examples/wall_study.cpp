@@ -390,7 +390,16 @@ int main(int argc, char** argv) {
     app.add_option("--simulator", orders.simulator, "Which one")
         ->check(CLI::IsMember({"section", "volume", "both"}))
         ->capture_default_str();
-    examples::add_number(app, "--seconds", orders.draw.duration, "Length of a recording [s]");
+    examples::add_number(
+        app, "--seconds",
+        [&](double seconds) {
+            constexpr double longest = 60;  // a recording is tracked as a whole
+            require(seconds > 0 && seconds <= longest, "--seconds", seconds,
+                    detail::concatenate("must lie in (0, ", longest, "] [s]"));
+            orders.draw.duration = seconds;
+        },
+        "Length of a recording [s]")
+        ->default_str(detail::concatenate(orders.draw.duration));
     examples::add_number(app, "--event-probability", orders.draw.event_probability,
                          "Of each kind of event");
     app.add_option("--event", orders.event,

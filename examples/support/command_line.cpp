@@ -32,6 +32,19 @@ std::string sentence(const std::exception& problem) {
     return problem.what();
 }
 
+// What the parser says; a group of options by its title alone.
+std::string sentence(const CLI::ParseError& problem) {
+    std::string text = problem.what();
+    const std::string group = "[Option Group: ";
+    for (std::size_t start = text.find(group); start != std::string::npos;
+         start = text.find(group)) {
+        const std::size_t end = text.find(']', start);
+        const std::string title = text.substr(start + group.size(), end - start - group.size());
+        text.replace(start, end - start + 1, "any option of '" + title + "'");
+    }
+    return echosieve::printable(text);
+}
+
 }  // namespace
 
 CommandLine::CommandLine(std::string program, const std::string& purpose)
@@ -63,7 +76,7 @@ int CommandLine::run(int argc, char** argv, const std::function<int()>& work) {
         return parse_and_work(argc, argv, work);
     } catch (const CLI::ParseError& problem) {
         std::fprintf(stderr, "%s: %s (--help tells more)\n", program_.c_str(),
-                     echosieve::printable(problem.what()).c_str());
+                     sentence(problem).c_str());
     } catch (const std::exception& problem) {
         std::fprintf(stderr, "%s: %s\n", program_.c_str(), sentence(problem).c_str());
     }

@@ -10,7 +10,7 @@
 #include <optional>
 #include <string>
 
-#include "motion/wall_finder.hpp"
+#include "echosieve/motion/wall_finder_options.hpp"
 
 namespace examples {
 

@@ -40,7 +40,7 @@ bool FrameInput::next(std::span<std::int16_t> frame) {
     if (std::ferror(stdin) != 0) {
         refuse("standard input can't be read");
     }
-    cut_short_ = bytes > 0 && bytes < frame.size_bytes();
+    cut_short_ = cut_short_ || (bytes > 0 && bytes < frame.size_bytes());
     return bytes == frame.size_bytes();
 }
 

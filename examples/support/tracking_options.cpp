@@ -4,6 +4,7 @@
 #include <cstdio>
 #include <string>
 
+#include "echosieve/core/settings_warnings.hpp"
 #include "echosieve/io/file_error.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "support/options.hpp"
@@ -36,10 +37,15 @@ void set_block_length(echosieve::BlockOptions& options, double length) {
     options.shortest_fit = std::min(echosieve::BlockOptions{}.shortest_fit, length);
 }
 
-void tell_unknown_settings(const std::filesystem::path& file) {
+void tell_doubts(const std::filesystem::path& file, const echosieve::RecordingSettings& settings,
+                 std::size_t samples) {
+    const std::string name = echosieve::printable(file.string());
     for (const std::string& field : echosieve::unknown_settings(file)) {
-        std::fprintf(stderr, "%s: field '%s' is not understood, and left out\n",
-                     echosieve::printable(file.string()).c_str(), field.c_str());
+        std::fprintf(stderr, "%s: field '%s' is not understood, and left out\n", name.c_str(),
+                     field.c_str());
+    }
+    for (const std::string& warning : echosieve::settings_warnings(settings, samples)) {
+        std::fprintf(stderr, "%s: %s\n", name.c_str(), warning.c_str());
     }
 }
 

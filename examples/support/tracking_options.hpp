@@ -2,6 +2,7 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
+#include <cstddef>
 #include <filesystem>
 #include <optional>
 
@@ -23,9 +24,11 @@ void add_pulse_delay(CLI::App& app, std::optional<double>& delay,
 /// Blocks of `length` [s] that overlap by half; the shortest part that is fitted is no longer.
 void set_block_length(echosieve::BlockOptions& options, double length);
 
-/// Says on standard error which fields of a file of settings are not understood: they may be
-/// misspelt. Throws as echosieve::unknown_settings does.
-void tell_unknown_settings(const std::filesystem::path& file);
+/// Says on standard error what a file of settings holds that is not understood, perhaps misspelt,
+/// and what is unusual about them for frames of `samples` samples. Throws as
+/// echosieve::unknown_settings does.
+void tell_doubts(const std::filesystem::path& file, const echosieve::RecordingSettings& settings,
+                 std::size_t samples);
 
 /// Samples a frame at most, a tenth of a second at 125 MHz: more is a slip.
 inline constexpr std::size_t longest_frame = 12'500'000;

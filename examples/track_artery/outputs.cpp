@@ -342,8 +342,9 @@ void check_depths(const Job& job, const echosieve::RecordingReader& reader) {
 
 int run(const Job& job) {
     echosieve::RecordingReader reader(job.samples, job.meta);
-    examples::tell_unknown_settings(job.meta);
-    static_cast<void>(examples::with_pulse_delay(reader.settings(), job.run.pulse_delay));
+    examples::tell_doubts(job.meta,
+                          examples::with_pulse_delay(reader.settings(), job.run.pulse_delay),
+                          reader.samples());
     validate(job.run.options.track);
     check_depths(job, reader);
     std::vector<fs::path> inputs = {job.samples, job.meta, echosieve::settings_path(job.samples)};

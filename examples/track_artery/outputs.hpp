@@ -22,8 +22,9 @@ struct Job {
 /// Recordings up to this length are followed as a whole, longer ones in blocks [s].
 inline constexpr double longest_whole = 10;
 
-/// Longer averages than this say nothing of a pulse at any frame rate, and only cost time.
+/// Nothing of a pulse is left by longer smoothing, whatever the frame rate.
 inline constexpr std::uint64_t most_smoothing_frames = 100000;
+inline constexpr double longest_smoothing = 10000;  ///< [ms]
 
 /// Reads, tracks, writes; returns the exit status: 0 if both walls were followed, 2 if not. Files
 /// of the recording are never replaced. The results appear together when all are whole,

@@ -15,6 +15,7 @@
 #include "echosieve/io/file_error.hpp"
 #include "npy_header.hpp"
 #include "npy_open.hpp"
+#include "open_file.hpp"
 
 static_assert(std::endian::native == std::endian::little,
               "samples are read and written as they lie in memory");
@@ -96,21 +97,6 @@ void write_values(const std::filesystem::path& file, std::span<const T> values, 
 }
 
 }  // namespace
-
-std::ifstream detail::open_for_reading(const std::filesystem::path& file, const char* if_missing) {
-    std::error_code ignored;  // a file that can't be looked at does not exist
-    if (!std::filesystem::exists(file, ignored)) {
-        throw FileError(file, if_missing);
-    }
-    if (!std::filesystem::is_regular_file(file, ignored)) {
-        throw FileError(file, "is not a regular file");
-    }
-    std::ifstream in(file, std::ios::binary);
-    if (!in) {
-        throw FileError(file, "can't be opened for reading");
-    }
-    return in;
-}
 
 detail::NpyHeader detail::open_npy(const std::filesystem::path& file, std::ifstream& in) {
     in = open_for_reading(file);

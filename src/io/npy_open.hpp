@@ -1,4 +1,4 @@
-// Files opened for reading; a .npy file is checked as far as its header goes.
+// A .npy file opened for reading, and checked as far as its header goes.
 #pragma once
 
 #include <cstddef>
@@ -9,11 +9,6 @@
 #include "npy_header.hpp"
 
 namespace echosieve::detail {
-
-/// Throws FileError unless `file` is a regular file that can be read; `if_missing` says what is
-/// wrong if there is none.
-[[nodiscard]] std::ifstream open_for_reading(const std::filesystem::path& file,
-                                             const char* if_missing = "there is no such file");
 
 /// Opens `file` into `in`, which is left at the first value. Throws FileError unless it is a
 /// regular file whose header is valid, whose dtype is '<i2' or '<f4', which holds at least one

@@ -5,6 +5,9 @@
 #include <numbers>
 
 #include "echosieve/core/error.hpp"
+#include "motion/wall_motion.hpp"
+#include "motion/wall_search.hpp"
+#include "support/artery_line.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -107,4 +110,43 @@ TEST_CASE("a course of single frames is itself, and blocks must cover the frames
     CHECK((course_of_means(Eigen::ArrayXd::Constant(2, 7), 8, 4) == 7).all());
     CHECK_THROWS_AS(static_cast<void>(course_of_means(x, frames, 4)), InvalidInput);
     CHECK_THROWS_AS(static_cast<void>(course_of_means(x, frames, 0)), InvalidInput);
+}
+
+TEST_CASE("walls taken apart on an averaged line are had at every frame") {
+    const test::ArteryLine made({});
+    const CommonMotion motion = made.motion();
+    const FrameBlocks blocks = even_blocks(made.line.frames(), 4);
+    const LineHistory averaged = averaged_line(made.line, motion.bulk, blocks);
+    CommonMotion coarse = motion;
+    coarse.pulse = block_means(motion.pulse, made.line.weights(), blocks);
+    coarse.bulk = block_means(motion.bulk, made.line.weights(), blocks);
+    const LayerTimes times{coarse.pulse, coarse.bulk, averaged.weights(), 1540};
+    WallPair pair;
+    pair.near = {made.options.near_depth, made.options.near_share};
+    pair.far = {made.options.far_depth, made.options.far_share};
+    SeparatedWalls walls =
+        separate_walls(averaged, pair, times, tissue_gates(averaged, coarse, times, {}));
+    walls.times.lag = 2;
+    walls.near.evidence = 17;
+    const SeparatedWalls every = at_every_frame(made.line, walls, 4);
+    REQUIRE(every.times.pulse.size() == made.line.frames());
+    CHECK(every.times.lag == 8);
+    CHECK((block_means(every.times.pulse, made.line.weights(), blocks) - walls.times.pulse)
+              .abs()
+              .maxCoeff() < 0.02);  // of 1: the upstroke bends within a block
+    CHECK(every.tissue.empty());
+    CHECK(every.near.evidence == 17);
+    for (const double sense : {-1.0, 1.0}) {
+        const SeparatedWall& wall = sense < 0 ? every.near : every.far;
+        CHECK(wall.state.depth == (sense < 0 ? walls.near : walls.far).state.depth);
+        CHECK(wall.layered.gate.values.rows() == made.line.frames());
+        CHECK(wall.layered.fit.residual() < 0.02);
+        const Eigen::ArrayXd error =
+            wall_motion(wall, every.times, 500).displacement - made.wall_course(sense);
+        constexpr double fine = 3e-6;  // 8 ms of averaging at 500 frames a second
+        CHECK_WITHIN(std::sqrt((error - error.mean()).square().mean()), 0.0, fine);
+    }
+    const SeparatedWalls same = at_every_frame(made.line, walls, 1);
+    CHECK((same.times.pulse == walls.times.pulse).all());
+    CHECK(same.times.lag == 2);
 }

@@ -34,6 +34,7 @@ template <class Path>
 LineHistory moving_line(Eigen::Index frames, double noise, std::uint64_t seed, const Path& path) {
     LineHistory line;
     line.settings.sensor = {4e6, 1e6};
+    line.settings.sampling_rate = 40e6;
     line.settings.frame_rate = 500;
     line.settings.sound_speed = 1540;
     line.grid = {line.settings.arrival(5e-3), 3.6e6, 94, 4e6};

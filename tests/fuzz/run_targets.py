@@ -1,0 +1,109 @@
+"""Runs fuzz targets side by side, and says how much was executed and what was found.
+
+    python3 run_targets.py --programs DIR --work DIR (--seconds S | --hours H) [--jobs N] [--table FILE] [TARGET...]
+
+With --seconds each target runs so long, and stops at its first finding. With --hours that much time, of all cores
+together over the number of jobs, is shared out evenly, and a target goes on after a finding.
+"""
+
+import argparse
+import collections
+import concurrent.futures
+import os
+import pathlib
+import re
+import subprocess
+import sys
+import time
+
+# An input that takes longer, or more memory, is a finding.
+LONGEST_SECONDS = 10
+MOST_MEGABYTES = 2048
+# Options from a byte stream need few bytes; files may be longer.
+LONGEST_INPUT = {"npy": 4096, "settings": 4096, "commands": 2048}
+USUAL_LONGEST_INPUT = 1024
+
+SUMMARY = re.compile(r"^(finding: .*|.*runtime error: .*|SUMMARY: .*|terminate called .*|.*Assertion .* failed.*)$",
+                     re.MULTILINE)
+EXECUTED = re.compile(r"stat::number_of_executed_units:\s+(\d+)")
+COVERED = re.compile(r"cov: (\d+)")
+
+Record = collections.namedtuple("Record", "target seconds executed covered findings")
+
+
+def first_line(log):
+    """What a log says that was found."""
+    found = SUMMARY.search(log)
+    text = found.group(1) if found else "the target ended without a word"
+    return re.sub(r"0x[0-9a-f]+|==\d+==", "", text).strip()[:200]
+
+
+def run(target, arguments, seconds, keep_going):
+    """Runs one target for so long; with keep_going again and again after a finding."""
+    seeds = pathlib.Path(__file__).parent / "seeds" / target
+    corpus = arguments.work / "corpus" / target
+    found = arguments.work / "found" / target
+    for folder in (corpus, found):
+        folder.mkdir(parents=True, exist_ok=True)
+    dictionary = pathlib.Path(__file__).parent / "dictionaries" / f"{target}.dict"
+    environment = dict(os.environ, UBSAN_OPTIONS="print_stacktrace=1")
+    executed, covered, findings = 0, 0, collections.Counter()
+    begin = time.monotonic()
+    while (left := int(seconds - (time.monotonic() - begin))) > 0:
+        command = [str(arguments.programs / f"{target}_fuzz"), f"-max_total_time={left}",
+                   f"-timeout={LONGEST_SECONDS}", f"-rss_limit_mb={MOST_MEGABYTES}",
+                   f"-max_len={LONGEST_INPUT.get(target, USUAL_LONGEST_INPUT)}", f"-artifact_prefix={found}/",
+                   "-print_final_stats=1", *([f"-dict={dictionary}"] if dictionary.is_file() else []), str(corpus), *([str(seeds)] if seeds.is_dir() else [])]
+        done = subprocess.run(command, capture_output=True, text=True, errors="replace", env=environment, check=False)
+        (arguments.work / f"{target}.log").write_text(done.stderr, encoding="utf-8")
+        executed += sum(int(n) for n in EXECUTED.findall(done.stderr))
+        covered = max([covered, *(int(n) for n in COVERED.findall(done.stderr))])
+        if done.returncode == 0:
+            break
+        what = first_line(done.stderr)
+        findings[what] += 1
+        print(f"{target}: {what}", flush=True)
+        if findings[what] == 1:
+            (found / f"{sum(findings.values())}.log").write_text(done.stderr, encoding="utf-8")
+        if not keep_going:
+            break
+    spent = time.monotonic() - begin
+    print(f"{target}: {executed:,} executions in {spent:.0f} s, {covered} edges, {sum(findings.values())} findings",
+          flush=True)
+    return Record(target, spent, executed, covered, findings)
+
+
+def table(records):
+    lines = ["| target | time [s] | executions | edges | findings |", "|---|---|---|---|---|"]
+    for r in records:
+        what = "; ".join(f"{n} x {text}" for text, n in r.findings.items()) or "none"
+        lines.append(f"| {r.target} | {r.seconds:.0f} | {r.executed:,} | {r.covered} | {what} |")
+    lines.append(f"| all | {sum(r.seconds for r in records):.0f} | {sum(r.executed for r in records):,} | | "
+                 f"{sum(len(r.findings) for r in records)} |")
+    return "\n".join(lines) + "\n"
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
+    parser.add_argument("--programs", type=pathlib.Path, required=True)
+    parser.add_argument("--work", type=pathlib.Path, required=True)
+    parser.add_argument("--seconds", type=float)
+    parser.add_argument("--hours", type=float)
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--table", type=pathlib.Path)
+    parser.add_argument("targets", nargs="*")
+    arguments = parser.parse_args()
+    targets = arguments.targets or sorted(p.name.removesuffix("_fuzz") for p in arguments.programs.glob("*_fuzz"))
+    if not targets:
+        parser.error(f"no fuzz targets in {arguments.programs}")
+    seconds = arguments.seconds or arguments.hours * 3600 * arguments.jobs / len(targets)
+    with concurrent.futures.ThreadPoolExecutor(arguments.jobs) as pool:
+        records = list(pool.map(lambda t: run(t, arguments, seconds, arguments.hours is not None), targets))
+    print("\n" + table(records))
+    if arguments.table:
+        arguments.table.write_text(table(records), encoding="utf-8")
+    return 1 if any(r.findings for r in records) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
