@@ -29,9 +29,9 @@ struct Drawn {
 
 // A tenth of a second: a spectrum needs no more.
 template <class S>
-Drawn drawn(std::uint64_t seed, LineKind kind = LineKind::artery) {
+Drawn drawn(std::uint64_t seed, LineKind kind = LineKind::artery, double duration = 0.1) {
     DrawOptions ranges;
-    ranges.duration = 0.1;
+    ranges.duration = duration;
     ranges.event_probability = 0.1;
     SyntheticRecording made = render_drawn<std::int16_t>(draw_scene<S>(seed, kind, ranges));
     return {made.recording.settings, std::get<Frames>(std::move(made.recording.samples))};
@@ -127,7 +127,7 @@ TEST_CASE("frames that repeat say what the frame rate is") {
 TEST_CASE_TEMPLATE("an array that lies the other way round gets a hint", S, Scene, VolumeScene) {
     for (const std::uint64_t seed : {1U, 2U, 5U}) {
         CAPTURE(seed);
-        const Drawn made = drawn<S>(seed);
+        const Drawn made = drawn<S>(seed, LineKind::artery, 0.2);
         FrameMatrix<float> turned(made.frames.samples(), made.frames.frames());
         for (std::size_t i = 0; i < made.frames.frames(); ++i) {
             for (std::size_t n = 0; n < made.frames.samples(); ++n) {

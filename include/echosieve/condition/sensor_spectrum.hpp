@@ -47,6 +47,9 @@ struct SensorSpectrumOptions {
     double least_signal = 1;        ///< least A / N
     std::size_t max_frames = 256;   ///< looked at, evenly spread over the recording
     int max_iterations = 100;
+    /// where the fit starts; if empty, at the best of a search over all frequencies looked at,
+    /// which costs as much as the rest
+    std::optional<Sensor> start{};
 };
 
 inline void validate(const SensorSpectrumOptions& options) {
@@ -58,6 +61,9 @@ inline void validate(const SensorSpectrumOptions& options) {
     require(options.max_iterations >= 1 && options.max_iterations <= most_iterations,
             "max_iterations", options.max_iterations,
             detail::concatenate("must lie in [1, ", most_iterations, "]"));
+    if (options.start) {
+        validate(*options.start);
+    }
 }
 
 struct SensorEstimate {
@@ -173,6 +179,27 @@ struct BandModel {
     }
 };
 
+// A band like the sensor's, as strong as the spectrum has it there, over the spectrum's lowest
+// tenth.
+template <OnlyDouble R = double>
+[[nodiscard]] BandModel band_at(const Sensor& sensor, const LineSpectrum& spectrum,
+                                Eigen::Index first) {
+    const Eigen::ArrayX<R> power = spectrum.power.tail(spectrum.power.size() - first);
+    std::vector<double> sorted(power.begin(), power.end());
+    const auto low = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 10);
+    std::nth_element(sorted.begin(), low, sorted.end());
+    BandModel band;
+    band.centre = sensor.centre_frequency;
+    band.spread = sensor.bandwidth / (4 * std::sqrt(0.3 * std::numbers::ln10));
+    band.floor = std::max(*low, 1e-9 * power.mean());
+    const Eigen::ArrayX<R> frequency =
+        Eigen::ArrayX<R>::LinSpaced(power.size(), spectrum.step * static_cast<double>(first),
+                                    spectrum.step * static_cast<double>(spectrum.power.size() - 1));
+    const Eigen::ArrayX<R> shape = (-((frequency - band.centre) / band.spread).square() / 2).exp();
+    band.peak = ((power - band.floor) * shape).sum() / std::max(shape.square().sum(), 1e-300);
+    return band;
+}
+
 // The best of a coarse grid of bands by Whittle's likelihood over all frequencies from value
 // `first` on, the spectrum's values taken four at a time.
 template <OnlyDouble R = double>
@@ -218,11 +245,12 @@ template <OnlyDouble R = double>
 /// weak; motion makes them smaller. The bandwidth comes out too wide by some 0.6 / (T B) of it.
 /// It is the band of the echoes that is estimated: attenuation that grows with frequency, by the
 /// factor exp(-b f) in amplitude along the way, lowers the centre by 0.18 B^2 b.
-/// An echo-free or narrow-band recording gives no_band. Throws as line_spectrum does.
-template <class T, OnlyDouble R = double>
-[[nodiscard]] SensorEstimate estimate_sensor(const FrameView<T>& frames, const SamplingGrid& grid,
+/// An echo-free or narrow-band recording gives no_band. Throws InvalidInput for invalid options, or
+/// a lowest frequency that leaves too little of the spectrum; of frames, as line_spectrum does.
+template <OnlyDouble R = double>
+[[nodiscard]] SensorEstimate estimate_sensor(const LineSpectrum& spectrum,
                                              const SensorSpectrumOptions& options = {}) {
-    const LineSpectrum spectrum = line_spectrum(frames, grid, options);
+    validate(options);
     const Eigen::Index size = spectrum.power.size();
     const auto lowest = static_cast<Eigen::Index>(
         std::ceil(std::min(options.lowest_frequency / spectrum.step, static_cast<double>(size))));
@@ -234,7 +262,8 @@ template <class T, OnlyDouble R = double>
         result.status = SensorStatus::no_band;
         return result;
     }
-    detail::BandModel model = detail::coarse_band(spectrum, lowest);
+    detail::BandModel model = options.start ? detail::band_at(*options.start, spectrum, lowest)
+                                            : detail::coarse_band(spectrum, lowest);
     const auto inside = [&](const detail::BandModel& band) {
         const double half = band.bandwidth() / 2;
         return band.centre - half >= spectrum.step * static_cast<double>(lowest - 1) &&
@@ -312,6 +341,13 @@ template <class T, OnlyDouble R = double>
         result.status = SensorStatus::no_band;
     }
     return result;
+}
+
+/// The same of the frames' own spectrum.
+template <class T, OnlyDouble R = double>
+[[nodiscard]] SensorEstimate estimate_sensor(const FrameView<T>& frames, const SamplingGrid& grid,
+                                             const SensorSpectrumOptions& options = {}) {
+    return estimate_sensor(line_spectrum(frames, grid, options), options);
 }
 
 }  // namespace echosieve

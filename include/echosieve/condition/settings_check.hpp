@@ -25,6 +25,9 @@ namespace echosieve {
 
 namespace detail {
 
+// A spectrum of 32 values; and of fewer samples the mean has too much of the power by chance.
+inline constexpr std::size_t fewest_checked_samples = 64;
+
 // "4.02 MHz"
 [[nodiscard]] inline std::string in_megahertz(double frequency) {
     std::ostringstream text;
@@ -36,8 +39,7 @@ namespace detail {
 template <class T>
 void check_spectrum(const FrameView<T>& frames, const RecordingSettings& settings,
                     const SettingsCheckOptions& options, SettingsCheck& out) {
-    constexpr std::size_t fewest_samples = 64;  // for a spectrum of 32 values
-    if (frames.samples() < fewest_samples || frames.frames() == 0) {
+    if (frames.samples() < fewest_checked_samples || frames.frames() == 0) {
         return;
     }
     const Sensor& given = settings.sensor;
@@ -46,15 +48,30 @@ void check_spectrum(const FrameView<T>& frames, const RecordingSettings& setting
     look.lowest_frequency = std::min(
         look.lowest_frequency, std::min(given.centre_frequency / 8, settings.sampling_rate / 16));
     look.max_frames = options.max_frames;
-    const SensorEstimate found = estimate_sensor(frames, settings.grid(frames.samples()), look);
+    const LineSpectrum spectrum = line_spectrum(frames, settings.grid(frames.samples()), look);
+    const auto over = [](double seen, double setting, double lowest, double highest) {
+        return seen < lowest * setting || seen > highest * setting;
+    };
+    const auto contradicts = [&](const Sensor& seen) {
+        return over(seen.centre_frequency, given.centre_frequency, options.lowest_centre,
+                    options.highest_centre) ||
+               over(seen.bandwidth, given.bandwidth, options.narrowest, options.widest);
+    };
+    // If a fit from the settings ends near them, clear of the noise, there is no need to search.
+    constexpr double clear = 3;  // of the band over the noise's floor
+    look.start = given;
+    SensorEstimate found = estimate_sensor(spectrum, look);
+    if (!found.usable() || found.signal_to_noise < clear || contradicts(found.sensor)) {
+        look.start.reset();
+        found = estimate_sensor(spectrum, look);
+    }
     if (!found.usable()) {
         out.band_seen = found.status != SensorStatus::no_band;
         return;
     }
     const auto compare = [&](std::string_view name, double setting, double seen, double deviation,
                              double lowest, double highest) {
-        const double ratio = seen / setting;
-        if ((ratio < lowest || ratio > highest) &&
+        if (over(seen, setting, lowest, highest) &&
             std::abs(seen - setting) > options.deviations * deviation) {
             out.add(concatenate(name, " = ", in_megahertz(setting),
                                 " contradicts the recording, whose own echoes show ",
@@ -99,8 +116,8 @@ template <class T>
         whole += mean;
         ++used;
     }
-    constexpr Eigen::Index fewest = 16;  // either way: chance has less than a sixteenth
-    if (used < static_cast<double>(fewest) || samples < fewest) {
+    constexpr double fewest_frames_used = 8;
+    if (used < fewest_frames_used || frames.samples() < fewest_checked_samples) {
         return {};
     }
     const double mean = whole / used;  // an offset is no likeness

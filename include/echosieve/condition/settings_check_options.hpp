@@ -33,7 +33,7 @@ struct SettingsCheckOptions {
     double least_likeness =
         4;  ///< how much less samples change than frames, for a transposed array
     double contradicted = 0.2;    ///< factor of the trust for each setting that is contradicted
-    std::size_t max_frames = 32;  ///< looked at for the spectrum, evenly spread
+    std::size_t max_frames = 16;  ///< looked at for the spectrum, evenly spread
 };
 
 inline void validate(const SettingsCheckOptions& options) {
