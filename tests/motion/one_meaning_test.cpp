@@ -115,7 +115,9 @@ constexpr double layers_apart = 50e-6;  // [m]
 TEST_CASE("a pulse's delay that is given is taken off all depths in each way") {
     Recording recording = volume().recording;
     const double delay = recording.settings.arrival(volume().truth.peak_lag);
-    const Ways without = ways<std::int16_t>(recording, {.pulse = {.estimate = false}});
+    TrackOptions taken_for_none;
+    taken_for_none.pulse.estimate = false;
+    const Ways without = ways<std::int16_t>(recording, taken_for_none);
     recording.settings.sensor.pulse_delay = delay;
     const Ways with = ways<std::int16_t>(recording, {});
     CHECK(apart(with.of_whole, with.of_blocks) < layers_apart);
