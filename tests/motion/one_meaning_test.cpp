@@ -110,12 +110,18 @@ bool holds(const std::vector<std::string>& warnings, const std::string& text) {
 // the delay.
 constexpr double layers_apart = 50e-6;  // [m]
 
+TrackOptions without_estimate() {
+    TrackOptions options;
+    options.pulse.estimate = false;
+    return options;
+}
+
 }  // namespace
 
 TEST_CASE("a pulse's delay that is given is taken off all depths in each way") {
     Recording recording = volume().recording;
     const double delay = recording.settings.arrival(volume().truth.peak_lag);
-    const Ways without = ways<std::int16_t>(recording, {.pulse = {.estimate = false}});
+    const Ways without = ways<std::int16_t>(recording, without_estimate());
     recording.settings.sensor.pulse_delay = delay;
     const Ways with = ways<std::int16_t>(recording, {});
     CHECK(apart(with.of_whole, with.of_blocks) < layers_apart);
@@ -189,7 +195,7 @@ TEST_CASE("an offset is taken off in each way") {
         }
         return Recording{volume().recording.settings, std::move(frames)};
     };
-    const TrackOptions no_estimate{.pulse = {.estimate = false}};
+    const TrackOptions no_estimate = without_estimate();
     const Ways still = ways<float>(raised(0), no_estimate);
     const Ways moved = ways<float>(raised(8000), no_estimate);
     // What the plain samples have of a mean, 0.01 of their rms, is left on them.
@@ -210,7 +216,7 @@ TEST_CASE("an offset is taken off in each way") {
 TEST_CASE("what the samples contradict lowers the quality in each way") {
     Recording wrong = volume().recording;
     wrong.settings.sensor.centre_frequency = 3.1e6;  // of 4
-    TrackOptions options{.pulse = {.estimate = false}};
+    TrackOptions options = without_estimate();
     options.settings_check.contradicted = 1;
     const Ways blind = ways<std::int16_t>(wrong, options);
     options.settings_check.contradicted = 0.25;
