@@ -23,6 +23,7 @@
 #include "echosieve/motion/learned_walls.hpp"
 #include "echosieve/motion/wall_confidence.hpp"
 #include "motion/follower_gate.hpp"
+#include "motion/line.hpp"
 #include "motion/wall_filter.hpp"
 
 namespace echosieve {

@@ -97,6 +97,14 @@ TEST_CASE("the grid's rate is the lowest whole part of the raw rate above the on
     CHECK(all.grid().count == gate.count);
 }
 
+TEST_CASE("a gate too long for its tables is refused before they are made") {
+    CHECK_THROWS_WITH_AS(GateBasebander<double>({20e-6, 125e6, 1'000'000, 0}, sensor),
+                         doctest::Contains("count = 1000000: must be less: filters of 251 taps"),
+                         InvalidInput);
+    CHECK_THROWS_AS(GateBasebander<double>({20e-6, 125e6, 50'000, 0}, sensor, {.reach = 1e300}),
+                    InvalidInput);
+}
+
 TEST_CASE("the weights make a sum over the results one over the raw samples") {
     const std::vector<double> weights = GateBasebander<double>(gate, sensor).weights();
     const SamplingGrid grid = GateBasebander<double>(gate, sensor).grid();

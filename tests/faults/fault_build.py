@@ -88,8 +88,9 @@ class BuildTree:
                                    [w for w in rest if w.endswith(".o")])
         return self.linked[target]
 
-    def link(self, target, objects, made):
-        """A program of the build tree, of other objects."""
+    def link(self, target, objects, made, rooms=()):
+        """A program of the build tree, of other objects; in place of the libraries of some rooms
+        their objects, but for those whose sources are among `rooms`' changed ones."""
         words, _ = self.link_of(target)
         compiler, rest = words[0], words[1:]
         if pathlib.Path(compiler).name == "ccache":

@@ -135,13 +135,15 @@ class Planter:
         limit = self.baseline(target, tuple(objects))
         sources = {self.tree.source_of[o]: o for o in objects if o in self.tree.source_of}
         if not fault.file.endswith(".cpp"):
-            for source in scratch.includers(fault.file, [s for s in sources if s not in changed]):
+            stale = [s for s in sources if s.startswith("tests/") and s not in changed]
+            for source in scratch.includers(fault.file, stale):
                 changed[source] = scratch.compile(source)
         kept = [o for o in objects if self.tree.source_of.get(o) not in changed]
         new = [made for source, parts in changed.items() if source in sources
                or source.startswith("src/") for made in parts]
-        # Before the libraries: their own members of these names are then left out.
-        self.tree.link(target, kept + new, scratch.folder / "faulty")
+        # First of all: an inline function that others have compiled as well is theirs, and members
+        # of libraries with the same names are left out.
+        self.tree.link(target, new + kept, scratch.folder / "faulty")
         return notice(*run([str(scratch.folder / "faulty")], scratch.folder, limit))
 
     def baseline(self, target, objects):
@@ -180,7 +182,7 @@ class Planter:
             sources = {self.tree.source_of.get(o) for o in objects}
             new = [part for source, parts in changed.items() if source in sources
                    or source.startswith("src/") for part in parts]
-            self.tree.link(target, kept + new, made)
+            self.tree.link(target, new + kept, made)
         moved = [scratch.moved(word.replace(str(self.tree.build / "examples"), str(programs))
                                .replace(str(self.tree.build / "tests"), str(scratch.folder)))
                  for word in command]

@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <vector>
 
+#include "echosieve/condition/baseband.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 #include "support/following.hpp"
@@ -57,7 +58,7 @@ double diameter_error(const BlockFit& fit, const ArteryLine& made) {
     return errors.deviation();
 }
 
-constexpr double fine = 2e-6;  // [m]: one layer a wall, 15 dB over the tissue
+constexpr double fine = 2e-6;  // [m]: one layer a wall, 5 dB over the tissue
 
 }  // namespace
 

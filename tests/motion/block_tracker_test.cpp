@@ -102,6 +102,57 @@ TEST_CASE("blocks follow a recording without steps at their seams, however it is
     CHECK(same);
 }
 
+TEST_CASE(
+    "every frame pushed comes out, once and in turn, and lies in a block, whatever their number") {
+    // 100 frames a block. Frames of nothing: what is followed in them is none, and quick.
+    RecordingSettings settings = scene_of(1).settings;
+    settings.frame_rate = 100;
+    const std::vector<float> frame(64, 0.0F);
+    for (const double overlap : {0.5, 0.3, 0.01}) {
+        CAPTURE(overlap);
+        BlockOptions options;
+        options.length = options.shortest_fit = 1;
+        options.overlap = overlap;
+        for (std::size_t count = 0; count <= 320; ++count) {
+            CAPTURE(count);
+            BlockTracker<float> tracker(settings, frame.size(), options);
+            std::vector<FrameMotion> frames;
+            for (std::size_t i = 0; i < count; ++i) {
+                tracker.push(frame);
+                const std::vector<FrameMotion> taken = tracker.take();
+                frames.insert(frames.end(), taken.begin(), taken.end());
+            }
+            tracker.finish();
+            tracker.finish();
+            const std::vector<FrameMotion> rest = tracker.take();
+            frames.insert(frames.end(), rest.begin(), rest.end());
+            REQUIRE(frames.size() == count);
+            for (std::size_t i = 0; i < count; ++i) {
+                REQUIRE(frames[i].time == static_cast<double>(i) / settings.frame_rate);
+            }
+            std::size_t covered = 0;
+            for (const BlockRecord& block : tracker.blocks()) {
+                REQUIRE(block.first <= covered);
+                REQUIRE(block.first + block.count > covered);
+                covered = block.first + block.count;
+            }
+            REQUIRE(covered == count);
+        }
+    }
+}
+
+TEST_CASE("a recording as long as the overlap, and as a block, is followed") {
+    const SyntheticRecording made = render<std::int16_t>(Scene(scene_of(4), 1), 1);
+    for (const std::size_t count : {500U, 1000U}) {
+        CAPTURE(count);
+        const BlockMotion motion =
+            track_in_blocks(samples_of(made).view().part(0, count), made.recording.settings);
+        CHECK(motion.usable());
+        CHECK(motion.frames.size() == count);
+        CHECK(motion.blocks.size() == 1);
+    }
+}
+
 TEST_CASE("a long loss of contact is marked, and the walls are found again (long)") {
     for (const double level : {-60.0, -40.0}) {
         CAPTURE(level);

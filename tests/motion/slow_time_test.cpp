@@ -1,7 +1,12 @@
 #include "motion/slow_time.hpp"
 
+#include <algorithm>
 #include <cmath>
+#include <complex>
+#include <cstddef>
+#include <limits>
 #include <numbers>
+#include <vector>
 
 #include "echosieve/core/random.hpp"
 #include "echosieve/motion/smoothing.hpp"
@@ -122,4 +127,66 @@ TEST_CASE("the noise gain of each smoother is what white noise shows") {
     CHECK_THROWS_AS(validate(Smoothing(MovingAverage{0})), InvalidInput);
     CHECK_THROWS_AS(validate(Smoothing(GaussianSmoothing{-1})), InvalidInput);
     CHECK_THROWS_AS(validate(Smoothing(GaussianSmoothing{std::nan("")})), InvalidInput);
+}
+
+TEST_CASE("long Gaussians agree with short ones, and cost no more the longer they are") {
+    // One sigma just beyond what is smoothed sample by sample, done that way by hand.
+    const double sigma = longest_direct_sigma * 1.01;
+    const Eigen::Index count = 15'000;
+    RandomStream random(4);
+    Eigen::ArrayXd x(count);
+    double walk = 0;
+    for (double& value : x) {
+        value = walk += random.normal();
+    }
+    const std::vector<double> taps = detail::gaussian_taps(sigma);
+    const Eigen::ArrayXd smooth = gaussian_smooth<double>(x, sigma);
+    const double range = x.maxCoeff() - x.minCoeff();
+    // Straight lines between means a 200th of sigma long, and taps that are cut at 4 sigma.
+    constexpr double close = 1e-4;
+    for (const Eigen::Index i :
+         {Eigen::Index{0}, Eigen::Index{1}, Eigen::Index{7001}, Eigen::Index{12'345}, count - 1}) {
+        double sum = taps[0] * x[i];
+        for (std::size_t k = 1; k < taps.size(); ++k) {
+            const auto by = static_cast<Eigen::Index>(k);
+            sum +=
+                taps[k] * (x[detail::mirrored(i - by, count)] + x[detail::mirrored(i + by, count)]);
+        }
+        CAPTURE(i);
+        CHECK_WITHIN(smooth[i], sum, close * range);
+    }
+    // Far longer than the signal: its mean. Taps for these would fill any memory.
+    for (const double longer : {1e6, 1e12, 1e300, std::numeric_limits<double>::infinity()}) {
+        CAPTURE(longer);
+        const Eigen::ArrayXd mean = gaussian_smooth<double>(x, longer);
+        CHECK((mean - x.mean()).abs().maxCoeff() <= 1e-3 * range);
+    }
+    const Eigen::ArrayXcd turning = x.cast<std::complex<double>>() * std::complex<double>(0, 1);
+    CHECK((gaussian_smooth<std::complex<double>>(turning, sigma).imag() - smooth).abs().maxCoeff() <
+          rounding * range);
+}
+
+TEST_CASE("long averages are those of their windows, and cost no more the longer they are") {
+    RandomStream random(5);
+    Eigen::ArrayXd x(2500);
+    for (double& value : x) {
+        value = 10 + random.normal();
+    }
+    const auto at = [&](Eigen::Index i) { return x[std::clamp<Eigen::Index>(i, 0, x.size() - 1)]; };
+    for (const Eigen::Index length : {Eigen::Index{1001}, Eigen::Index{1002}, Eigen::Index{6000}}) {
+        const Eigen::ArrayXd y = moving_average(x, length);
+        for (const Eigen::Index i :
+             {Eigen::Index{0}, Eigen::Index{499}, Eigen::Index{1250}, Eigen::Index{2499}}) {
+            double sum = 0;
+            for (Eigen::Index k = i - length / 2; k < i - length / 2 + length; ++k) {
+                sum += at(k);
+            }
+            CAPTURE(length);
+            CAPTURE(i);
+            CHECK_WITHIN(y[i], sum / static_cast<double>(length), rounding * 100);
+        }
+    }
+    const Eigen::ArrayXd ends = moving_average(x, Eigen::Index{1'000'000'000'000});
+    constexpr double all_ends = 1e-6;  // half of each end, but for 2500 samples in 1e12
+    CHECK_WITHIN(ends[1250], (x[0] + x[2499]) / 2, all_ends);
 }

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <limits>
 #include <numbers>
 #include <vector>
 
@@ -184,6 +185,47 @@ TEST_CASE("a wall model refuses what it can't use") {
     options.thickness = std::nan("");
     CHECK_THROWS_AS(WallModel(made.gate, times, some_wall(), 1e-4, settings(), options),
                     InvalidInput);
+}
+
+TEST_CASE("a share that runs away, or a pulse with one frame far off, fills no memory") {
+    LayerTimes times = made_times(400);
+    const MadeGate made = made_gate(times, {{-200e-6, 1.1}, {10e-6, 0.95}}, 0.1, 3);
+    const WallState wall = some_wall();
+    WallModel usual(made.gate, times, wall, 600e-6, settings());
+    const double noise = 0.1 * usual.power();
+    // 1 km over the pulse would need tables of 10^8 rows. What they can't hold is no wall.
+    WallModel far(made.gate, times, wall, 1e3, settings());
+    CHECK_WITHIN_RELATIVE(far.evidence(wall, noise), usual.evidence(wall, noise), 1e-9);
+    WallState away = wall;
+    away.share = 1e3;
+    CHECK(far.evidence(away, noise) == -std::numeric_limits<double>::infinity());
+    const WallModel::Layers held = far.layers(away, noise);
+    CHECK(held.spectra.allFinite());
+    CHECK(std::abs(held.shares[0].pulse) < 0.1);
+    away.share = std::nan("");
+    CHECK(far.evidence(away, noise) == -std::numeric_limits<double>::infinity());
+    // The steps of a table shrink as the pulse's furthest frame grows.
+    times.pulse[17] = 1e7;
+    WallModel spiked(made.gate, times, wall, 600e-6, settings());
+    CHECK(spiked.evidence(wall, noise) == -std::numeric_limits<double>::infinity());
+    double found_noise = noise;
+    const WallState kept = likeliest_wall(spiked, wall, WallSearch{}, {}, found_noise);
+    CHECK(kept.share <= largest_wall_share);
+    CHECK(found_noise > 0);
+    CHECK(held_share(std::nan("")) == smallest_wall_share);
+    CHECK(held_share(-1) == smallest_wall_share);
+    CHECK(held_share(1) == largest_wall_share);
+    CHECK(held_share(2e-4) == 2e-4);
+}
+
+TEST_CASE("a wide band's sheet has no more layers than are worth it") {
+    LayerTimes times = made_times(300);
+    const MadeGate made = made_gate(times, {{-200e-6, 1.1}, {10e-6, 0.95}}, 0.1, 3);
+    RecordingSettings wide = settings();
+    wide.sensor.bandwidth = 15e6;  // 106 layers of a quarter of its resolution
+    wide.sensor.centre_frequency = 20e6;
+    WallModel model(made.gate, times, some_wall(), 600e-6, wide);
+    CHECK(model.layers(some_wall(), 0.1 * model.power()).wall_layers <= 34);
 }
 
 TEST_CASE("the evidence does not depend on what was asked before") {

@@ -35,7 +35,7 @@ void check_walls(const ArteryLine& made, const std::optional<SeparatedWalls>& wa
     CHECK((walls->times.pulse * made.pulse()).sum() > 0);
 }
 
-constexpr double fine = 1.5e-6;  // [m], one layer a wall, 15 dB over the tissue
+constexpr double fine = 1.5e-6;  // [m], one layer a wall, 5 dB over the tissue
 
 }  // namespace
 

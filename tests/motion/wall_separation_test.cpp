@@ -48,7 +48,7 @@ double share_of(const ArteryLine& made, double sense) {
     return (sense < 0 ? made.options.near_share : made.options.far_share) * made.range();
 }
 
-// One layer a wall, 15 dB over the tissue: 0.2 to 1.2 um with the lines below; a cycle lost would
+// One layer a wall, 5 dB over the tissue: 0.2 to 1.2 um with the lines below; a cycle lost would
 // be tens of micrometres, tissue left on the wall several.
 constexpr double fine_motion = 1.5e-6;
 // Tissue echoes on a pulse's flank move its edge, by which outer layers are told: 154 um at most

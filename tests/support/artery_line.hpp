@@ -26,7 +26,7 @@ struct ArteryLineOptions {
     double near_drift = 0;         ///< of the near wall by itself, steadily to the end [m]
     double tissue_share = 50e-6;   ///< beside the walls, less the further away [m]
     double tissue_lag = 0;         ///< behind the walls [s]
-    double wall_amplitude = 6;     ///< a tissue echo's is 1, one every 0.1 mm
+    double wall_amplitude = 6;     ///< that of all tissue at a depth is 3.2 rms
     double second_layer = 0;       ///< amplitude of a layer further out by layer_distance
     double layer_distance = 1e-3;  ///< [m]
     double noise = 0.1;

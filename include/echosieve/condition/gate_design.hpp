@@ -43,17 +43,13 @@ struct GateBasebandOptions {
                              ///< and takes up more noise there
 };
 
-/// Filters longer than this, and echoes wider, are those of a bandwidth in other units.
-inline constexpr double most_gate_bandwidths = 100;
-
 inline void validate(const GateBasebandOptions& options) {
-    const auto some = [](double x, const char* name, const char* unit) {
-        require(x > 0 && x <= most_gate_bandwidths, name, x,
-                detail::concatenate("must be positive and at most ", most_gate_bandwidths, unit));
-    };
-    some(options.rate, "rate", " [sensor bandwidths]");
-    some(options.bandwidth, "bandwidth", " [sensor bandwidths]");
-    some(options.reach, "reach", " [1 / bandwidth]");
+    require(options.rate > 0 && is_finite(options.rate), "rate", options.rate,
+            "must be positive and finite [sensor bandwidths]");
+    require(options.bandwidth > 0 && is_finite(options.bandwidth), "bandwidth", options.bandwidth,
+            "must be positive and finite [sensor bandwidths]");
+    require(options.reach > 0 && is_finite(options.reach), "reach", options.reach,
+            "must be positive and finite [1 / bandwidth]");
     require(options.noise >= 1e-12 && options.noise < 1, "noise", options.noise,
             "must lie in [1e-12, 1)");
 }

@@ -49,9 +49,9 @@ inline void validate(const Sensor& sensor) {
         const double limit = longest_pulse_delay / sensor.bandwidth;
         if (!(std::abs(*sensor.pulse_delay) <= limit)) {
             require(false, "pulse_delay", *sensor.pulse_delay,
-                    concatenate(
-                        "must lie within 10 / bandwidth = ", limit, " of 0 [s]",
-                        slip_of_unit(std::abs(*sensor.pulse_delay), {1e-9, limit}, time_units)));
+                    concatenate("must lie within 10 / bandwidth = ", limit, " of 0 [s]",
+                                slip_of_unit(std::abs(*sensor.pulse_delay), {0.01 * limit, limit},
+                                             time_units)));
         }
     }
 }
