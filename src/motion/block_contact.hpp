@@ -11,6 +11,7 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/track_artery.hpp"
+#include "motion/line.hpp"
 
 namespace echosieve {
 

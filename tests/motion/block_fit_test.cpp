@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <vector>
 
+#include "echosieve/condition/baseband.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 #include "support/following.hpp"

@@ -7,6 +7,7 @@
 #include <utility>
 #include <vector>
 
+#include "echosieve/condition/baseband.hpp"
 #include "echosieve/core/error.hpp"
 #include "support/check.hpp"
 
