@@ -56,6 +56,7 @@ def main():
         scratch = pathlib.Path(scratch)
         template = scratch / "template"
         make_template(programs, template)
+        bad_places.PROGRAMS_FOLDER.append(programs)
         cases = [case for module in (bad_files, bad_options, bad_places) for case in module.all_cases()]
         cases = [case for case in cases if arguments.only in f"{case.program} {case.name}"]
         if arguments.list:
