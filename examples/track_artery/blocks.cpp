@@ -69,8 +69,11 @@ Outcome follow(RecordingReader& reader, const echosieve::RecordingSettings& sett
             out.totals.add(motion);
         }
     };
+    // A tenth of a second, unless that is much.
+    constexpr std::size_t most_values = std::size_t{1} << 24;
     const std::size_t piece =
-        std::max<std::size_t>(1, static_cast<std::size_t>(settings.frame_rate / 10));
+        std::clamp<std::size_t>(static_cast<std::size_t>(settings.frame_rate / 10), 1,
+                                std::max<std::size_t>(1, most_values / reader.samples()));
     while (reader.position() < reader.frames()) {
         const auto frames = reader.read(piece);
         tracker.push(std::get<echosieve::FrameMatrix<T>>(frames).view());

@@ -26,6 +26,7 @@
 #include "echosieve/motion/wall_echoes.hpp"
 #include "pictures.hpp"
 #include "support/command_line.hpp"
+#include "support/input_size.hpp"
 #include "support/plot.hpp"
 #include "support/results.hpp"
 #include "support/tracking_options.hpp"
@@ -331,12 +332,16 @@ void check_depths(const Job& job, const echosieve::RecordingReader& reader) {
 }  // namespace
 
 int run(const Job& job) {
+    constexpr double memory_over_file = 3;  // followed as a whole
     echosieve::RecordingReader reader(job.samples, job.meta);
     examples::tell_unknown_settings(job.meta);
     examples::Warnings warnings("track_artery");
     warnings.tell(echosieve::settings_warnings(
         examples::with_pulse_delay(reader.settings(), job.run.pulse_delay), reader.samples()));
     validate(job.run.options.track);
+    echosieve::require(reader.samples() <= examples::longest_frame, "samples a frame",
+                       reader.samples(),
+                       echosieve::detail::concatenate("must not exceed ", examples::longest_frame));
     check_depths(job, reader);
     std::vector<fs::path> inputs = {job.samples, job.meta, echosieve::settings_path(job.samples)};
     if (!job.settings.empty()) {
@@ -345,6 +350,10 @@ int run(const Job& job) {
     examples::Results results({job.folder, "track_artery", result_names, inputs});
     Job known = job;
     known.run.in_blocks = job.run.in_blocks.value_or(reader.duration() > longest_whole);
+    if (!*known.run.in_blocks) {
+        examples::require_memory(job.samples, memory_over_file,
+                                 ": follow it in blocks (--block 4)");
+    }
     return *known.run.in_blocks ? run_in_blocks(known, reader, results, warnings)
                                 : follow_whole(known, results, warnings);
 }

@@ -88,7 +88,7 @@ def recordings():
     yield Case("track_artery", "terabyte, all at once", ["x.npy", "--block", "0"], ("x.npy: ", "memory"),
                files={"x.npy": hole(128 + 2 * 1000000000 * 500, npy("(1000000000, 500)", header=padded(1000000000, 500))),
                       "x.json": json.dumps(GOOD).encode()})
-    yield Case("track_artery", "frames of a gigabyte", ["x.npy"], ("x.npy: ",), status=(1,),
+    yield Case("track_artery", "frames of a gigabyte", ["x.npy"], ("samples a frame = 500000000",),
                files={"x.npy": hole(128 + 2 * 70 * 500000000, npy(None, header=padded(70, 500000000))),
                       "x.json": json.dumps(GOOD).encode()})
     yield Case("decompose_batch", "terabyte", ["x.npy", "signals.npy"], ("memory",),

@@ -265,8 +265,12 @@ def same_meaning():
     def stream(place, arguments):
         return subprocess.run([PROGRAMS_FOLDER[0] / "follow_stream", "good.json", "--samples", str(SAMPLES), "--block", "1.2",
                                *arguments], cwd=place, check=False, capture_output=True, input=FRAMES["good"]).stdout.decode()
+    def frames(place, arguments):
+        return subprocess.run([PROGRAMS_FOLDER[0] / "follow_frames", "good.json", "--samples", str(SAMPLES), "--learn", "0.9",
+                               *arguments], cwd=place, check=False, capture_output=True, input=FRAMES["good"]).stdout.decode()
     shift = 4e-7 * GOOD["sound_speed"] / 2
-    for name, way in (("whole", whole(["--block", "0"])), ("in blocks", whole(["--block", "1.2"])), ("as a stream", stream)):
+    for name, way in (("whole", whole(["--block", "0"])), ("in blocks", whole(["--block", "1.2"])), ("as a stream", stream),
+                      ("frame by frame", frames)):
         yield Case("track_artery", f"--pulse-delay {name}", ["--version"], (), (0,), may_write=True,
                    check=moved_by(way, [], shift))
 
