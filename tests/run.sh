@@ -19,7 +19,7 @@ everyday() {
         -DECHOSIEVE_BUILD_BENCH=OFF
     build build/tests
     step "Running the tests"
-    run_ctest build/tests
+    run_ctest build/tests --label-exclude slow
 }
 
 check_format() {
@@ -41,16 +41,17 @@ whole_matrix() {
     step "clang, warnings as errors"
     configure --preset clang
     build build/clang
-    run_ctest build/clang --label-exclude reference --exclude-regex '[(]long[)]'
+    run_ctest build/clang --label-exclude 'reference|slow' --exclude-regex '[(]long[)]'
     step "Every header alone"
     build build/clang all_verify_interface_header_sets
     step "Address and undefined-behaviour sanitisers"
     configure --preset sanitise
     build build/sanitise tested
     # Consumers and reference scripts show nothing that the other builds did not; cases marked (long) go through the
-    # same code as shorter ones, and would take a quarter of an hour here.
+    # same code as shorter ones, and would take a quarter of an hour here. What runs whole programs has limits of time
+    # that are those of an optimised build.
     UBSAN_OPTIONS=print_stacktrace=1 run_ctest build/sanitise --label-exclude 'consumer|reference' \
-        --exclude-regex '[(]long[)]'
+        --exclude-regex '[(]long[)]|^(program|snippets): '
 }
 
 case "${1:-}" in

@@ -214,7 +214,7 @@ class ScratchTree:
 
     def found(self, path, name):
         """Where an include leads to, from the root on."""
-        for folder in (os.path.dirname(path), "include", "src", "tests"):
+        for folder in (os.path.dirname(path), "include", "src", "tests", "examples"):
             candidate = os.path.normpath(os.path.join(folder, name))
             if (self.copy / candidate).is_file():
                 return [candidate]
