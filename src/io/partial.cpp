@@ -53,19 +53,20 @@ bool still_there(int file, const fs::path& path) noexcept {
            open.st_ino == named.st_ino && open.st_dev == named.st_dev;
 }
 
-[[noreturn]] void refuse(const fs::path& name) {
-    throw FileError(name, "can't be opened for writing: " + std::generic_category().message(errno));
+// `what` the user named: the file, or the folder for results.
+[[noreturn]] void refuse(const fs::path& what) {
+    throw FileError(what, "can't be written to: " + std::generic_category().message(errno));
 }
 
 template <class Make>
-Partial make_partial(const fs::path& name, Make make) {
+Partial make_partial(const fs::path& name, const fs::path& what, Make make) {
     constexpr int most_tries = 100;
     for (int tries = 0; tries < most_tries; ++tries) {
         const fs::path path =
             folder_of(name) / (stem_of(name) + random_digits() + std::string(partial_ending));
         const int file = make(path);
         if (file < 0 && errno != EEXIST) {
-            refuse(name);
+            refuse(what);
         }
         if (file < 0) {
             continue;
@@ -78,19 +79,19 @@ Partial make_partial(const fs::path& name, Make make) {
         close(file);
     }
     errno = EEXIST;
-    refuse(name);
+    refuse(what);
 }
 
 }  // namespace
 
 Partial make_partial_file(const fs::path& name) {
-    return make_partial(name, [](const fs::path& path) {
+    return make_partial(name, name, [](const fs::path& path) {
         return open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
     });
 }
 
 Partial make_partial_folder(const fs::path& name) {
-    return make_partial(name, [](const fs::path& path) {
+    return make_partial(name, folder_of(name), [](const fs::path& path) {
         return mkdir(path.c_str(), 0777) == 0
                    ? open(path.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC)
                    : -1;

@@ -18,7 +18,8 @@ struct Partial {
     int lock = -1;
 };
 
-/// Makes NAME.<16 digits>.partial, an empty file or folder. Throws FileError, naming `name`.
+/// Makes NAME.<16 digits>.partial, an empty file or folder. Throws FileError, naming the file NAME,
+/// or the folder that a folder can't be made in.
 [[nodiscard]] Partial make_partial_file(const std::filesystem::path& name);
 [[nodiscard]] Partial make_partial_folder(const std::filesystem::path& name);
 

@@ -1,8 +1,10 @@
 #include "echosieve/io/file_set.hpp"
 
+#include <sys/inotify.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <array>
 #include <filesystem>
 #include <string>
 #include <vector>
@@ -45,7 +47,49 @@ void run_and_kill(Act act) {
     REQUIRE(WIFEXITED(status));
 }
 
+// Names that are moved out of a folder, and into it, in the order in which that happens.
+class MoveWatch {
+public:
+    explicit MoveWatch(const fs::path& folder) : watch_(inotify_init1(IN_NONBLOCK)) {
+        inotify_add_watch(watch_, folder.c_str(), IN_MOVED_FROM | IN_MOVED_TO);
+    }
+    ~MoveWatch() { close(watch_); }
+    MoveWatch(const MoveWatch&) = delete;
+    MoveWatch& operator=(const MoveWatch&) = delete;
+
+    [[nodiscard]] Names moves() const {
+        Names names;
+        alignas(inotify_event) std::array<char, 65536> events{};
+        const ssize_t bytes = read(watch_, events.data(), events.size());
+        for (ssize_t place = 0; place < bytes;) {
+            const auto* event = reinterpret_cast<const inotify_event*>(events.data() + place);
+            const std::string name = event->name;
+            if (!name.starts_with('.')) {  // hidden folders
+                names.push_back(((event->mask & IN_MOVED_TO) != 0 ? "in " : "out ") + name);
+            }
+            place += static_cast<ssize_t>(sizeof(inotify_event) + event->len);
+        }
+        return names;
+    }
+
+private:
+    int watch_;
+};
+
 }  // namespace
+
+TEST_CASE("the mark of a set is the first to go and the last to come") {
+    const Folder folder("mark");
+    write_set(folder.path, {"a.csv", "c.npy", "mark.json"}, "old");
+    FileSet set(plan_in(folder.path));
+    for (const char* file : {"a.csv", "c.npy", "mark.json"}) {
+        write_bytes(set.stage(file), "new");
+    }
+    const MoveWatch watch(folder.path);
+    set.commit();
+    CHECK(watch.moves() ==
+          Names{"out mark.json", "out c.npy", "out a.csv", "in a.csv", "in c.npy", "in mark.json"});
+}
 
 TEST_CASE("a set replaces the earlier one as a whole") {
     const Folder folder("set");

@@ -242,6 +242,11 @@ TEST_CASE("settings are read within limits, and what is not understood is told")
     const std::string closed(200000, ']');
     CHECK(contains(says(start + ", \"note\": " + deep + closed + "}"), "nested deeper than 16"));
     CHECK(contains(says(start + ", \"note\": " + deep), "nested deeper than 16"));
+    const auto levels = [&](std::size_t count) {
+        return says(start + ", \"note\": " + deep.substr(0, count) + closed.substr(0, count) + "}");
+    };
+    CHECK(contains(levels(16), "nested deeper than 16"));
+    CHECK(levels(15) == "no FileError was thrown");
     CHECK(contains(says(start + ", \"bandwidth\": 2e6}"), "field \"bandwidth\" is there twice"));
     CHECK(contains(says(start + ", \"a\": {\"b\": 1, \"b\": 1}}"), "field \"b\" is there twice"));
     CHECK(contains(says(good + std::string(2000000, ' ')), "is longer than 1048576 bytes"));

@@ -116,17 +116,17 @@ def for_nobody():
     def drop():
         os.setgid(nobody)
         os.setuid(nobody)
-    yield Case("track_artery", "a folder that may not be written", ["good.npy", "--out", "there"], ("can't be",), limit=drop,
-               setup=lambda place: (place / "there").mkdir())
+    yield Case("track_artery", "a folder that may not be written", ["good.npy", "--out", "there"],
+               ("there: can't be written to",), limit=drop, setup=lambda place: (place / "there").mkdir())
     yield Case("track_artery", "a folder that may not be made", ["good.npy"], ("can't be made",), limit=drop)
     yield Case("track_artery", "a recording that may not be read", ["good.npy", "--out", "there"], ("can't be opened",),
                limit=drop, setup=lambda place: os.chmod(place / "good.npy", 0))
     yield Case("track_artery", "settings that may not be read", ["good.npy", "--out", "there"], ("can't be opened",),
                limit=drop, setup=lambda place: os.chmod(place / "good.json", 0))
-    yield Case("make_recording", "a folder that may not be written", ["x.npy", "--seconds", "0.1"], ("can't be opened",),
+    yield Case("make_recording", "a folder that may not be written", ["x.npy", "--seconds", "0.1"], ("can't be written to",),
                limit=drop)
     yield Case("decompose_batch", "a folder that may not be written", ["dictionary.npy", "signals.npy", "--out", "o.csv"],
-               ("can't be opened",), limit=drop)
+               ("can't be written to",), limit=drop)
     yield Case("compare_with_truth", "a table that may not be read", ["good.truth.csv", "good.truth.csv"], (": ",), limit=drop,
                setup=lambda place: os.chmod(place / "good.truth.csv", 0))
 
@@ -231,10 +231,26 @@ def kept():
                    ("is the disk full?",), limit=limit)
     yield Case("decompose_batch", "files of 10 bytes at most", ["dictionary.npy", "signals.npy", "--out", "o.csv"],
                ("is the disk full?",), limit=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (10, 10)))
+    # Room for the tables, not for the pictures' data.
     if shutil.which("gnuplot"):
-        # Room for the tables, not for the pictures' data.
-        yield Case("track_artery", "no room for pictures", ["good.npy", "--out", "o", "--no-wall-echoes"], (),
+        yield Case("track_artery", "no room for pictures", ["good.npy", "--out", "o", "--no-wall-echoes"], ("the disk full?",),
                    setup=setup, limit=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (60000, 60000)))
+
+    def drawn_by(script):
+        def prepare(place):
+            setup(place)
+            (place / "bin").mkdir()
+            if script:
+                (place / "bin" / "gnuplot").write_text("#!/bin/sh\n" + script)
+                (place / "bin" / "gnuplot").chmod(0o755)
+        return prepare
+    half = "for f in measured_m_mode wall_m_mode frame_echoes motion; do printf '\\211PNG\\r\\n\\032\\nhalf' > $f.png; done\n"
+    for name, script, words in (("pictures cut off by a gnuplot content with itself", half, "did not write it whole"),
+                                ("no pictures by a gnuplot content with itself", "exit 0\n", "did not write it whole"),
+                                ("a gnuplot that fails", "exit 3\n", "gnuplot failed")):
+        yield Case("track_artery", name, ["good.npy", "--out", "o"], (words,), setup=drawn_by(script), path="bin")
+    yield Case("track_artery", "no gnuplot", ["good.npy", "--out", "o"], ("no pictures: gnuplot was not found",), (0,),
+               setup=drawn_by(None), path="bin", may_write=True, check=replaced)
 
 
 def same_meaning():

@@ -58,6 +58,7 @@ class Case:
     check: object = None  # called with folder and standard output after; returns what is wrong, or None
     may_write: bool = False
     limit: object = None  # called in the child before the program
+    path: str = ""  # a folder of the case's own, in place of PATH
 
 
 def snapshot(folder):
@@ -124,11 +125,12 @@ class Harness:
             if case.limit:
                 case.limit()
         full = open("/dev/full", "wb") if case.stdout == "full" else None
+        environment = {**os.environ, "PATH": str(place / case.path)} if case.path else None
         began = time.monotonic()
         try:
             done = subprocess.run([self.programs / case.program, *case.arguments], cwd=place, input=case.stdin,
                                   stdout=full or subprocess.PIPE, stderr=subprocess.PIPE, timeout=DEAF + 6 * self.longest,
-                                  preexec_fn=before, check=False)
+                                  preexec_fn=before, check=False, env=environment)
             return done.returncode, done.stdout or b"", done.stderr, time.monotonic() - began
         except subprocess.TimeoutExpired as late:
             return None, b"", late.stderr or b"", time.monotonic() - began
