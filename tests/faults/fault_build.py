@@ -182,7 +182,8 @@ class ScratchTree:
                 if flag in words:
                     at = words.index(flag)
                     del words[at:at + 2]
-            words = [word for word in words if word != "-MD"] + ["-o", str(made)]
+            # What a fault leaves unused is no reason not to compile it.
+            words = [word for word in words if word not in ("-MD", "-Werror")] + ["-o", str(made)]
             status, output = run(words, self.tree.build, COMPILE_LIMIT)
             if status != 0:
                 raise BuildError(f"{source} does not compile:\n{last_lines(output)}")

@@ -140,7 +140,7 @@ class Planter:
             for source in scratch.includers(fault.file, stale):
                 changed[source] = scratch.compile(source)
         self.tree.link(target, objects, changed, scratch.folder / "faulty")
-        return notice(*run([str(scratch.folder / "faulty")], scratch.folder, limit))
+        return notice(*watched([str(scratch.folder / "faulty")], scratch.folder, limit))
 
     def baseline(self, target, objects):
         """The time limit for these tests, from a run without a fault. BuildError if that fails."""
@@ -174,7 +174,7 @@ class Planter:
         moved = [scratch.moved(word.replace(str(self.tree.build / "examples"), str(programs))
                                .replace(str(self.tree.build / "tests"), str(scratch.folder)))
                  for word in command]
-        return notice(*run(moved, scratch.folder, limit, environment))
+        return notice(*watched(moved, scratch.folder, limit, environment))
 
     def program_test(self, test):
         """Command and environment of what an entry calls ctest:<name>, or ctest:<name> --<more arguments>."""
@@ -195,6 +195,12 @@ class Planter:
                     raise BuildError(f"'{test}' fails without the fault:\n{last_lines(output)}")
                 self.baselines[test] = max(SHORTEST_HANG, HANG * (time.monotonic() - began))
             return self.baselines[test]
+
+
+def watched(command, folder, limit, environment=None):
+    """As `run`, but what takes too long gets a second try: a machine may have been busy, or asleep."""
+    status, output = run(command, folder, limit, environment)
+    return run(command, folder, limit, environment) if status is None else (status, output)
 
 
 def notice(status, output):

@@ -86,6 +86,9 @@ TEST_CASE("two fits are compared over the frames that both have valid, moment by
     CHECK_WITHIN(both.near_jump, (0.5 + 0.75) / 2, 1e-12);
     CHECK_WITHIN(both.far_jump, (0 - 0.5) / 2, 1e-12);
     CHECK_WITHIN(both.misfit, 0.25, 1e-12);  // of the far wall; the near one's is 0.125
+    const OverlapDifference turned = compare_overlap(now, before);
+    CHECK_WITHIN(turned.near_jump, -both.near_jump, 1e-12);
+    CHECK_WITHIN(turned.far_jump, -both.far_jump, 1e-12);
     before.frames[3].valid = false;
     const OverlapDifference one = compare_overlap(before, now);
     CHECK(one.frames == 1);
