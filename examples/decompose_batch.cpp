@@ -14,6 +14,7 @@
 #include "echosieve/io/npy.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
 #include "support/command_line.hpp"
+#include "support/input_size.hpp"
 #include "support/options.hpp"
 #include "support/results.hpp"
 
@@ -21,6 +22,8 @@ namespace {
 
 // A .npy file's rows as the rows of a matrix in double.
 Eigen::MatrixXd matrix_of(const std::string& file) {
+    constexpr double memory_over_file = 9;  // int16, and two matrices of double
+    examples::require_memory(file, memory_over_file);
     return std::visit(
         [](const auto& frames) {
             Eigen::MatrixXd out(frames.frames(), frames.samples());

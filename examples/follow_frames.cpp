@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/settings_warnings.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/motion/frame_follower.hpp"
 #include "echosieve/motion/learned_walls.hpp"
@@ -29,12 +30,14 @@ struct Orders {
 };
 
 // The first frames, as a recording.
-echosieve::Recording first_seconds(const Orders& orders, examples::FrameInput& input) {
+echosieve::Recording first_seconds(const Orders& orders, examples::FrameInput& input,
+                                   examples::Warnings& warnings) {
     constexpr double most_values = 1e9;  // 2 GB
     echosieve::Recording recording;
     recording.settings =
         examples::with_pulse_delay(echosieve::read_settings(orders.settings), orders.pulse_delay);
-    examples::tell_doubts(orders.settings, recording.settings, orders.samples);
+    examples::tell_unknown_settings(orders.settings);
+    warnings.tell(echosieve::settings_warnings(recording.settings, orders.samples));
     const double wanted = std::round(orders.learning * recording.settings.frame_rate);
     echosieve::require(wanted * static_cast<double>(orders.samples) <= most_values,
                        "samples to learn from", wanted * static_cast<double>(orders.samples),
@@ -58,7 +61,8 @@ void tell_cut(const examples::FrameInput& input) {
 
 int follow(const Orders& orders) {
     examples::FrameInput input;
-    const echosieve::Recording recording = first_seconds(orders, input);
+    examples::Warnings warnings("follow_frames");
+    const echosieve::Recording recording = first_seconds(orders, input, warnings);
     const double start =
         static_cast<double>(recording.frame_count()) / recording.settings.frame_rate;
     const auto walls = echosieve::learn_walls(recording, orders.options);
@@ -67,6 +71,7 @@ int follow(const Orders& orders) {
         std::fprintf(stderr, "follow_frames: no artery in the first %.3f s\n", start);
         return examples::not_followed;
     }
+    warnings.tell(walls->warnings);
     echosieve::FrameFollower<std::int16_t> follower(*walls);
     std::vector<std::int16_t> frame(orders.samples);
     std::printf("time_s,near_wall_m,far_wall_m,diameter_m,diameter_std_m,valid,quality\n");

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "echosieve/core/settings_warnings.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/motion/block_tracker.hpp"
 #include "support/command_line.hpp"
@@ -33,21 +34,29 @@ void print_finished(echosieve::BlockTracker<std::int16_t>& tracker) {
 int follow(const Orders& orders) {
     const echosieve::RecordingSettings settings =
         examples::with_pulse_delay(echosieve::read_settings(orders.settings), orders.pulse_delay);
-    examples::tell_doubts(orders.settings, settings, orders.samples);
+    examples::tell_unknown_settings(orders.settings);
+    examples::Warnings warnings("follow_stream");
+    warnings.tell(echosieve::settings_warnings(settings, orders.samples));
     echosieve::BlockTracker<std::int16_t> tracker(settings, orders.samples, orders.options);
     std::fprintf(stderr, "Each frame is finished %.2f s later at most.\n", tracker.latency());
     std::printf("time_s,near_wall_m,far_wall_m,diameter_m,valid,quality\n");
     std::vector<std::int16_t> frame(orders.samples);
     examples::FrameInput input;
+    std::size_t blocks = 0;
     while (input.next(frame)) {
         tracker.push(frame);
         print_finished(tracker);
+        if (tracker.blocks().size() > blocks) {
+            blocks = tracker.blocks().size();
+            warnings.tell(tracker.warnings());
+        }
     }
     if (input.cut_short()) {
         std::fprintf(stderr, "follow_stream: the last frame is cut short and left out\n");
     }
     tracker.finish();
     print_finished(tracker);
+    warnings.tell(tracker.warnings());
     std::size_t found = 0;
     for (const echosieve::BlockRecord& block : tracker.blocks()) {
         found += block.fitted_count > 0 ? 1 : 0;

@@ -12,6 +12,18 @@
 # with its hidden symbols made local (objcopy). echosieve_<room>_objects are the objects as they come from the
 # compiler: the tests of what is inside link those.
 
+# The numerics are an order of magnitude slower unoptimised: in a user's project nobody should get that by forgetting
+# a flag.
+get_property(multi_config GLOBAL PROPERTY GENERATOR_IS_MULTI_CONFIG)
+string(TOUPPER "${CMAKE_BUILD_TYPE}" build_type)
+set(ECHOSIEVE_OPTIMISATION "")
+if(NOT multi_config AND NOT build_type STREQUAL "DEBUG"
+   AND NOT "${CMAKE_CXX_FLAGS} ${CMAKE_CXX_FLAGS_${build_type}}" MATCHES "(^| )-O")
+  set(ECHOSIEVE_OPTIMISATION -O2 -DNDEBUG)
+  message(STATUS "echosieve: its compiled libraries are optimised (-O2), though the build type "
+                 "'${CMAKE_BUILD_TYPE}' is not; Debug leaves them as it leaves your own files")
+endif()
+
 # A GNU unique symbol is merged even where it is hidden; link-time optimisation would leave nothing to be joined.
 set(ECHOSIEVE_OWN -fno-lto)
 if(CMAKE_CXX_COMPILER_ID STREQUAL "GNU")
@@ -25,16 +37,8 @@ foreach(std _ZNS* _ZNKS* _ZSt* _ZT[ISV]St* _ZT[ISV]NSt* _ZZNS* _ZZNKS* _ZZSt* _Z
   list(APPEND ECHOSIEVE_LOCAL --localize-symbol=${std})
 endforeach()
 
-# Finds out whether that can be done here. If not, it is said, once.
-function(echosieve_check_localising)
-  if(CMAKE_CXX_FLAGS MATCHES "-fsanitize|-fprofile|--coverage")
-    # Instruments keep tables in sections that only a whole program may join. Such builds are for our own tests.
-    message(STATUS "echosieve: instrumented, so the static libraries show what they hold")
-    set(ECHOSIEVE_LOCALISES OFF CACHE INTERNAL "Static libraries keep their own functions to themselves")
-  endif()
-  if(DEFINED ECHOSIEVE_LOCALISES OR BUILD_SHARED_LIBS)
-    return()
-  endif()
+# Tries it out.
+function(echosieve_try_localising answer)
   set(scratch ${CMAKE_CURRENT_BINARY_DIR}/CMakeFiles/localising)
   file(WRITE ${scratch}/try.cpp "inline int echosieve_inner(int x) { static int sum; return sum += x; }
 [[gnu::visibility(\"default\")]] int echosieve_outer(int x);
@@ -54,27 +58,27 @@ int echosieve_outer(int x) { return echosieve_inner(x); }\n")
   if(NOT fault AND (shown MATCHES "echosieve_inner" OR NOT shown MATCHES "echosieve_outer"))
     set(fault "joined.o shows ${shown}")
   endif()
-  if(fault)
-    message(WARNING "The linker and objcopy can't make a library's own functions local: programs that use "
-                    "echosieve's static libraries must be compiled with the flags that change Eigen's alignment, such "
-                    "as -march, as the libraries are. Shared libraries (BUILD_SHARED_LIBS) have no such limit. ${fault}")
-    set(ECHOSIEVE_LOCALISES OFF CACHE INTERNAL "Static libraries keep their own functions to themselves")
-  else()
-    set(ECHOSIEVE_LOCALISES ON CACHE INTERNAL "Static libraries keep their own functions to themselves")
-  endif()
+  set(${answer} "${fault}" PARENT_SCOPE)
 endfunction()
 
-# The numerics are an order of magnitude slower unoptimised: in a user's project nobody should get that by forgetting
-# a flag.
-get_property(multi_config GLOBAL PROPERTY GENERATOR_IS_MULTI_CONFIG)
-string(TOUPPER "${CMAKE_BUILD_TYPE}" build_type)
-set(ECHOSIEVE_OPTIMISATION "")
-if(NOT multi_config AND NOT build_type STREQUAL "DEBUG"
-   AND NOT "${CMAKE_CXX_FLAGS} ${CMAKE_CXX_FLAGS_${build_type}}" MATCHES "(^| )-O")
-  set(ECHOSIEVE_OPTIMISATION -O2 -DNDEBUG)
-  message(STATUS "echosieve: its compiled libraries are optimised (-O2), though the build type "
-                 "'${CMAKE_BUILD_TYPE}' is not; Debug leaves them as it leaves your own files")
+set(can_localise FALSE)
+if(BUILD_SHARED_LIBS)
+  # A shared library binds what it calls to its own.
+elseif("${CMAKE_CXX_FLAGS} ${CMAKE_CXX_FLAGS_${build_type}}" MATCHES "-fsanitize|-fprofile|--coverage")
+  # Instruments keep tables in sections that only a whole program may join. Such builds are for our own tests.
+  message(STATUS "echosieve: instrumented, so the static libraries show what they hold")
+else()
+  echosieve_try_localising(fault)
+  if(fault)
+    message(WARNING "echosieve: linker and objcopy can't make a library's own functions local. Programs that use the "
+                    "static libraries must be compiled with those flags that change how Eigen lays out its arrays, "
+                    "such as -march, as the libraries are. Shared libraries (BUILD_SHARED_LIBS) have no such limit. "
+                    "What failed: ${fault}")
+  else()
+    set(can_localise TRUE)
+  endif()
 endif()
+set(ECHOSIEVE_LOCALISES ${can_localise} CACHE INTERNAL "Static libraries keep what they do not mean to show to themselves")
 
 # What all of the library's own objects share.
 function(echosieve_compiled_objects target)
@@ -107,12 +111,11 @@ function(echosieve_compiled_room room)
       COMMAND ${CMAKE_OBJCOPY} ${ECHOSIEVE_LOCAL} ${folder}/${target}.o
       DEPENDS ${objects} COMMAND_EXPAND_LISTS VERBATIM COMMENT "Joining the objects of ${target}")
     add_library(${target} STATIC ${folder}/${target}.o)
-    set_target_properties(${target} PROPERTIES LINKER_LANGUAGE CXX)
   else()
     add_library(${target} STATIC ${objects})
   endif()
   add_library(echosieve::${room} ALIAS ${target})
-  set_target_properties(${target} PROPERTIES EXPORT_NAME ${room})
+  set_target_properties(${target} PROPERTIES EXPORT_NAME ${room} LINKER_LANGUAGE CXX)
   target_link_libraries(${target} PUBLIC echosieve)
 endfunction()
 
@@ -125,6 +128,12 @@ function(echosieve_find_layout result)
   list(TRANSFORM definitions PREPEND -D)
   list(APPEND flags ${options} ${definitions})
   list(FILTER flags EXCLUDE REGEX "\\$<")
+  if(CMAKE_CXX_COMPILER_TARGET)
+    list(APPEND flags --target=${CMAKE_CXX_COMPILER_TARGET})
+  endif()
+  if(CMAKE_SYSROOT)
+    list(APPEND flags --sysroot=${CMAKE_SYSROOT})
+  endif()
   get_target_property(eigen Eigen3::Eigen INTERFACE_INCLUDE_DIRECTORIES)
   list(TRANSFORM eigen REPLACE "\\$<BUILD_INTERFACE:([^>]*)>" "\\1")
   list(FILTER eigen EXCLUDE REGEX "\\$<")

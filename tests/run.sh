@@ -19,7 +19,7 @@ everyday() {
         -DECHOSIEVE_BUILD_BENCH=OFF
     build build/tests
     step "Running the tests"
-    run_ctest build/tests
+    run_ctest build/tests --label-exclude slow
 }
 
 check_format() {
@@ -41,7 +41,7 @@ whole_matrix() {
     step "clang, warnings as errors"
     configure --preset clang
     build build/clang
-    run_ctest build/clang --label-exclude reference --exclude-regex '[(]long[)]'
+    run_ctest build/clang --label-exclude 'reference|slow' --exclude-regex '[(]long[)]'
     step "Every header alone"
     build build/clang all_verify_interface_header_sets
     step "clang-tidy"

@@ -19,6 +19,10 @@ struct OptionField {
     Value T::*member;
 };
 
+// clang 16 has none of its own for aggregates.
+template <class T, class Value>
+OptionField(const char*, Value T::*) -> OptionField<T, Value>;
+
 /// Has a `list` of all members of T, a struct of options; that it is all of them, visit_options
 /// makes sure of.
 template <class T>

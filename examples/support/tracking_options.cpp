@@ -4,7 +4,6 @@
 #include <cstdio>
 #include <string>
 
-#include "echosieve/core/settings_warnings.hpp"
 #include "echosieve/io/file_error.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "support/options.hpp"
@@ -37,15 +36,18 @@ void set_block_length(echosieve::BlockOptions& options, double length) {
     options.shortest_fit = std::min(echosieve::BlockOptions{}.shortest_fit, length);
 }
 
-void tell_doubts(const std::filesystem::path& file, const echosieve::RecordingSettings& settings,
-                 std::size_t samples) {
-    const std::string name = echosieve::printable(file.string());
+void tell_unknown_settings(const std::filesystem::path& file) {
     for (const std::string& field : echosieve::unknown_settings(file)) {
-        std::fprintf(stderr, "%s: field '%s' is not understood, and left out\n", name.c_str(),
-                     field.c_str());
+        std::fprintf(stderr, "%s: field '%s' is not understood, and left out\n",
+                     echosieve::printable(file.string()).c_str(), field.c_str());
     }
-    for (const std::string& warning : echosieve::settings_warnings(settings, samples)) {
-        std::fprintf(stderr, "%s: %s\n", name.c_str(), warning.c_str());
+}
+
+void Warnings::tell(const std::vector<std::string>& warnings) {
+    for (const std::string& warning : warnings) {
+        if (said_.insert(warning).second) {
+            std::fprintf(stderr, "%s: warning: %s\n", subject_.c_str(), warning.c_str());
+        }
     }
 }
 

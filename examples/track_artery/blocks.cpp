@@ -15,6 +15,7 @@
 #include "echosieve/motion/block_tracker.hpp"
 #include "support/command_line.hpp"
 #include "support/progress.hpp"
+#include "support/tracking_options.hpp"
 #include "tables.hpp"
 
 namespace track_artery {
@@ -46,6 +47,9 @@ struct Outcome {
     Totals totals;
     std::vector<BlockRecord> blocks;
     echosieve::TrackStatus status = echosieve::TrackStatus::not_run;
+    echosieve::PulseDelay pulse_delay;
+    std::vector<std::string> warnings;
+    double trust = 1;
 };
 
 bool has_walls(const BlockRecord& block) {
@@ -53,11 +57,11 @@ bool has_walls(const BlockRecord& block) {
 }
 
 template <class T>
-Outcome follow(RecordingReader& reader, const echosieve::BlockOptions& options,
-               const std::filesystem::path& file) {
+Outcome follow(RecordingReader& reader, const echosieve::RecordingSettings& settings,
+               const echosieve::BlockOptions& options, const std::filesystem::path& file) {
     echosieve::CsvWriter table = motion_table(file);
     examples::Progress progress("tracking");
-    echosieve::BlockTracker<T> tracker(reader.settings(), reader.samples(), options);
+    echosieve::BlockTracker<T> tracker(settings, reader.samples(), options);
     Outcome out;
     const auto write_finished = [&] {
         for (const echosieve::FrameMotion& motion : tracker.take()) {
@@ -65,8 +69,11 @@ Outcome follow(RecordingReader& reader, const echosieve::BlockOptions& options,
             out.totals.add(motion);
         }
     };
+    // A tenth of a second, unless that is much.
+    constexpr std::size_t most_values = std::size_t{1} << 24;
     const std::size_t piece =
-        std::max<std::size_t>(1, static_cast<std::size_t>(reader.settings().frame_rate / 10));
+        std::clamp<std::size_t>(static_cast<std::size_t>(settings.frame_rate / 10), 1,
+                                std::max<std::size_t>(1, most_values / reader.samples()));
     while (reader.position() < reader.frames()) {
         const auto frames = reader.read(piece);
         tracker.push(std::get<echosieve::FrameMatrix<T>>(frames).view());
@@ -77,6 +84,9 @@ Outcome follow(RecordingReader& reader, const echosieve::BlockOptions& options,
     write_finished();
     progress.finish();
     out.blocks = tracker.blocks();
+    out.pulse_delay = tracker.pulse_delay();
+    out.warnings = tracker.warnings();
+    out.trust = tracker.trust();
     out.status = echosieve::status_of(out.totals.valid, out.totals.frames, out.blocks);
     if (std::any_of(out.blocks.begin(), out.blocks.end(), has_walls)) {
         table.commit();
@@ -108,9 +118,9 @@ std::size_t count_if(const std::vector<BlockRecord>& blocks, bool (*wanted)(cons
     return static_cast<std::size_t>(std::count_if(blocks.begin(), blocks.end(), wanted));
 }
 
-nlohmann::ordered_json summary_of(const Job& job, const RecordingReader& reader,
+nlohmann::ordered_json summary_of(const Job& job, const echosieve::RecordingSettings& settings,
                                   const Outcome& outcome, double seconds) {
-    nlohmann::ordered_json summary = summary_head(job, reader.settings());
+    nlohmann::ordered_json summary = summary_head(job, settings);
     summary["status"] = std::string(echosieve::describe(outcome.status));
     summary["both_walls_followed"] = outcome.status == echosieve::TrackStatus::tracked;
     summary["frames"] = outcome.totals.frames;
@@ -127,6 +137,9 @@ nlohmann::ordered_json summary_of(const Job& job, const RecordingReader& reader,
         summary["diameter_smallest_m"] = outcome.totals.low;
         summary["diameter_largest_m"] = outcome.totals.high;
     }
+    summary["warnings"] = outcome.warnings;
+    summary["trust"] = outcome.trust;
+    summary["pulse_delay"] = pulse_delay_json(outcome.pulse_delay);
     summary["seed"] = nullptr;
     summary["tracking_seconds"] = seconds;
     return summary;
@@ -134,21 +147,27 @@ nlohmann::ordered_json summary_of(const Job& job, const RecordingReader& reader,
 
 }  // namespace
 
-int run_in_blocks(const Job& job, RecordingReader& reader, examples::Results& results) {
+int run_in_blocks(const Job& job, RecordingReader& reader, examples::Results& results,
+                  examples::Warnings& warnings) {
     const echosieve::BlockOptions& options = job.run.options;
     validate(options);
+    const echosieve::RecordingSettings settings =
+        examples::with_pulse_delay(reader.settings(), job.run.pulse_delay);
     const auto start = std::chrono::steady_clock::now();
     const std::filesystem::path table = results.stage("motion.csv");
-    const Outcome outcome = reader.stores_float() ? follow<float>(reader, options, table)
-                                                  : follow<std::int16_t>(reader, options, table);
+    const Outcome outcome = reader.stores_float()
+                                ? follow<float>(reader, settings, options, table)
+                                : follow<std::int16_t>(reader, settings, options, table);
     const double seconds =
         std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+    warnings.tell(outcome.warnings);
     write_blocks(outcome.blocks, results.stage("blocks.csv"));
     const std::size_t found = count_if(outcome.blocks, has_walls);
-    put_in_place(job, results, summary_of(job, reader, outcome, seconds), found > 0);
+    put_in_place(job, results, summary_of(job, settings, outcome, seconds), found > 0);
     std::printf("Followed in %zu blocks of %g s; walls in %zu of them.\n", outcome.blocks.size(),
                 options.length, found);
     if (outcome.totals.valid > 0) {
+        print_pulse_delay(outcome.pulse_delay, settings);
         std::printf("Diameter %.3f to %.3f mm, mean %.3f mm.\n", 1e3 * outcome.totals.low,
                     1e3 * outcome.totals.high,
                     1e3 * outcome.totals.sum / static_cast<double>(outcome.totals.valid));

@@ -4,11 +4,13 @@
 #include "echosieve/io/recording_reader.hpp"
 #include "outputs.hpp"
 #include "support/results.hpp"
+#include "support/tracking_options.hpp"
 
 namespace track_artery {
 
 /// Reads, tracks, writes motion.csv, blocks.csv and summary.json; returns the exit status as run()
-/// does. Throws what the library throws.
-int run_in_blocks(const Job& job, echosieve::RecordingReader& reader, examples::Results& results);
+/// does. Says what is unusual. Throws what the library throws.
+int run_in_blocks(const Job& job, echosieve::RecordingReader& reader, examples::Results& results,
+                  examples::Warnings& warnings);
 
 }  // namespace track_artery

@@ -16,6 +16,7 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/settings_warnings.hpp"
 #include "echosieve/io/csv.hpp"
 #include "echosieve/io/file_error.hpp"
 #include "echosieve/io/npy.hpp"
@@ -25,6 +26,7 @@
 #include "echosieve/motion/wall_echoes.hpp"
 #include "pictures.hpp"
 #include "support/command_line.hpp"
+#include "support/input_size.hpp"
 #include "support/plot.hpp"
 #include "support/results.hpp"
 #include "support/tracking_options.hpp"
@@ -102,17 +104,6 @@ nlohmann::ordered_json wall_json(const WallReport& wall) {
             {"reference_echoes", echoes}};
 }
 
-// What has been taken off all depths.
-nlohmann::ordered_json pulse_delay_json(const echosieve::PulseDelay& pulse) {
-    nlohmann::ordered_json json = {{"source", std::string(echosieve::describe(pulse.source))},
-                                   {"delay_s", pulse.delay}};
-    if (pulse.source == echosieve::DelaySource::estimated) {
-        json["delay_std_s"] = pulse.deviation;
-        json["zero_phase_probability"] = pulse.zero_phase;
-    }
-    return json;
-}
-
 struct Extent {
     double mean = 0, low = INFINITY, high = -INFINITY;
 };
@@ -143,6 +134,8 @@ nlohmann::ordered_json summary_of(const Job& job, const echosieve::Recording& re
     summary["frames_without_contact"] = motion.without_contact;
     summary["unassociated_frames"] = motion.unassociated;
     summary["tissue_coherence"] = motion.coherence;
+    summary["warnings"] = motion.warnings;
+    summary["trust"] = motion.trust;
     if (!motion.frames.empty()) {
         const Extent diameter = diameter_extent(motion);
         summary["pulse_delay"] = pulse_delay_json(motion.pulse_delay);
@@ -237,10 +230,7 @@ void print_findings(const Job& job, const RecordingSettings& settings, const Art
     }
     std::printf("Near wall at %.2f mm, far wall at %.2f mm.\n", 1e3 * motion.near.depth,
                 1e3 * motion.far.depth);
-    std::printf("Taken off both for the pulse's delay, %s: %.2f mm, standard deviation %.2f mm.\n",
-                std::string(echosieve::describe(motion.pulse_delay.source)).c_str(),
-                1e3 * settings.depth(motion.pulse_delay.delay),
-                1e3 * settings.depth(motion.pulse_delay.deviation));
+    print_pulse_delay(motion.pulse_delay, settings);
     std::printf("Diameter %.3f to %.3f mm, mean %.3f mm.\n", 1e3 * diameter.low,
                 1e3 * diameter.high, 1e3 * diameter.mean);
     std::printf("Standard deviation of a frame: near wall %.1f um, far wall %.1f um.\n",
@@ -277,13 +267,14 @@ std::vector<std::string> draw(const Job& job, const echosieve::Recording& record
     return draw_pictures(picture_data(recording, motion), results);
 }
 
-int follow_whole(const Job& job, examples::Results& results) {
+int follow_whole(const Job& job, examples::Results& results, examples::Warnings& warnings) {
     echosieve::Recording recording = echosieve::read_recording(job.samples, job.meta);
     recording.settings = examples::with_pulse_delay(recording.settings, job.run.pulse_delay);
     const auto start = std::chrono::steady_clock::now();
     const ArteryMotion motion = echosieve::track_artery(recording, job.run.options.track);
     const double seconds =
         std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+    warnings.tell(motion.warnings);
     std::vector<std::string> pictures;
     if (!motion.frames.empty()) {
         write_motion(motion, results.stage("motion.csv"));
@@ -341,11 +332,16 @@ void check_depths(const Job& job, const echosieve::RecordingReader& reader) {
 }  // namespace
 
 int run(const Job& job) {
+    constexpr double memory_over_file = 3;  // followed as a whole
     echosieve::RecordingReader reader(job.samples, job.meta);
-    examples::tell_doubts(job.meta,
-                          examples::with_pulse_delay(reader.settings(), job.run.pulse_delay),
-                          reader.samples());
+    examples::tell_unknown_settings(job.meta);
+    examples::Warnings warnings("track_artery");
+    warnings.tell(echosieve::settings_warnings(
+        examples::with_pulse_delay(reader.settings(), job.run.pulse_delay), reader.samples()));
     validate(job.run.options.track);
+    echosieve::require(reader.samples() <= examples::longest_frame, "samples a frame",
+                       reader.samples(),
+                       echosieve::detail::concatenate("must not exceed ", examples::longest_frame));
     check_depths(job, reader);
     std::vector<fs::path> inputs = {job.samples, job.meta, echosieve::settings_path(job.samples)};
     if (!job.settings.empty()) {
@@ -354,8 +350,12 @@ int run(const Job& job) {
     examples::Results results({job.folder, "track_artery", result_names, inputs});
     Job known = job;
     known.run.in_blocks = job.run.in_blocks.value_or(reader.duration() > longest_whole);
-    return *known.run.in_blocks ? run_in_blocks(known, reader, results)
-                                : follow_whole(known, results);
+    if (!*known.run.in_blocks) {
+        examples::require_memory(job.samples, memory_over_file,
+                                 ": follow it in blocks (--block 4)");
+    }
+    return *known.run.in_blocks ? run_in_blocks(known, reader, results, warnings)
+                                : follow_whole(known, results, warnings);
 }
 
 }  // namespace track_artery

@@ -2,6 +2,7 @@
 
 #include <cstdio>
 #include <nlohmann/json.hpp>
+#include <string>
 
 #include "echosieve/io/atomic_file.hpp"
 #include "echosieve/io/file_error.hpp"
@@ -49,6 +50,23 @@ nlohmann::ordered_json summary_head(const Job& job, const echosieve::RecordingSe
     summary["recording"] = echosieve::printable(job.samples.string());
     summary["settings"] = settings;
     return summary;
+}
+
+nlohmann::ordered_json pulse_delay_json(const echosieve::PulseDelay& pulse) {
+    nlohmann::ordered_json json = {{"source", std::string(echosieve::describe(pulse.source))},
+                                   {"delay_s", pulse.delay}};
+    if (pulse.source == echosieve::DelaySource::estimated) {
+        json["delay_std_s"] = pulse.deviation;
+        json["zero_phase_probability"] = pulse.zero_phase;
+    }
+    return json;
+}
+
+void print_pulse_delay(const echosieve::PulseDelay& pulse,
+                       const echosieve::RecordingSettings& settings) {
+    std::printf("Taken off both for the pulse's delay, %s: %.2f mm, standard deviation %.2f mm.\n",
+                std::string(echosieve::describe(pulse.source)).c_str(),
+                1e3 * settings.depth(pulse.delay), 1e3 * settings.depth(pulse.deviation));
 }
 
 void put_in_place(const Job& job, examples::Results& results, const nlohmann::ordered_json& summary,

@@ -13,6 +13,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/io/atomic_file.hpp"
 #include "echosieve/io/file_error.hpp"
+#include "memory.hpp"
 #include "npy_header.hpp"
 #include "npy_open.hpp"
 #include "open_file.hpp"
@@ -27,6 +28,7 @@ template <class T>
 FrameMatrix<T> read_values(std::istream& in, const detail::NpyHeader& header,
                            const std::filesystem::path& file) {
     const std::size_t count = header.rows * header.columns;
+    detail::require_memory(static_cast<double>(count) * sizeof(T), file);
     std::vector<T> values;
     try {
         values.resize(count);

@@ -8,6 +8,7 @@
 
 #include "echosieve/io/file_error.hpp"
 #include "echosieve/io/recording_file.hpp"
+#include "memory.hpp"
 #include "npy_open.hpp"
 
 namespace echosieve {
@@ -27,6 +28,8 @@ RecordingReader::RecordingReader(const std::filesystem::path& samples)
 
 template <class T>
 FrameMatrix<T> RecordingReader::read_frames(std::size_t count) {
+    detail::require_memory(static_cast<double>(count) * static_cast<double>(samples_) * sizeof(T),
+                           file_);
     std::vector<T> values;
     try {
         values.resize(count * samples_);

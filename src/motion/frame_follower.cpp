@@ -45,7 +45,6 @@ void validate(const FollowerOptions& options) {
     detail::require_at_most(options.iterations, largest_option::rounds, "iterations");
     detail::require_at_most(options.energy_range, 1e12, "energy_range");
     detail::require_at_most(options.agility, largest_option::factor, "agility");
-    detail::require_at_most(options.longest_gap, largest_option::time, "longest_gap", "[s]");
 }
 
 namespace detail {

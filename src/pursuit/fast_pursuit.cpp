@@ -4,7 +4,7 @@
 
 namespace echosieve {
 
-ECHOSIEVE_FAST_PURSUIT(template, float)
-ECHOSIEVE_FAST_PURSUIT(template, double)
+ECHOSIEVE_FAST_PURSUIT(ECHOSIEVE_SHOWN_TEMPLATE, float)
+ECHOSIEVE_FAST_PURSUIT(ECHOSIEVE_SHOWN_TEMPLATE, double)
 
 }  // namespace echosieve

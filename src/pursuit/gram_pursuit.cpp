@@ -4,7 +4,7 @@
 
 namespace echosieve {
 
-ECHOSIEVE_GRAM_PURSUIT(template, float)
-ECHOSIEVE_GRAM_PURSUIT(template, double)
+ECHOSIEVE_GRAM_PURSUIT(ECHOSIEVE_SHOWN_TEMPLATE, float)
+ECHOSIEVE_GRAM_PURSUIT(ECHOSIEVE_SHOWN_TEMPLATE, double)
 
 }  // namespace echosieve

@@ -5,7 +5,7 @@
 
 namespace echosieve {
 
-ECHOSIEVE_PURSUE(template, std::complex<float>)
-ECHOSIEVE_PURSUE(template, std::complex<double>)
+ECHOSIEVE_PURSUE(ECHOSIEVE_SHOWN_TEMPLATE, std::complex<float>)
+ECHOSIEVE_PURSUE(ECHOSIEVE_SHOWN_TEMPLATE, std::complex<double>)
 
 }  // namespace echosieve

@@ -5,7 +5,7 @@
 
 namespace echosieve {
 
-ECHOSIEVE_PURSUE(template, float)
-ECHOSIEVE_PURSUE(template, double)
+ECHOSIEVE_PURSUE(ECHOSIEVE_SHOWN_TEMPLATE, float)
+ECHOSIEVE_PURSUE(ECHOSIEVE_SHOWN_TEMPLATE, double)
 
 }  // namespace echosieve

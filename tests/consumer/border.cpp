@@ -12,6 +12,7 @@
 #include "border.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/io/file_error.hpp"
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/io/recording_reader.hpp"

@@ -1,6 +1,7 @@
 // The pursuits: compiled ones where this file's flags suit the library's, made here where they
 // don't.
 #include <Eigen/Core>
+#include <cmath>
 #include <complex>
 #include <cstdio>
 #include <span>
@@ -31,7 +32,7 @@ void take_signals_apart() {
         }
     }
     Eigen::MatrixXd columns = Eigen::MatrixXd::Identity(20, 20);
-    columns.col(3).setConstant(0.25);
+    columns.col(3).setConstant(std::sqrt(0.05));
     GramPursuit<double> gram(columns, 3);
     GramPursuitResult<double> result;
     const Eigen::MatrixXd signals = 2 * columns.middleCols(2, 4);

@@ -68,7 +68,7 @@ TEST_CASE("frames that overlap are named") {
     const std::vector<std::string> all = warnings_after(fast);
     REQUIRE(all.size() == 2);
     CHECK(all[0].starts_with("frame_rate = 36000: unusual"));
-    CHECK(all[1].find("at most 34982.5") != std::string::npos);  // 9.1 + 19.48 us
+    CHECK(all[1].find("at most 34989.5") != std::string::npos);  // 9.1 + 19.48 us
     CHECK(warnings_after(fast, 0).size() == 1);
 }
 

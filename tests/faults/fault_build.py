@@ -41,6 +41,12 @@ def last_lines(text, count=15):
     return "\n".join(text.strip().splitlines()[-count:])
 
 
+def folder_of(library):
+    """Where the sources of one of the tree's libraries are; None for other libraries."""
+    name = re.fullmatch(r"lib(echosieve_\w+|examples_support)\.a", pathlib.Path(library).name)
+    return name and name[1].replace("echosieve_", "src/").replace("examples_", "examples/") + "/"
+
+
 class BuildTree:
     """What a build tree says of how each file is compiled and each program is linked."""
 
@@ -88,17 +94,27 @@ class BuildTree:
                                    [w for w in rest if w.endswith(".o")])
         return self.linked[target]
 
-    def link(self, target, objects, made, rooms=()):
-        """A program of the build tree, of other objects; in place of the libraries of some rooms
-        their objects, but for those whose sources are among `rooms`' changed ones."""
+    def link(self, target, objects, changed, made):
+        """A program of the build tree, of these objects, those of `changed` sources (source -> its
+        objects) in place of its own. A library that holds a changed source gives way to its objects."""
         words, _ = self.link_of(target)
         compiler, rest = words[0], words[1:]
         if pathlib.Path(compiler).name == "ccache":
             compiler, rest = rest[0], rest[1:]
         libraries = [w for w in rest if w.endswith((".a", ".so")) or w.startswith("-l")]
         flags = [w for w in rest if w not in libraries]
+        for library in libraries[:]:
+            folder = folder_of(library)
+            if folder and any(source.startswith(folder) for source in changed):
+                libraries.remove(library)
+                objects = [*objects, *(o for o, source in self.source_of.items()
+                                       if source.startswith(folder))]
+        kept = [o for o in objects if self.source_of.get(o) not in changed]
+        sources = {self.source_of.get(o) for o in objects}
+        new = [part for source, parts in changed.items() if source in sources for part in parts]
         made.parent.mkdir(parents=True, exist_ok=True)
-        command = [compiler, *flags, *objects, *libraries, "-o", str(made)]
+        # The new ones first: an inline function that others have compiled as well is then theirs.
+        command = [compiler, *flags, *new, *kept, *libraries, "-o", str(made)]
         status, output = run(command, self.build, COMPILE_LIMIT)
         if status != 0:
             raise BuildError(f"{target} does not link:\n{last_lines(output)}")
@@ -198,7 +214,7 @@ class ScratchTree:
 
     def found(self, path, name):
         """Where an include leads to, from the root on."""
-        for folder in (os.path.dirname(path), "include", "src", "tests"):
+        for folder in (os.path.dirname(path), "include", "src", "tests", "examples"):
             candidate = os.path.normpath(os.path.join(folder, name))
             if (self.copy / candidate).is_file():
                 return [candidate]

@@ -18,7 +18,7 @@ class Fault:
     old: str  # stands in the file once
     new: str
     breaks: str  # what no longer works
-    tests: tuple[str, ...]  # test files from tests/ on, or ctest:<name of a test of programs>
+    tests: tuple[str, ...]  # test files from tests/ on, or ctest:<name of a test of programs>[ --more]
     sources: tuple[str, ...] = ()  # what is compiled beside the tests, for a fault in a header
     programs: tuple[str, ...] = ()  # that the tests run, beside those made of the file itself
     reason: str = ""  # why it may survive; it counts as a survivor all the same

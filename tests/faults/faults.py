@@ -22,6 +22,7 @@ import os
 import pathlib
 import queue
 import re
+import shlex
 import sys
 import threading
 import time
@@ -133,17 +134,12 @@ class Planter:
         else:
             objects = [o for o in objects if self.wanted(o, tests)]
         limit = self.baseline(target, tuple(objects))
-        sources = {self.tree.source_of[o]: o for o in objects if o in self.tree.source_of}
         if not fault.file.endswith(".cpp"):
+            sources = {self.tree.source_of.get(o, "") for o in objects}
             stale = [s for s in sources if s.startswith("tests/") and s not in changed]
             for source in scratch.includers(fault.file, stale):
                 changed[source] = scratch.compile(source)
-        kept = [o for o in objects if self.tree.source_of.get(o) not in changed]
-        new = [made for source, parts in changed.items() if source in sources
-               or source.startswith("src/") for made in parts]
-        # First of all: an inline function that others have compiled as well is theirs, and members
-        # of libraries with the same names are left out.
-        self.tree.link(target, new + kept, scratch.folder / "faulty")
+        self.tree.link(target, objects, changed, scratch.folder / "faulty")
         return notice(*run([str(scratch.folder / "faulty")], scratch.folder, limit))
 
     def baseline(self, target, objects):
@@ -152,7 +148,7 @@ class Planter:
             if (target, objects) not in self.baselines:
                 folder = self.scratch / "baseline"
                 folder.mkdir(parents=True, exist_ok=True)
-                self.tree.link(target, objects, folder / "sound")
+                self.tree.link(target, objects, {}, folder / "sound")
                 began = time.monotonic()
                 status, output = run([str(folder / "sound")], folder, LONGEST_RUN)
                 if status != 0:
@@ -163,42 +159,42 @@ class Planter:
 
     def program_test_notices(self, fault, scratch, changed, test):
         """The same for a test of programs, which are linked anew."""
-        name = test.removeprefix(PROGRAM_TEST)
-        if name not in self.program_tests:
-            raise BuildError(f"ctest knows no test '{name}'")
-        command, environment = self.program_tests[name]
+        command, environment = self.program_test(test)
         programs = scratch.folder / "programs"
         programs.mkdir(exist_ok=True)
         for target in self.tree.executables("examples"):
             link = programs / pathlib.Path(target).name
             link.unlink(missing_ok=True)
             link.symlink_to(self.tree.build / target)
-        limit = self.program_baseline(name)
+        limit = self.program_baseline(test)
         for target in self.programs_of(fault):
             made = programs / pathlib.Path(target).name
             made.unlink(missing_ok=True)
-            _, objects = self.tree.link_of(target)
-            kept = [o for o in objects if self.tree.source_of.get(o) not in changed]
-            sources = {self.tree.source_of.get(o) for o in objects}
-            new = [part for source, parts in changed.items() if source in sources
-                   or source.startswith("src/") for part in parts]
-            self.tree.link(target, new + kept, made)
+            self.tree.link(target, self.tree.link_of(target)[1], changed, made)
         moved = [scratch.moved(word.replace(str(self.tree.build / "examples"), str(programs))
                                .replace(str(self.tree.build / "tests"), str(scratch.folder)))
                  for word in command]
-        return notice(*run(moved, scratch.folder, limit, {**os.environ, **environment}))
+        return notice(*run(moved, scratch.folder, limit, environment))
 
-    def program_baseline(self, name):
+    def program_test(self, test):
+        """Command and environment of what an entry calls ctest:<name>, or ctest:<name> --<more arguments>."""
+        name, more, arguments = test.removeprefix(PROGRAM_TEST).partition(" --")
+        if name not in self.program_tests:
+            raise BuildError(f"ctest knows no test '{name}'")
+        command, environment = self.program_tests[name]
+        return [*command, *shlex.split(more + arguments)], {**os.environ, **environment}
+
+    def program_baseline(self, test):
+        """The time limit for a test of programs, from a run without a fault. BuildError if that fails."""
         with self.lock:
-            if name not in self.baselines:
-                command, environment = self.program_tests[name]
+            if test not in self.baselines:
+                command, environment = self.program_test(test)
                 began = time.monotonic()
-                status, output = run(command, self.scratch, LONGEST_RUN,
-                                     {**os.environ, **environment})
+                status, output = run(command, self.scratch, LONGEST_RUN, environment)
                 if status != 0:
-                    raise BuildError(f"'{name}' fails without the fault:\n{last_lines(output)}")
-                self.baselines[name] = max(SHORTEST_HANG, HANG * (time.monotonic() - began))
-            return self.baselines[name]
+                    raise BuildError(f"'{test}' fails without the fault:\n{last_lines(output)}")
+                self.baselines[test] = max(SHORTEST_HANG, HANG * (time.monotonic() - began))
+            return self.baselines[test]
 
 
 def notice(status, output):

@@ -21,6 +21,8 @@
 using namespace echosieve;
 using namespace echosieve::test;
 
+namespace fs = std::filesystem;
+
 namespace {
 
 // The arrays of reference/numpy_files.py.
@@ -37,6 +39,23 @@ std::string with_header(const std::string& header, std::size_t bytes) {
 }
 
 }  // namespace
+
+TEST_CASE("a file that asks for more than there is memory is refused before any is taken") {
+    const Folder folder("hole");
+    const fs::path file = folder.path / "x.npy";
+    const std::string header =
+        "{'descr': '<i2', 'fortran_order': False, 'shape': (1000000000, 500), }";
+    std::string start = "\x93NUMPY";
+    start += {'\x01', '\x00', '\x76', '\x00'};
+    start += header + std::string(117 - header.size(), ' ') + '\n';
+    write_bytes(file, start);
+    std::error_code error;
+    fs::resize_file(file, 128 + 2 * std::uintmax_t{1000000000} * 500, error);
+    if (error) {
+        return;  // this file system has no room for a hole of a terabyte
+    }
+    CHECK(contains(message_of([&] { static_cast<void>(read_npy(file)); }), "GB of memory"));
+}
 
 TEST_CASE("files that NumPy wrote are read bit by bit") {
     const Folder folder("numpy");

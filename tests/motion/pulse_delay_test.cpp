@@ -115,6 +115,26 @@ TEST_CASE("a pulse's delay is where its band-limited envelope peaks") {
                          "order = -1: must be zero or more", InvalidInput);
 }
 
+TEST_CASE("what lies in the dead zone says nothing of the pulse's shape") {
+    const RecordingSettings s = settings(4e6, 1e6);
+    const CausalPulse pulse{s};
+    LineHistory line = speckle_line(s, pulse, 3);
+    SeparatedWalls walls;
+    walls.near = two_echoes(line, 18e-3, -1, pulse);
+    walls.far = two_echoes(line, 25e-3, 1, pulse);
+    const auto zone = [&](double dead_zone) {
+        line.dead_zone = dead_zone;
+        return pulse_evidence(line, walls);
+    };
+    const Eigen::ArrayXd shallow = zone(3e-3);
+    const Eigen::ArrayXd deep = zone(8e-3);
+    // Ring-down that hardly falls off, strong, over the first 7 mm.
+    line.samples.leftCols(held_whole(line.index(line.first_depth() + 7e-3), Eigen::Index{0},
+                                     line.samples.cols())) += 100;
+    CHECK((zone(8e-3) - deep).abs().maxCoeff() == 0);
+    CHECK((zone(3e-3) - shallow).abs().maxCoeff() > 1);
+}
+
 TEST_CASE("evidence becomes a delay, and none of it leaves the prior") {
     const RecordingSettings s = settings(4e6, 1e6);
     const auto count = static_cast<Eigen::Index>(pulse_shapes.size());

@@ -90,8 +90,8 @@ TEST_CASE("slips: lines too short or too few hold none, and what makes no sense 
     const Baseband<double> line = slipping(0.9e-3);
     CHECK(count(find_slips(line, all_good, 1.0)) == 0);  // nothing below the dead zone but one
     const auto few = [&](Eigen::Index rows, Eigen::Index columns) {
-        const Baseband<double> part{line.samples.topLeftCorner(rows, columns), line.grid,
-                                    line.settings};
+        Baseband<double> part{line.samples.topLeftCorner(rows, columns), line.grid, line.settings};
+        part.grid.count = static_cast<std::size_t>(columns);
         return find_slips(part,
                           std::vector<FrameState>(static_cast<std::size_t>(rows), FrameState::good),
                           dead_zone);

@@ -104,7 +104,7 @@ TEST_CASE("walls and tissue that move at once have no lag, and nothing is change
 
 TEST_CASE("a lag is not believed for less evidence and gain than asked for") {
     Set set({.tissue_share = 120e-6, .tissue_lag = lag}, lag);
-    CHECK(!set.settle({.least_evidence = 1e9, .least_gain = 1e9}));
+    CHECK(!set.settle({.least_evidence = 1e6, .least_gain = 1e6}));
     CHECK_THROWS_WITH_AS(static_cast<void>(set.settle({.largest_lag = 0})),
                          doctest::Contains("largest_lag = 0"), InvalidInput);
     CHECK_THROWS_WITH_AS(static_cast<void>(set.settle({.least_evidence = -1})),

@@ -77,8 +77,8 @@ TEST_CASE("limits of diameter, motion, shares and evidence are kept") {
     CHECK(!with([](auto& o) { o.smallest_diameter = 9e-3; }));
     CHECK(!with([](auto& o) { o.smallest_motion = 300e-6; }));
     CHECK(!with([](auto& o) { o.smallest_distension = 600e-6; }));
-    CHECK(!with([](auto& o) { o.least_evidence = 1e9; }));
-    CHECK(!with([](auto& o) { o.mirror = 1e9; }));
+    CHECK(!with([](auto& o) { o.least_evidence = 1e6; }));
+    CHECK(!with([](auto& o) { o.mirror = 1e6; }));
     // 0.45 and 0.55 of the distension.
     CHECK(with([](auto& o) { o.smallest_share = 0.3; }));
     const ArteryLine uneven({.near_share = 20e-6, .far_share = 380e-6});

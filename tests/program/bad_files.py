@@ -83,14 +83,26 @@ def recordings():
         content = npy(f"({frames}, {samples})", data=bytes(2 * frames * samples))
         yield Case("track_artery", f"zeros {frames} x {samples}", ["x.npy"], status=(1, 2), may_write=True,
                    files={"x.npy": content, "x.json": json.dumps(GOOD).encode()})
+    yield Case("track_artery", "transposed", ["x.npy"], ("transposed",), (1, 2), may_write=True,
+               files={"x.npy": transposed, "x.json": json.dumps(GOOD).encode()})
     yield Case("track_artery", "terabyte, all at once", ["x.npy", "--block", "0"], ("x.npy: ", "memory"),
                files={"x.npy": hole(128 + 2 * 1000000000 * 500, npy("(1000000000, 500)", header=padded(1000000000, 500))),
                       "x.json": json.dumps(GOOD).encode()})
-    yield Case("track_artery", "frames of a gigabyte", ["x.npy"], ("x.npy: ",), status=(1,),
+    yield Case("track_artery", "frames of a gigabyte", ["x.npy"], ("samples a frame = 500000000",),
                files={"x.npy": hole(128 + 2 * 70 * 500000000, npy(None, header=padded(70, 500000000))),
                       "x.json": json.dumps(GOOD).encode()})
     yield Case("decompose_batch", "terabyte", ["x.npy", "signals.npy"], ("memory",),
                files={"x.npy": hole(128 + 2 * 1000000000 * 500, npy(None, header=padded(1000000000, 500)))})
+
+
+def transposed(path):
+    """The good recording with samples along its rows and frames along its columns."""
+    good = os.path.join(os.path.dirname(path), b"good.npy")
+    with open(good, "rb") as file:
+        values = struct.unpack(f"<{300 * SAMPLES}h", file.read()[-2 * 300 * SAMPLES:])
+    turned = [values[frame * SAMPLES + sample] for sample in range(SAMPLES) for frame in range(300)]
+    with open(path, "wb") as file:
+        file.write(npy(f"({SAMPLES}, 300)", data=struct.pack(f"<{len(turned)}h", *turned)))
 
 
 def padded(rows, columns):

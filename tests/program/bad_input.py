@@ -1,6 +1,6 @@
 """Runs all programs on hundreds of inputs that they must refuse or survive, and prints what came of it.
 
-    python3 bad_input.py --programs DIR [--threads N] [--only WORD] [--list]
+    python3 bad_input.py --programs DIR [--threads N] [--only WORD] [--patience N] [--list]
 
 Status 1 if any of them crashed, hung, lost or left a file, or said nothing that helps. No packages are needed.
 """
@@ -49,6 +49,7 @@ def main():
     parser.add_argument("--programs", type=pathlib.Path, required=True)
     parser.add_argument("--threads", type=int, default=os.cpu_count())
     parser.add_argument("--only", default="", help="only cases whose program or name holds this")
+    parser.add_argument("--patience", type=int, default=1, help="times ten seconds a run: for programs that are checked")
     parser.add_argument("--list", action="store_true", help="print the cases")
     arguments = parser.parse_args()
     programs = arguments.programs.resolve()
@@ -56,12 +57,13 @@ def main():
         scratch = pathlib.Path(scratch)
         template = scratch / "template"
         make_template(programs, template)
+        bad_places.PROGRAMS_FOLDER.append(programs)
         cases = [case for module in (bad_files, bad_options, bad_places) for case in module.all_cases()]
         cases = [case for case in cases if arguments.only in f"{case.program} {case.name}"]
         if arguments.list:
             for case in cases:
                 print(f"{case.program}: {case.name}")
-        runs = harness.Harness(programs, template, scratch)
+        runs = harness.Harness(programs, template, scratch, arguments.patience)
         runs.run_all(cases, arguments.threads)
         good = runs.report()
     if not arguments.only and len(cases) < FEWEST:

@@ -65,8 +65,8 @@ def outside():
                            (["--smoothing", "much"], "--smoothing"), (["--layer", "third"], "--layer"),
                            (["--least-correlation", "1"], "least_correlation"),
                            (["--least-correlation", "-0.1"], "least_correlation"),
-                           (["--dead-zone", "-1"], "dead_zone"), (["--dead-zone", "3"], "--dead-zone = 3"),
-                           (["--dead-zone", "1e300"], "--dead-zone"),
+                           (["--dead-zone", "-1"], "dead_zone"), (["--dead-zone", "0.9"], "--dead-zone = 0.9"), (["--dead-zone", "3"], "dead_zone = 3"),
+                           (["--dead-zone", "1e300"], "dead_zone"),
                            (["--near-range", "6", "7"], "outside the recording, 5 to"),
                            (["--far-range", "0.001", "0.002"], "outside the recording, 5 to"),
                            (["--near-range", "0.012", "0.009"], "--near-range"),
@@ -165,6 +165,7 @@ def unusual():
                     (0, 1, 2), files={"x.json": json.dumps({**GOOD, **fields}).encode()})
     yield case("sound in steel", ("sound_speed = 5900", "unusual"), sound_speed=5900)
     yield case("slow frames", ("frame_rate = 20", "unusual"), frame_rate=20)
+    yield case("another sensor", ("centre_frequency", "contradicts the recording"), centre_frequency=6.5e6)
     yield case("a narrow band", ("bandwidth = 100000", "unusual"), bandwidth=1e5)
 
 

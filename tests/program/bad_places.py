@@ -4,6 +4,7 @@ import json
 import os
 import resource
 import shutil
+import subprocess
 
 from bad_files import GOOD, SAMPLES, npy
 from bad_options import PROGRAMS
@@ -162,6 +163,7 @@ def streams():
 
 MOTION_OF_GOOD = b""  # filled in by the main program, of the template's recording
 FRAMES = {}
+PROGRAMS_FOLDER = []
 
 
 def names():
@@ -235,6 +237,65 @@ def kept():
                    setup=setup, limit=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (60000, 60000)))
 
 
+def same_meaning():
+    """An option means the same whichever way the frames come, and a run is repeated by what its summary holds."""
+    def depth(text, column):
+        rows = [row.split(",") for row in text.splitlines()[1:]]
+        found = [float(row[column]) for row in rows if row[-2] == "1"]
+        return sum(found) / len(found) if found else float("nan")
+
+    def moved_by(way, arguments, shift):
+        """Runs with and without a delay of the pulse: all depths must differ by it."""
+        def check(place, _):
+            mean = []
+            for delay in ("0", "4e-7"):
+                text = way(place, [*arguments, "--pulse-delay", delay])
+                mean.append(depth(text, 1))
+            moved = mean[0] - mean[1]
+            return None if abs(moved - shift) < 1e-6 else f"the depths moved by {moved} m, not {shift}"
+        return check
+
+    def whole(extra):
+        def run(place, arguments):
+            subprocess.run([PROGRAMS_FOLDER[0] / "track_artery", "good.npy", "--out", "o", "--no-pictures", *extra,
+                            *arguments], cwd=place, check=False, capture_output=True)
+            return (place / "o" / "motion.csv").read_text()
+        return run
+
+    def stream(place, arguments):
+        return subprocess.run([PROGRAMS_FOLDER[0] / "follow_stream", "good.json", "--samples", str(SAMPLES), "--block", "1.2",
+                               *arguments], cwd=place, check=False, capture_output=True, input=FRAMES["good"]).stdout.decode()
+    def frames(place, arguments):
+        return subprocess.run([PROGRAMS_FOLDER[0] / "follow_frames", "good.json", "--samples", str(SAMPLES), "--learn", "0.9",
+                               *arguments], cwd=place, check=False, capture_output=True, input=FRAMES["good"]).stdout.decode()
+    shift = 4e-7 * GOOD["sound_speed"] / 2
+    for name, way in (("whole", whole(["--block", "0"])), ("in blocks", whole(["--block", "1.2"])), ("as a stream", stream),
+                      ("frame by frame", frames)):
+        yield Case("track_artery", f"--pulse-delay {name}", ["--version"], (), (0,), may_write=True,
+                   check=moved_by(way, [], shift))
+
+    def repeated(extra):
+        def check(place, _):
+            program = [PROGRAMS_FOLDER[0] / "track_artery", "good.npy", "--no-pictures"]
+            for arguments in (["--out", "one", *extra], ["--out", "two", "--settings", "one/summary.json"]):
+                subprocess.run([*program, *arguments], cwd=place, check=False, capture_output=True)
+            texts = [(place / out / "motion.csv").read_bytes() for out in ("one", "two")]
+            plain = subprocess.run([*program, "--out", "three"], cwd=place, check=False, capture_output=True)
+            options = [json.loads((place / out / "summary.json").read_text())["options"] for out in ("one", "two")]
+            if texts[0] != texts[1] or options[0] != options[1] or plain.returncode not in (0, 2):
+                return "the run is not repeated"
+            if texts[0] == (place / "three" / "motion.csv").read_bytes():
+                return "the options made no difference: the check shows nothing"
+            return None
+        return check
+    for extra in (["--near-range", "0.0085", "0.0111", "--layer", "inner", "--smoothing", "gaussian", "--smoothing-time", "7"],
+                  ["--block", "1.1", "--smoothing", "average", "--smoothing-frames", "11", "--least-correlation", "0.35"],
+                  ["--block", "0", "--dead-zone", "0.0023", "--far-start", "0.0172", "--atoms", "2", "--pulse-delay", "1e-7"],
+                  ["--block", "1.3", "--pulse-delay", "3e-7"], ["--no-pulse-delay", "--layer", "inner"]):
+        yield Case("track_artery", f"--settings repeats {extra}", ["--version"], (), (0,), may_write=True,
+                   check=repeated(extra))
+
+
 def all_cases():
-    for cases in (inputs, places, streams, names, kept):
+    for cases in (inputs, places, streams, names, kept, same_meaning):
         yield from cases()

@@ -49,12 +49,12 @@ void change(Smoothing& value) {
     value = GaussianSmoothing{1e-3 / 3};
 }
 template <class T>
-    requires std::is_integral_v<T>
+requires std::is_integral_v<T>
 void change(T& value) {
     value = static_cast<T>(value + 7);
 }
 template <class T>
-    requires requires(T& values) { values.begin(); }
+requires requires(T& values) { values.begin(); }
 void change(T& values) {
     for (auto& value : values) {
         change(value);
@@ -121,8 +121,8 @@ TEST_CASE("every kind of smoothing and infinite limits come back") {
     const auto file = folder.path / "summary.json";
     RunOptions run;
     run.options.track.walls.near_range = {0.01, 0.02};
-    for (const Smoothing& smoothing :
-         {Smoothing{NoSmoothing{}}, Smoothing{MovingAverage{31}}, Smoothing{GaussianSmoothing{2}}}) {
+    for (const Smoothing& smoothing : {Smoothing{NoSmoothing{}}, Smoothing{MovingAverage{31}},
+                                       Smoothing{GaussianSmoothing{2}}}) {
         run.options.track.smoothing = smoothing;
         write_bytes(file, text_of(run));
         CHECK(text_of(examples::read_run(file)) == text_of(run));
@@ -154,7 +154,8 @@ TEST_CASE("options that can't be read are refused, by name and value") {
     CHECK(contains(options("[]"), "field 'options' is missing, or no object"));
     CHECK(contains(options(R"({"track.wals.dead_zone": 1})"),
                    "option 'track.wals.dead_zone' is unknown"));
-    CHECK(contains(options(R"({"length": "long"})"), "option 'length' = \"long\": must be a number"));
+    CHECK(
+        contains(options(R"({"length": "long"})"), "option 'length' = \"long\": must be a number"));
     CHECK(contains(options(R"({"confirmations": 1.5})"), "must be a whole number"));
     CHECK(contains(options(R"({"confirmations": -1})"), "must be a whole number"));
     CHECK(contains(options(R"({"confirmations": 4294967297})"), "must be a whole number"));

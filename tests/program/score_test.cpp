@@ -44,7 +44,9 @@ TEST_CASE("agreement: rms without the mean, gain by least squares, mean error") 
 }
 
 TEST_CASE("a score counts frames, and judges each wall by the layer that fits better") {
-    Truth truth = made_truth(pulse);
+    std::vector<double> one_more = pulse;
+    one_more.push_back(0.75);
+    Truth truth = made_truth(one_more);
     MeasuredWalls measured;
     for (const echosieve::WallDepths& w : truth.walls) {
         measured.near.push_back(w.near_outer + 30e-6);  // the outer layer, too deep
@@ -54,6 +56,8 @@ TEST_CASE("a score counts frames, and judges each wall by the layer that fits be
     measured.valid[1] = false;
     measured.near[1] += 1e-3;
     truth.dropped[3] = true;
+    truth.dropped[5] = true;  // and called so
+    measured.valid[5] = false;
     measured.near[3] = std::numeric_limits<double>::quiet_NaN();
     const Score result = score(measured, truth);
     CHECK(result.measured == 4);

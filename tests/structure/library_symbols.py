@@ -15,6 +15,10 @@ MEANT = re.compile(r"\[abi:this_program_needs_an_echosieve_library_of_version_" 
                    r"|^echosieve::(?:BlockTracker|FrameFollower)<(?:short|float)>::"
                    r"|^echosieve::kernels::(?:baseline|avx2|avx512)::\w+\(echosieve::kernels::\w+ const&\)$"
                    r"|^(?:vtable|typeinfo|typeinfo name) for echosieve::(?:InvalidInput|FileError)$"
+                   # g++ shows these of std::thread whatever it is asked. They call by pointer alone: merged, they do
+                   # the same.
+                   r"|^(?:vtable|typeinfo|typeinfo name) for std::thread::_State_impl<std::thread::_Invoker<std::tuple<"
+                   r"echosieve::detail::PartOfWork> > >$"
                    # The pursuits, which no file of another layout declares (pursuit/compiled.hpp).
                    r"|^(?:\S+ )?(?:const& )?echosieve::(?:FastPursuit|GramPursuit)<\w+>::(?:\w+Pursuit|run)\("
                    r"|^echosieve::PursuitResult<.*> echosieve::pursue<")

@@ -13,7 +13,7 @@ namespace largest_option {
 inline constexpr double length = 1;       ///< along a line: gates, zones, diameters, reaches [m]
 inline constexpr double time = 100;       ///< along frames: smoothings, windows, lags, gaps [s]
 inline constexpr double frequency = 1e3;  ///< of what moves: cutoffs of slow time [Hz]
-inline constexpr double factor = 1e6;     ///< ratios, evidences and other pure numbers
+inline constexpr double factor = 1e12;    ///< ratios, evidences and other pure numbers
 inline constexpr int rounds = 1000;       ///< iterations, reweightings
 
 }  // namespace largest_option

@@ -27,6 +27,19 @@ inline void validate_threads(std::size_t threads) {
     require(threads >= 1 && threads <= 1024, "threads", threads, "must lie in 1 to 1024");
 }
 
+namespace detail {
+
+// One part's work. No template and no lambda: std::thread makes types of it that compiled libraries
+// must hide, and g++ does not hide those of a lambda within a template.
+struct PartOfWork {
+    void (*call)(const void* run, std::size_t part) noexcept;
+    const void* run;
+    std::size_t part;
+    void operator()() const noexcept { call(run, part); }
+};
+
+}  // namespace detail
+
 /// Calls work(first, end) for contiguous parts of 0 .. count - 1, one a thread and as long as each
 /// other but for one item. For many short items of the same cost: each part sets up a workspace of
 /// its own. Calls nothing if count is 0. Throws InvalidInput unless threads is 1 to 1024, what
@@ -53,11 +66,14 @@ void for_each_part(std::size_t count, std::size_t threads, Work work) {
             problems[part] = std::current_exception();
         }
     };
+    constexpr auto call = [](const void* all, std::size_t part) noexcept {
+        (*static_cast<const decltype(run)*>(all))(part);
+    };
     {
         std::vector<std::jthread> workers;
         workers.reserve(parts - 1);
         for (std::size_t part = 1; part < parts; ++part) {
-            workers.emplace_back(run, part);
+            workers.emplace_back(detail::PartOfWork{call, &run, part});
         }
         run(0);
     }

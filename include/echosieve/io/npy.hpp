@@ -11,6 +11,7 @@
 #include "echosieve/core/api.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/io/atomic_file.hpp"
+#include "echosieve/io/file_error.hpp"
 
 namespace echosieve {
 

@@ -7,6 +7,7 @@
 
 #include "echosieve/core/api.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/io/file_error.hpp"
 
 namespace echosieve {
 

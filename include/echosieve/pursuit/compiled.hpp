@@ -21,8 +21,11 @@
 // the compiler they are declared alone; in any other, one that is compiled for wider vectors, say,
 // they are made where they are used. The same bodies either way.
 
-/// `WHAT` (extern template, or template) of pursue(signal, box, ...) for samples of T: greedy and
-/// orthogonal, as the grid has it, refined by Gauss and Newton or by the swarm.
+/// What the library makes of a template, and shows: clang wants the attribute here, and spelt so.
+#define ECHOSIEVE_SHOWN_TEMPLATE template __attribute__((visibility("default")))
+
+/// `WHAT` (extern template, or ECHOSIEVE_SHOWN_TEMPLATE) of pursue(signal, box, ...) for samples of
+/// T: greedy and orthogonal, as the grid has it, refined by Gauss and Newton or by the swarm.
 #define ECHOSIEVE_PURSUE_WITH(WHAT, T, STRATEGY, REFINEMENT)                               \
     WHAT EchoPursuit<RealOf<T>> pursue(const Signal<T>&, const GaborBox&, const STRATEGY&, \
                                        const REFINEMENT&, std::uint64_t, const Stop&);

@@ -10,7 +10,6 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/core/api.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/scalar.hpp"
@@ -49,9 +48,8 @@ public:
     /// more than fast_most_samples, one too coarse for the box (its rate must be at least twice the
     /// box's bandwidth, and the box's frequencies lie within half of it from the box's centre), or
     /// bandwidths below the rate / fast_most_samples.
-    ECHOSIEVE_EXPORT FastPursuit(const SamplingGrid& grid, const GaborBox& box,
-                                 const FastOptions& options = {},
-                                 std::span<const double> weights = {});
+    FastPursuit(const SamplingGrid& grid, const GaborBox& box, const FastOptions& options = {},
+                std::span<const double> weights = {});
 
     [[nodiscard]] const SamplingGrid& grid() const noexcept { return grid_; }
     [[nodiscard]] const GaborBox& box() const noexcept { return box_; }
@@ -62,7 +60,7 @@ public:
     /// Decomposes the samples. The result stays valid until the next run. Throws InvalidInput if
     /// their number is not the grid's count, a sample is not finite, or the sum of their squares
     /// exceeds most_energy.
-    ECHOSIEVE_EXPORT const Result& run(std::span<const std::complex<R>> samples);
+    const Result& run(std::span<const std::complex<R>> samples);
     [[nodiscard]] const Result& result() const noexcept { return result_; }
 
 private:

@@ -9,7 +9,6 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/core/api.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/dictionary/matrix_dictionary.hpp"
@@ -56,15 +55,15 @@ public:
     static constexpr R dependence = 1e4 * std::numeric_limits<R>::epsilon();
 
     /// Throws InvalidInput as MatrixDictionary does, or for atoms == 0.
-    ECHOSIEVE_EXPORT GramPursuit(Matrix columns, std::size_t atoms);
+    GramPursuit(Matrix columns, std::size_t atoms);
 
     [[nodiscard]] const MatrixDictionary<T>& dictionary() const noexcept { return dictionary_; }
 
     /// Takes the columns of `signals` [rows x signals] apart. Throws InvalidInput unless the rows
     /// are the dictionary's, all samples and each signal's energy finite and the options in their
     /// domain.
-    ECHOSIEVE_EXPORT void run(const Eigen::Ref<const Matrix>& signals, const Stop& stop,
-                              GramPursuitResult<T>& result);
+    void run(const Eigen::Ref<const Matrix>& signals, const Stop& stop,
+             GramPursuitResult<T>& result);
 
 private:
     static constexpr Eigen::Index batch = 32;  // signals whose products fit the cache

@@ -5,7 +5,6 @@
 #include <span>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/core/api.hpp"
 #include "echosieve/core/scalar.hpp"
 #include "echosieve/core/signal.hpp"
 #include "echosieve/dictionary/gabor_box.hpp"
@@ -26,9 +25,9 @@ using EchoPursuit = PursuitResult<Echo<Gabor<R>>, R>;
 /// numbers. Throws InvalidInput for an invalid signal, box or option. For many frames of one size
 /// use EchoSource and PursuitEngine themselves, which keep their memory.
 template <Sample T, PursuitStrategy Strategy, Refinement Refine = GaussNewton>
-[[nodiscard]] ECHOSIEVE_EXPORT EchoPursuit<RealOf<T>> pursue(
-    const Signal<T>& signal, const GaborBox& box, const Strategy& strategy,
-    const Refine& refinement = {}, std::uint64_t seed = 0, const Stop& stop = {}) {
+[[nodiscard]] EchoPursuit<RealOf<T>> pursue(const Signal<T>& signal, const GaborBox& box,
+                                            const Strategy& strategy, const Refine& refinement = {},
+                                            std::uint64_t seed = 0, const Stop& stop = {}) {
     validate(signal);
     EchoSource<T, Refine> source(signal.grid, box, refinement, seed);
     PursuitEngine<EchoSource<T, Refine>> engine;

@@ -1,0 +1,275 @@
+"""Runs the programs on a small recording whose truth is known, and holds what they write against it.
+
+Depths, distension and figures are recomputed here from the tables, so that a column, a unit or an option that goes
+astray between the library and a file is seen.
+"""
+
+import argparse
+import csv
+import json
+import math
+import pathlib
+import re
+import struct
+import subprocess
+import sys
+import tempfile
+
+RECORDING = ["--seed", "4", "--seconds", "3", "--sampling-rate", "20e6", "--frame-rate", "250", "--dropped", "0.02"]
+FRAMES = 750  # of this seed both layers of both walls give echoes that are followed
+SOUND_SPEED = 1540.0  # [m/s], of make_recording
+DEPTH_ERROR = 0.15e-3  # [m], of the pulse's delay, which is estimated: 0.07e-3 was measured
+DISTENSION_ERROR = 8e-6  # rms [m]; 3.2e-6 was measured, in blocks
+FORMATTED = 1.5e-9  # [m]: tables hold nine decimals
+
+
+class Wrong(Exception):
+    """What a program wrote is not what it must be."""
+
+
+def require(condition, text):
+    if not condition:
+        raise Wrong(text)
+
+
+def close(value, expected, tolerance, what):
+    require(abs(value - expected) <= tolerance, f"{what} is {value!r}, must be {expected!r} within {tolerance!r}")
+
+
+def mean(values):
+    return sum(values) / len(values)
+
+
+def deviation(values):
+    middle = mean(values)
+    return math.sqrt(mean([(value - middle) ** 2 for value in values]))
+
+
+def known(motion):
+    """The frames that have depths."""
+    return [k for k, value in enumerate(motion["diameter_m"]) if math.isfinite(value)]
+
+
+def mean_of(motion, column):
+    return mean([motion[column][k] for k in known(motion)])
+
+
+def table(file):
+    """Column -> its numbers, or texts."""
+    with open(file, newline="", encoding="utf-8") as lines:
+        rows = list(csv.DictReader(lines))
+    def number(text):
+        try:
+            return float(text)
+        except ValueError:
+            return text
+    return {name: [number(row[name]) for row in rows] for name in rows[0]}
+
+
+def write_npy(file, rows):
+    header = f"{{'descr': '<f4', 'fortran_order': False, 'shape': ({len(rows)}, {len(rows[0])}), }}\n".encode()
+    data = b"".join(struct.pack(f"<{len(row)}f", *row) for row in rows)
+    file.write_bytes(b"\x93NUMPY\x01\x00" + struct.pack("<H", len(header)) + header + data)
+
+
+def read_npy(file):
+    """Rows of a file of 32-bit floats."""
+    data = file.read_bytes()
+    start = 10 + struct.unpack("<H", data[8:10])[0]
+    found = re.search(rb"'<f4'.*\((\d+), (\d+)\)", data[:start])
+    require(found is not None, f"{file.name} holds no rows of floats")
+    rows, columns = int(found[1]), int(found[2])
+    require(len(data) == start + 4 * rows * columns, f"{file.name} has {len(data)} bytes")
+    return [struct.unpack_from(f"<{columns}f", data, start + 4 * columns * k) for k in range(rows)]
+
+
+class Runs:
+    def __init__(self, programs, folder):
+        self.programs = programs
+        self.folder = folder
+
+    def run(self, program, *arguments):
+        done = subprocess.run([self.programs / program, *map(str, arguments)], cwd=self.folder, capture_output=True, text=True,
+                              timeout=600)
+        require(done.returncode == 0, f"{program} {' '.join(map(str, arguments))}: status {done.returncode}, {done.stderr}")
+        return done.stdout
+
+    def track(self, out, *options):
+        """Motion and summary of a run."""
+        self.run("track_artery", "rec.npy", "--out", out, "--no-pictures", *options)
+        motion = table(self.folder / out / "motion.csv")
+        require(len(motion["time_s"]) == FRAMES, f"{out}: {len(motion['time_s'])} frames")
+        return motion, json.loads((self.folder / out / "summary.json").read_text(encoding="utf-8"))
+
+
+def check_walls(motion, truth, layer):
+    """Depths and their motion, against a layer's."""
+    frames = known(motion)
+    near, far = ([truth[f"{wall}_{layer}_m"][k] for k in frames] for wall in ("near", "far"))
+    diameter = [f - n for n, f in zip(near, far)]
+    close(mean_of(motion, "near_wall_m"), mean(near), DEPTH_ERROR, f"mean depth of the near wall, {layer} layer,")
+    close(mean_of(motion, "far_wall_m"), mean(far), DEPTH_ERROR, f"mean depth of the far wall, {layer} layer,")
+    errors = [motion["diameter_m"][k] - true for k, true in zip(frames, diameter)]
+    require(deviation(errors) < DISTENSION_ERROR, f"the distension errs by {deviation(errors)} m")
+    require(deviation(diameter) > 5 * DISTENSION_ERROR, "the recording has too little motion to tell")
+
+
+def check_table(motion, truth):
+    dropped = truth["dropped"]
+    require(0 < sum(dropped) < 0.05 * FRAMES, "the recording must have some dropped frames")
+    for k, time in enumerate(truth["time_s"]):
+        close(motion["time_s"][k], time, 1e-6, f"the time of frame {k}")
+        require(motion["valid"][k] in ((0,) if dropped[k] else (0, 1)), f"valid of frame {k} is {motion['valid'][k]}")
+        require(0 <= motion["quality"][k] <= 1, f"the quality of frame {k} is {motion['quality'][k]}")
+    require(sum(motion["valid"]) > 0.97 * (FRAMES - sum(dropped)), f"only {sum(motion['valid'])} frames are valid")
+    for k in known(motion):
+        close(motion["diameter_m"][k], motion["far_wall_m"][k] - motion["near_wall_m"][k], FORMATTED,
+              f"the diameter of frame {k}")
+        for column in ("near_wall_std_m", "far_wall_std_m"):
+            require(motion["valid"][k] == 0 or 0 < motion[column][k] < 20e-6, f"{column} of frame {k} is no deviation of a frame")
+
+
+def check_summary(summary, motion):
+    valid = [d for d, v in zip(motion["diameter_m"], motion["valid"]) if v == 1]
+    require(summary["both_walls_followed"] is True and summary["frames"] == FRAMES, "the summary's frames, or status")
+    require(summary["valid_frames"] == len(valid), f"valid frames are {summary['valid_frames']}, of the table {len(valid)}")
+    close(summary["diameter_mean_m"], mean(valid), FORMATTED, "diameter_mean_m")
+    close(summary["diameter_smallest_m"], min(valid), FORMATTED, "diameter_smallest_m")
+    close(summary["diameter_largest_m"], max(valid), FORMATTED, "diameter_largest_m")
+    require("not a medical device" in summary["notice"], "the notice is missing")
+
+
+def track_whole(runs, truth):
+    motion, summary = runs.track("whole")
+    check_table(motion, truth)
+    check_walls(motion, truth, "outer")
+    check_summary(summary, motion)
+    for wall in ("near", "far"):
+        close(summary[f"{wall}_wall"]["depth_m"], mean_of(motion, f"{wall}_wall_m"), DEPTH_ERROR, f"depth_m of the {wall} wall")
+    echoes = read_npy(runs.folder / "whole" / "wall_echoes.npy")
+    settings = json.loads((runs.folder / "rec.json").read_text(encoding="utf-8"))
+    require(len(echoes) == FRAMES, f"wall_echoes.npy has {len(echoes)} rows")
+    energy = [x * x for x in echoes[100]]
+    around = 0.0
+    for wall in ("near", "far"):
+        time = 2 * motion[f"{wall}_wall_m"][100] / SOUND_SPEED - settings.get("start_time", 0)
+        place = round(time * settings["sampling_rate"])
+        reach = round(2e-6 * settings["sampling_rate"])  # an echo of some 1 us, its wall's other layer, the pulse's delay
+        here = sum(energy[max(0, place - reach):place + reach])
+        require(here > 0.02 * sum(energy), f"no echo at the {wall} wall in wall_echoes.npy")
+        around += here
+    require(around > 0.95 * sum(energy), "wall_echoes.npy holds more than the walls")
+    return motion
+
+
+def track_inner_layer(runs, truth):
+    motion, _ = runs.track("inner", "--layer", "inner", "--no-wall-echoes")
+    require(not (runs.folder / "inner" / "wall_echoes.npy").exists(), "--no-wall-echoes is not heeded")
+    check_walls(motion, truth, "inner")
+
+
+def track_smoothed(runs, motion):
+    """A longer average leaves less of what changes from frame to frame."""
+    def rough(values):
+        return deviation([a - 2 * b + c for a, b, c in zip(values, values[1:], values[2:])])
+    before = rough([motion["diameter_m"][k] for k in known(motion)])
+    for options in (["average", "--smoothing-frames", "9"], ["gaussian", "--smoothing-time", "12"]):
+        smooth, _ = runs.track("smooth", "--no-wall-echoes", "--smoothing", *options)
+        after = rough([smooth["diameter_m"][k] for k in known(smooth)])
+        require(after < 0.5 * before, f"smoothing {options} leaves {after} m of {before} m")
+
+
+def track_with_delay(runs):
+    """A delay of the pulse is taken off every depth, at half the speed of sound."""
+    delay = 0.4e-6
+    early, _ = runs.track("early", "--no-wall-echoes", "--pulse-delay", "0")
+    late, summary = runs.track("late", "--no-wall-echoes", "--pulse-delay", delay)
+    for wall in ("near_wall_m", "far_wall_m"):
+        close(mean_of(early, wall) - mean_of(late, wall), delay * SOUND_SPEED / 2, 1e-8, f"what --pulse-delay takes off {wall}")
+    close(summary["pulse_delay"]["delay_s"], delay, 1e-15, "delay_s")
+
+
+def track_in_blocks(runs, truth):
+    motion, summary = runs.track("blocks", "--block", "2")
+    check_table(motion, truth)
+    check_walls(motion, truth, "outer")
+    check_summary(summary, motion)
+    blocks = table(runs.folder / "blocks" / "blocks.csv")
+    require(summary["blocks"] == len(blocks["start_s"]) == 2, f"{summary['blocks']} blocks of 2 s in 3 s, half overlapping")
+    require(summary["blocks_with_walls"] == 2 and summary["broken_seams"] == 0, "the summary's blocks with walls, or seams")
+    require(summary["blocks_acquired"] == blocks["origin"].count("acquired"), "the summary's blocks_acquired")
+    require(blocks["seam"] == ["none", "matched"], f"the seams are {blocks['seam']}")
+    for k, start in enumerate((0, 1)):
+        close(blocks["start_s"][k], start, 1e-6, f"the start of block {k}")
+        close(blocks["end_s"][k], start + 2 - 1 / 250, 1e-6, f"the end of block {k}")
+    for wall in ("near", "far"):
+        for depth in blocks[f"{wall}_depth_m"]:
+            close(depth, mean(truth[f"{wall}_outer_m"]), DEPTH_ERROR + 0.2e-3, f"{wall}_depth_m of a block")
+
+
+def compare(runs, motion, truth):
+    """What compare_with_truth prints, computed here."""
+    said = runs.run("compare_with_truth", "whole/motion.csv", "rec.truth.csv")
+    kept = [k for k, dropped in enumerate(truth["dropped"]) if not dropped]
+    def rms(column, layers):
+        return min(deviation([motion[column][k] - layer[k] for k in kept]) for layer in layers)
+    layers = {wall: [truth[f"{wall}_inner_m"], truth[f"{wall}_outer_m"]] for wall in ("near", "far")}
+    layers["diameter"] = [[f - n for n, f in zip(*pair)] for pair in zip(layers["near"], layers["far"])]
+    numbers = re.search(r"near wall ([\d.]+) um, far wall ([\d.]+) um, distension ([\d.]+) um", said)
+    require(numbers is not None, f"compare_with_truth says {said}")
+    for text, (column, name) in zip(numbers.groups(), (("near_wall_m", "near"), ("far_wall_m", "far"),
+                                                      ("diameter_m", "diameter"))):
+        close(float(text), 1e6 * rms(column, layers[name]), 0.011, f"the rms error of {column}")
+    depths = re.search(r"near wall ([+-][\d.]+) mm, far wall ([+-][\d.]+) mm", said)
+    for text, wall in zip(depths.groups(), ("near", "far")):
+        offset = mean([motion[f"{wall}_wall_m"][k] - truth[f"{wall}_outer_m"][k] for k in kept])
+        close(float(text), 1e3 * offset, 0.0011, f"the depth of the {wall} wall")
+    require(f"valid: {sum(motion['valid'][k] == 1 for k in kept)} of {len(kept)} frames" in said, "the count of valid frames")
+
+
+def decompose(runs):
+    """Signals made of orthogonal atoms, strongest first; an atom's own norm does not count."""
+    atoms = [[0.0] * 16 for _ in range(8)]
+    for k, atom in enumerate(atoms):
+        atom[2 * k], atom[2 * k + 1] = 3.0 * (k + 1), 4.0 * (k + 1)
+    def signal(parts):
+        return [sum(value * atoms[k][n] / (5 * (k + 1)) for k, value in parts) for n in range(16)]
+    wanted = [[(5, 4.0), (2, -2.0)], [(0, -1.5), (7, 0.5)], [(3, 1.0), (4, 0.25)]]
+    write_npy(runs.folder / "atoms.npy", atoms)
+    write_npy(runs.folder / "signals.npy", [signal(parts) for parts in wanted])
+    runs.run("decompose_batch", "atoms.npy", "signals.npy", "--atoms", "2", "--out", "table.csv")
+    found = table(runs.folder / "table.csv")
+    expected = [(t, order, k, value) for t, parts in enumerate(wanted) for order, (k, value) in enumerate(parts)]
+    require(len(found["signal"]) == len(expected), f"the table has {len(found['signal'])} rows, not {len(expected)}")
+    for row, (t, order, k, value) in enumerate(expected):
+        got = tuple(found[column][row] for column in ("signal", "order", "atom"))
+        require(got == (t, order, k), f"row {row} is of {got}, must be of {(t, order, k)}")
+        close(found["coefficient"][row], value, 1e-6, f"the coefficient of row {row}")  # 32-bit input
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--programs", type=pathlib.Path, required=True)
+    programs = parser.parse_args().programs.resolve()
+    with tempfile.TemporaryDirectory() as folder:
+        runs = Runs(programs, pathlib.Path(folder))
+        runs.run("make_recording", "rec.npy", *RECORDING)
+        truth = table(runs.folder / "rec.truth.csv")
+        failures = 0
+        motion = track_whole(runs, truth)
+        for check, arguments in ((track_inner_layer, [truth]), (track_smoothed, [motion]), (track_with_delay, []),
+                                 (track_in_blocks, [truth]), (compare, [motion, truth]), (decompose, [])):
+            try:
+                check(runs, *arguments)
+            except Wrong as wrong:
+                print(f"{check.__name__}: {wrong}")
+                failures += 1
+    print(f"{failures} of 6 checks failed" if failures else "all results are as they must be")
+    return 1 if failures else 0
+
+
+if __name__ == "__main__":
+    try:
+        sys.exit(main())
+    except Wrong as wrong:
+        sys.exit(f"results.py: {wrong}")
