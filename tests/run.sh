@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Sets up, builds and runs the tests. Debian 12 or Ubuntu 24.04, as root or with sudo.
 #   bash tests/run.sh        the tests, as every day
-#   bash tests/run.sh --ci   the whole matrix: g++ and clang with warnings as errors, sanitisers, format,
-#                            every header alone, reference values made anew, benches tried
+#   bash tests/run.sh --ci   the whole matrix: g++ and clang with warnings as errors, sanitisers, fuzzing, clang-tidy,
+#                            format, every header alone, reference values made anew, benches tried
 set -euo pipefail
 # shellcheck source=.ci/setup.sh
 source "$(dirname "${BASH_SOURCE[0]}")/../.ci/setup.sh"
@@ -44,6 +44,8 @@ whole_matrix() {
     run_ctest build/clang --label-exclude 'reference|slow' --exclude-regex '[(]long[)]'
     step "Every header alone"
     build build/clang all_verify_interface_header_sets
+    step "clang-tidy"
+    bash tests/tidy.sh
     step "Address and undefined-behaviour sanitisers"
     configure --preset sanitise
     build build/sanitise tested
@@ -52,6 +54,12 @@ whole_matrix() {
     # that are those of an optimised build.
     UBSAN_OPTIONS=print_stacktrace=1 run_ctest build/sanitise --label-exclude 'consumer|reference' \
         --exclude-regex '[(]long[)]|^(program|snippets): '
+    # By the same objects. Longer runs are for one's own machine: tests/fuzz/run.sh --long.
+    bash tests/fuzz/run.sh --tree build/sanitise 10
+    step "Thread sanitiser"
+    configure --preset tsan
+    build build/tsan test_threads
+    build/tsan/tests/test_threads
 }
 
 case "${1:-}" in

@@ -7,7 +7,7 @@ set -euo pipefail
 # shellcheck source=.ci/setup.sh
 source "$(dirname "${BASH_SOURCE[0]}")/../.ci/setup.sh"
 cd "${repository}"
-need_packages "${packages_build[@]}" "${packages_examples[@]}" "${packages_ci[@]}" clang-tidy-16
+need_packages "${packages_build[@]}" "${packages_examples[@]}" "${packages_ci[@]}"
 # Nothing is built: what is needed is how each file would be compiled.
 configure -S . -B build/tidy -G Ninja -DCMAKE_CXX_COMPILER=clang++-16 -DCMAKE_BUILD_TYPE=Release \
     -DCMAKE_EXPORT_COMPILE_COMMANDS=ON -DECHOSIEVE_BUILD_TESTS=OFF -DECHOSIEVE_BUILD_BENCH=OFF

@@ -21,12 +21,12 @@ public:
     [[nodiscard]] auto pairs(Eigen::Index bin, Eigen::Index m) const {
         using Square = Eigen::Matrix<std::complex<double>, Eigen::Dynamic, Eigen::Dynamic, 0, 8, 8>;
         Square out(layers_, layers_);
-        const std::complex<double>* at = pairs_.data() + bin * layers_ * (layers_ - 1) / 2 * 6 + m;
+        Eigen::Index at = bin * layers_ * (layers_ - 1) / 2 * 6 + m;  // one layer has no pairs
         for (Eigen::Index k = 0; k < layers_; ++k) {
             out(k, k) = weights_[m];
             for (Eigen::Index l = k + 1; l < layers_; ++l, at += 6) {
-                out(k, l) = *at;
-                out(l, k) = std::conj(*at);
+                out(k, l) = pairs_.data()[at];
+                out(l, k) = std::conj(pairs_.data()[at]);
             }
         }
         return out;

@@ -1,6 +1,7 @@
 // Command lines of the example programs, and the files that they read besides recordings: any
 // words, any summary, any table. Nothing may come out but a status and a sentence, and no input be
 // changed.
+#include <sanitizer/common_interface_defs.h>
 #include <sys/mman.h>
 #include <unistd.h>
 
@@ -124,6 +125,8 @@ void run(Program program, std::vector<std::string> words) {
     }
     arguments.push_back(nullptr);
     std::fflush(stderr);
+    // What the sanitisers say must be seen all the same.
+    __sanitizer_set_report_fd(reinterpret_cast<void*>(static_cast<std::intptr_t>(error)));
     lseek(heard, 0, SEEK_SET);
     dup2(heard, 2);
     const int status = program(static_cast<int>(words.size()), arguments.data());

@@ -80,7 +80,7 @@ void swarm(FuzzInput& in, const SamplingGrid& grid, const GaborBox& box) {
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
     FuzzInput in(data, size);
     const int kind = in.byte() % 4;
-    const SamplingGrid grid = any_grid(in, in.byte() < 240 ? 60 : 1100, 4e6, 4e6);
+    const SamplingGrid grid = any_grid(in, in.byte() < 250 ? 60 : 300, 4e6, 4e6);
     const GaborBox box = any_box<Gabor<double>>(in, grid);
     switch (kind) {
         case 0:

@@ -78,9 +78,9 @@ void check_search_input(const Box<R>& box, std::span<const R> start) {
     }
 }
 
-/// Coordinates of all points of a population, at most: 128 megabytes a table in double, and a
+/// Coordinates of all points of a population, at most: 32 megabytes a table in double, and a
 /// method has several. More are a slip.
-inline constexpr std::size_t most_coordinates = std::size_t{1} << 24;
+inline constexpr std::size_t most_coordinates = std::size_t{1} << 22;
 
 /// Throws InvalidInput for a population of more.
 template <Real R>
