@@ -2,8 +2,8 @@
 
     python3 run_targets.py --programs DIR --work DIR (--seconds S | --hours H) [--jobs N] [--table FILE] [TARGET...]
 
-With --seconds each target runs so long, and stops at its first finding. With --hours that much time, of all cores
-together over the number of jobs, is shared out evenly, and a target goes on after a finding.
+With --seconds each target runs so long, and stops at its first finding. With --hours that much time in all is shared
+out evenly, and a target goes on after a finding.
 """
 
 import argparse
@@ -53,7 +53,8 @@ def run(target, arguments, seconds, keep_going):
         command = [str(arguments.programs / f"{target}_fuzz"), f"-max_total_time={left}",
                    f"-timeout={LONGEST_SECONDS}", f"-rss_limit_mb={MOST_MEGABYTES}",
                    f"-max_len={LONGEST_INPUT.get(target, USUAL_LONGEST_INPUT)}", f"-artifact_prefix={found}/",
-                   "-print_final_stats=1", *([f"-dict={dictionary}"] if dictionary.is_file() else []), str(corpus), *([str(seeds)] if seeds.is_dir() else [])]
+                   "-print_final_stats=1", *([f"-dict={dictionary}"] if dictionary.is_file() else []), str(corpus),
+                   *([str(seeds)] if seeds.is_dir() else [])]
         done = subprocess.run(command, capture_output=True, text=True, errors="replace", env=environment, check=False)
         (arguments.work / f"{target}.log").write_text(done.stderr, encoding="utf-8")
         executed += sum(int(n) for n in EXECUTED.findall(done.stderr))
@@ -96,7 +97,7 @@ def main():
     targets = arguments.targets or sorted(p.name.removesuffix("_fuzz") for p in arguments.programs.glob("*_fuzz"))
     if not targets:
         parser.error(f"no fuzz targets in {arguments.programs}")
-    seconds = arguments.seconds or arguments.hours * 3600 * arguments.jobs / len(targets)
+    seconds = arguments.seconds or arguments.hours * 3600 / len(targets)
     with concurrent.futures.ThreadPoolExecutor(arguments.jobs) as pool:
         records = list(pool.map(lambda t: run(t, arguments, seconds, arguments.hours is not None), targets))
     print("\n" + table(records))
