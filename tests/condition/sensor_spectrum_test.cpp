@@ -108,7 +108,9 @@ TEST_CASE("a band far below the noise is none, however well its frames average t
     RandomStream random(15);
     const auto line = test::line_of(scatterers(settings.sensor, grid, 200, random), grid);
     const auto frames = frames_of(line, 256, 6, random);
-    const SensorEstimate found = estimate_sensor(frames.view(), grid, {.least_signal = 0.1});
+    SensorSpectrumOptions faint;
+    faint.least_signal = 0.1;
+    const SensorEstimate found = estimate_sensor(frames.view(), grid, faint);
     CHECK(found.usable());
     CHECK_WITHIN(found.sensor.centre_frequency, 4e6, 0.1 * 1e6);
     REQUIRE(found.signal_to_noise < 0.5);

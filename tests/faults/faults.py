@@ -234,8 +234,8 @@ def table_of(outcomes):
 
 def run_all(faults, arguments):
     tree = BuildTree(ROOT, arguments.build.resolve())
-    planter = Planter(tree, arguments.build.resolve() / "faults", arguments.jobs,
-                      arguments.named_only)
+    scratch = arguments.scratch or arguments.build / "faults"
+    planter = Planter(tree, scratch.resolve(), arguments.jobs, arguments.named_only)
     planter.prepare(faults, arguments.jobs)
     outcomes = []
     with concurrent.futures.ThreadPoolExecutor(arguments.jobs) as pool:
@@ -264,6 +264,9 @@ def main():
                                      formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--build", type=pathlib.Path, default=ROOT / "build/release",
                         help="build tree to take commands and objects from")
+    parser.add_argument("--scratch", type=pathlib.Path,
+                        help="where trees are copied and programs linked, <build>/faults if not "
+                        "given: each run that goes on at the same time needs its own")
     parser.add_argument("--only", action="append", default=[], metavar="ROOM[/ID]",
                         help="this room or this fault; may be given again")
     parser.add_argument("--jobs", type=int, default=1, help="faults at the same time")
