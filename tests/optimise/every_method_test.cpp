@@ -134,6 +134,20 @@ TEST_CASE_TEMPLATE("every method evaluates its start first, clamped, and never e
     }
 }
 
+TEST_CASE_TEMPLATE("of points of equal value every method keeps the first", O,
+                   ECHOSIEVE_EVERY_METHOD) {
+    const std::vector<double> start = {0.125, -0.5};
+    Trial<double> plain(square());
+    plain.change = [](std::span<const double>, double) { return 2.5; };
+    O method;
+    method.iterations = 3;
+    const auto result = run(method, plain, square(), 1, start);
+    check_result(result, plain);
+    CHECK(result.evaluations > 1);
+    CHECK(result.value == 2.5);
+    CHECK(result.x == start);
+}
+
 TEST_CASE_TEMPLATE("every method refuses starts that are no points and boxes of infinite width", O,
                    ECHOSIEVE_EVERY_METHOD) {
     const auto from = [](const std::vector<double>& start) {

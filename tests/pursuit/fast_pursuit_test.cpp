@@ -231,6 +231,26 @@ TEST_CASE_TEMPLATE("every end has its status", R, float, double) {
     CHECK(careful.result().atoms.size() == 1);
 }
 
+TEST_CASE("an echo counts if its energy over that of the noise's real part passes the threshold") {
+    RandomStream stream(3);
+    const auto echo = noisy_echoes<Complex>(
+        std::vector<Echo<Gabor<double>>>{{{22e-6, 4e6, 1e6}, {1, 0}}}, grid, 0, stream);
+    double energy = 0;
+    for (const Complex& x : echo) {
+        energy += std::norm(x);
+    }
+    constexpr double probability = 1e-3;
+    const double threshold = false_alarm_threshold(box, probability);
+    for (const double part : {1.05, 0.95}) {
+        CAPTURE(part);
+        const FalseAlarm alarm{2 * energy / (part * threshold), probability};
+        FastPursuit<double> fast(grid, box, {.atoms = 1, .polish = {}, .stop = {0, alarm}});
+        CHECK(fast.run(echo).status ==
+              (part > 1 ? PursuitStatus::atom_count : PursuitStatus::not_significant));
+        CHECK(fast.result().atoms.size() == (part > 1 ? 1 : 0));
+    }
+}
+
 TEST_CASE("a frame's result does not depend on the frames before") {
     FastPursuit<float> used(grid, box);
     FastPursuit<float> fresh(grid, box);

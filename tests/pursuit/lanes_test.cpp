@@ -3,6 +3,7 @@
 #include <array>
 #include <cmath>
 #include <complex>
+#include <functional>
 #include <numbers>
 #include <optional>
 #include <vector>
@@ -298,4 +299,29 @@ TEST_CASE_TEMPLATE("amplitudes of all atoms together are those that the signal w
     REQUIRE(twice.orthonormalise(atom));
     static_cast<void>(twice.take(twice.project(residual), residual));
     CHECK(!twice.orthonormalise(atom));
+}
+
+TEST_CASE_TEMPLATE("what is left is orthogonal to atoms that are nearly the same", R, float,
+                   double) {
+    // Made orthogonal once, the second would keep a 20,000th of the first.
+    const R apart = R{2e4} * epsilon<R>;
+    const LaneGrid<R> grid(uneven_factors<R>());
+    RandomStream stream(41);
+    for (int trial = 0; trial < 10; ++trial) {
+        CAPTURE(trial);
+        const LaneArray<R> first = random_array(grid, stream);
+        LaneArray<R> second = random_array(grid, stream);
+        LaneArray<R> residual = random_array(grid, stream);
+        for (std::size_t n = 0; n < count; ++n) {
+            second.real()[n] = first.real()[n] + apart * second.real()[n];
+            second.imag()[n] = first.imag()[n] + apart * second.imag()[n];
+        }
+        const R size = std::sqrt(energy(first) * energy(residual));
+        LaneBasis<R> basis(grid.stored(), 2);
+        for (const LaneArray<R>& atom : {std::cref(first), std::cref(second)}) {
+            REQUIRE(basis.orthonormalise(atom));
+            static_cast<void>(basis.take(basis.project(residual), residual));
+        }
+        CHECK(std::abs(dot(first, residual)) <= 20 * epsilon<R> * size);
+    }
 }

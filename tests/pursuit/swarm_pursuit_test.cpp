@@ -127,6 +127,20 @@ TEST_CASE_TEMPLATE("residual energies are those that the echoes leave, and fall"
     }
 }
 
+TEST_CASE("samples of little weight say little, however loud they are") {
+    std::vector<double> weights(grid.count, 1);
+    std::fill(weights.begin() + 22, weights.end(), 1e-6);  // from 22.6 us on
+    const Echo<Gabor<double>> quiet{{21.3e-6, 4e6, 1e6}, std::polar(1.0, 0.7)};
+    const Echo<Gabor<double>> loud{{24.2e-6, 4.1e6, 1e6}, std::polar(500.0, 0.7)};
+    SwarmPursuit<double> pursuit(grid, box, {.atoms = 1, .swarm = {}, .stop = {}}, weights);
+    for (std::uint64_t seed = 0; seed < 5; ++seed) {
+        const auto& found = pursuit.run(frame_of<double>({quiet, loud}, 0, 1), seed);
+        REQUIRE(found.atoms.size() == 1);
+        // A quarter of the energy, spread over what is left of the loud one's flank.
+        CHECK_WITHIN(found.atoms[0].atom.arrival, quiet.atom.arrival, 50e-9);
+    }
+}
+
 TEST_CASE("the same seed and frame number give the same bits, whatever ran before") {
     const auto frame =
         frame_of<double>({{{22e-6, 4e6, 1e6}, {1, 0}}, {{23e-6, 4.1e6, 1e6}, {0, 1}}}, 0.3, 4);
