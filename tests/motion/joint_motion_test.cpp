@@ -112,6 +112,40 @@ TEST_CASE("a step sees layers where their own motion has taken them") {
     CHECK_WITHIN((times.pulse - truth.pulse).abs().maxCoeff(), 0.0, pulse_tolerance);
 }
 
+TEST_CASE("gates count by their trust, and late tissue says nothing of the pulse") {
+    const LayerTimes truth = made_times(600);
+    const auto error_with = [&](double trust) {
+        // One gate more, that follows another pulse.
+        LayerTimes other = truth;
+        other.pulse *= 0.5;
+        std::vector<LayeredGate> gates = known_gates(truth);
+        gates.push_back(known_gates(other)[0]);
+        gates.back().trust = trust;
+        LayerTimes times = truth;
+        for (int step = 0; step < 5; ++step) {
+            set_rest(gates, times);
+            step_motion(gates, times, {}, made_frame_rate);
+        }
+        return test::rms(times.pulse - truth.pulse);
+    };
+    CHECK(error_with(1e-4) < 1e-4);
+    CHECK(error_with(1) > 1e-2);
+    std::vector<LayeredGate> gates = known_gates(truth);
+    LayerTimes times = truth;
+    times.lag = 5;
+    times.pulse += 0.02;
+    set_rest(gates, times);
+    for (LayeredGate& gate : gates) {
+        gate.late = true;
+    }
+    const LayerTimes before = times;
+    step_motion(gates, times, {}, made_frame_rate);
+    CHECK((times.pulse == before.pulse).all());
+    gates[0].late = false;
+    step_motion(gates, times, {}, made_frame_rate);
+    CHECK((times.pulse - before.pulse).abs().maxCoeff() > 1e-3);
+}
+
 TEST_CASE(
     "unusable frames are bridged by the steps' smoothness and gates without power change "
     "nothing") {
