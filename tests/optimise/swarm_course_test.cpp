@@ -46,6 +46,23 @@ constexpr std::size_t never = std::numeric_limits<std::size_t>::max();
 
 }  // namespace
 
+TEST_CASE("no particle goes further in an iteration than its largest velocity") {
+    constexpr std::size_t particles = 5;
+    constexpr double limit = 0.02;  // of a width of 2
+    const Track points =
+        course(Swarm{.particles = particles, .iterations = 40, .largest_velocity = limit}, never);
+    REQUIRE(points.size() == 41 * particles);
+    std::size_t fastest = 0;
+    for (std::size_t n = particles; n < points.size(); ++n) {
+        for (std::size_t k = 0; k < 2; ++k) {
+            const double way = std::abs(points[n][k] - points[n - particles][k]);
+            REQUIRE(way <= 2 * limit * (1 + 1e-12));
+            fastest += way >= 2 * limit * (1 - 1e-12) ? 1 : 0;
+        }
+    }
+    CHECK(fastest > 50);  // far from the minimum the limit is what holds
+}
+
 TEST_CASE("the move has the mean and the variance of the published one") {
     // One particle at its best point p: y = x - p obeys y' = (1 + w - c1 r1 - c2 r2) y - w
     // y_before, w = chi and c = 2.05 chi each. With l = 1 + w - (c1 + c2) / 2 and s^2 = (c1^2 +

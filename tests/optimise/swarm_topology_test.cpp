@@ -124,6 +124,33 @@ TEST_CASE("everybody follows the best of those that inform it") {
     }
 }
 
+TEST_CASE("on a ring everybody follows the best within reach, to either side") {
+    constexpr std::size_t count = 9;
+    RandomStream stream(4);
+    for (const std::size_t reach : {0U, 1U, 3U, 4U, 20U}) {
+        CAPTURE(reach);
+        for (int trial = 0; trial < 20; ++trial) {
+            std::vector<Merit<double>> memories(count);
+            for (Merit<double>& memory : memories) {
+                memory = {stream.uniform(), 0};
+            }
+            std::vector<std::size_t> followed(count);
+            Ring{reach}.inform(std::span<const Merit<double>>(memories), std::span(followed), {});
+            for (std::size_t i = 0; i < count; ++i) {
+                std::size_t best = i;
+                for (std::size_t j = 0; j < count; ++j) {
+                    const std::size_t apart = i < j ? j - i : i - j;
+                    if (std::min(apart, count - apart) <= reach &&
+                        memories[j].better_than(memories[best])) {
+                        best = j;
+                    }
+                }
+                CHECK(followed[i] == best);
+            }
+        }
+    }
+}
+
 TEST_CASE("links stay as they are until a failure, and are then drawn anew") {
     constexpr std::size_t count = 20;
     const RandomInformants topology;
