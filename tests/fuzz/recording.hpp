@@ -133,10 +133,11 @@ void spoil_frames(FuzzInput& in, FrameMatrix<T>& frames) {
     }
 }
 
-[[nodiscard]] inline Recording any_recording(FuzzInput& in) {
+/// Of so many frames, usually.
+[[nodiscard]] inline Recording any_recording(FuzzInput& in, std::size_t usual_frames = 160) {
     Recording recording;
     recording.settings = any_settings(in);
-    const std::size_t frames = in.byte() < 200 ? 160 : in.count(0, most_frames);
+    const std::size_t frames = in.byte() < 200 ? usual_frames : in.count(0, most_frames);
     const std::size_t samples = in.byte() < 200 ? 256 : in.count(0, most_samples);
     const int kind = in.byte();
     std::vector<double> values;
