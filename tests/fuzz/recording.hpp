@@ -138,7 +138,7 @@ void spoil_frames(FuzzInput& in, FrameMatrix<T>& frames) {
     Recording recording;
     recording.settings = any_settings(in);
     const std::size_t frames = in.byte() < 200 ? usual_frames : in.count(0, most_frames);
-    const std::size_t samples = in.byte() < 200 ? 256 : in.count(0, most_samples);
+    const std::size_t samples = in.byte() < 200 ? 210 : in.count(0, most_samples);
     const int kind = in.byte();
     std::vector<double> values;
     if (kind < 200) {
