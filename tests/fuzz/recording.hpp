@@ -169,7 +169,7 @@ void spoil_frames(FuzzInput& in, FrameMatrix<T>& frames) {
 [[nodiscard]] inline TrackOptions any_track_options(FuzzInput& in) {
     TrackOptions options;
     const std::size_t changes = in.count(0, 4);
-    const std::array<double*, 36> numbers = {
+    const std::array numbers = {
         &options.baseband.cutoff,
         &options.baseband.rate,
         &options.frames.least_correlation,
