@@ -16,8 +16,8 @@ import subprocess
 import sys
 import time
 
-# An input that takes longer, or more memory, is a finding. The clock runs on while others use the processor: what took
-# too long by it is run again, and counts if the processor's own time says so too, or if it does not end at all.
+# An input that takes longer, or more memory, is a finding. Others may have the processor meanwhile: what took long by the
+# clock is run again, and counts if the processor's own time says so too. What does not end at all is stopped.
 LONGEST_SECONDS = 10
 ENDLESS_SECONDS = 120
 MOST_MEGABYTES = 2048
@@ -29,8 +29,7 @@ SUMMARY = re.compile(r"^(finding: .*|.*runtime error: .*|SUMMARY: .*|terminate c
                      re.MULTILINE)
 EXECUTED = re.compile(r"stat::number_of_executed_units:\s+(\d+)")
 COVERED = re.compile(r"cov: (\d+)")
-LATE = re.compile(r"libFuzzer: timeout")
-WRITTEN = re.compile(r"Test unit written to (\S+)")
+SLOW = re.compile(r"Test unit written to (\S*/slow-unit-\S+)")
 
 Record = collections.namedtuple("Record", "target seconds executed covered findings")
 
@@ -42,19 +41,19 @@ def first_line(log):
     return re.sub(r"0x[0-9a-f]+|==\d+==", "", text).strip()[:200]
 
 
-def late_by_load(program, log):
-    """Whether a run ended over an input that took long only because others had the processor."""
-    written = WRITTEN.search(log)
-    if not LATE.search(log) or not written:
-        return False
-    command = [str(program), f"-timeout={ENDLESS_SECONDS}", written.group(1)]
-    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode != 0 or used.ru_utime + used.ru_stime > LONGEST_SECONDS:
-        return False
-    pathlib.Path(written.group(1)).unlink()
-    return True
+def slow_inputs(program, log):
+    """Inputs that take too long by the processor's time, each with that time; the others' files are removed."""
+    slow = {}
+    for file in {pathlib.Path(name) for name in SLOW.findall(log)}:
+        with subprocess.Popen([program, file], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+            _, status, used = os.wait4(process.pid, 0)
+            process.returncode = os.waitstatus_to_exitcode(status)
+        seconds = used.ru_utime + used.ru_stime
+        if seconds > LONGEST_SECONDS:
+            slow[file] = seconds
+        else:
+            file.unlink()
+    return slow
 
 
 def run(target, arguments, seconds, keep_going):
@@ -71,26 +70,25 @@ def run(target, arguments, seconds, keep_going):
     begin = time.monotonic()
     while (left := int(seconds - (time.monotonic() - begin))) > 0:
         command = [str(arguments.programs / f"{target}_fuzz"), f"-max_total_time={left}",
-                   f"-timeout={LONGEST_SECONDS}", f"-rss_limit_mb={MOST_MEGABYTES}",
-                   f"-max_len={LONGEST_INPUT.get(target, USUAL_LONGEST_INPUT)}", f"-artifact_prefix={found}/",
-                   "-print_final_stats=1", *([f"-dict={dictionary}"] if dictionary.is_file() else []), str(corpus),
+                   f"-timeout={ENDLESS_SECONDS}", f"-report_slow_units={LONGEST_SECONDS}",
+                   f"-rss_limit_mb={MOST_MEGABYTES}", f"-max_len={LONGEST_INPUT.get(target, USUAL_LONGEST_INPUT)}",
+                   f"-artifact_prefix={found}/", "-print_final_stats=1", *([f"-dict={dictionary}"] if dictionary.is_file() else []), str(corpus),
                    *([str(seeds)] if seeds.is_dir() else [])]
         done = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, errors="replace",
                               env=environment, check=False)
         (arguments.work / f"{target}.log").write_text(done.stderr, encoding="utf-8")
         executed += sum(int(n) for n in EXECUTED.findall(done.stderr))
         covered = max([covered, *(int(n) for n in COVERED.findall(done.stderr))])
-        if done.returncode == 0:
-            break
-        if late_by_load(command[0], done.stderr):
-            print(f"{target}: an input took long since others had the processor, not by itself", flush=True)
-            continue
-        what = first_line(done.stderr)
-        findings[what] += 1
-        print(f"{target}: {what}", flush=True)
-        if findings[what] == 1:
-            (found / f"{sum(findings.values())}.log").write_text(done.stderr, encoding="utf-8")
-        if not keep_going:
+        new = [f"an input takes {used:.0f} s: {file.name}"
+               for file, used in slow_inputs(command[0], done.stderr).items()]
+        if done.returncode != 0:
+            new.append(first_line(done.stderr))
+        for what in new:
+            findings[what] += 1
+            print(f"{target}: {what}", flush=True)
+            if findings[what] == 1:
+                (found / f"{sum(findings.values())}.log").write_text(done.stderr, encoding="utf-8")
+        if done.returncode == 0 or not keep_going:
             break
     spent = time.monotonic() - begin
     print(f"{target}: {executed:,} executions in {spent:.0f} s, {covered} edges, {sum(findings.values())} findings",
