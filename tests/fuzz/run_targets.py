@@ -16,8 +16,8 @@ import subprocess
 import sys
 import time
 
-# An input that takes longer, or more memory, is a finding. Others may have the processor meanwhile: what took long by the
-# clock is run again, and counts if the processor's own time says so too. What does not end at all is stopped.
+# An input that takes longer, or more memory, is a finding. Others may have the processor meanwhile: what took long by
+# the clock is run again, and counts if the processor's own time says so too. What does not end at all is stopped.
 LONGEST_SECONDS = 10
 ENDLESS_SECONDS = 120
 MOST_MEGABYTES = 2048
@@ -56,24 +56,31 @@ def slow_inputs(program, log):
     return slow
 
 
-def run(target, arguments, seconds, keep_going):
-    """Runs one target for so long; with keep_going again and again after a finding."""
-    seeds = pathlib.Path(__file__).parent / "seeds" / target
+def command_of(target, arguments, seconds):
+    """The target's command line for so many seconds; its folders are there afterwards."""
+    here = pathlib.Path(__file__).parent
     corpus = arguments.work / "corpus" / target
     found = arguments.work / "found" / target
     for folder in (corpus, found):
         folder.mkdir(parents=True, exist_ok=True)
-    dictionary = pathlib.Path(__file__).parent / "dictionaries" / f"{target}.dict"
+    dictionary = here / "dictionaries" / f"{target}.dict"
+    seeds = here / "seeds" / target
+    return [str(arguments.programs / f"{target}_fuzz"),
+            f"-max_total_time={seconds}", f"-timeout={ENDLESS_SECONDS}", f"-report_slow_units={LONGEST_SECONDS}",
+            f"-rss_limit_mb={MOST_MEGABYTES}", f"-max_len={LONGEST_INPUT.get(target, USUAL_LONGEST_INPUT)}",
+            f"-artifact_prefix={found}/", "-print_final_stats=1",
+            *([f"-dict={dictionary}"] if dictionary.is_file() else []),
+            str(corpus), *([str(seeds)] if seeds.is_dir() else [])]
+
+
+def run(target, arguments, seconds, keep_going):
+    """Runs one target for so long; with keep_going again and again after a finding."""
     environment = dict(os.environ, UBSAN_OPTIONS="print_stacktrace=1",
                        ASAN_OPTIONS="malloc_context_size=8:quarantine_size_mb=64")
     executed, covered, findings = 0, 0, collections.Counter()
     begin = time.monotonic()
     while (left := int(seconds - (time.monotonic() - begin))) > 0:
-        command = [str(arguments.programs / f"{target}_fuzz"), f"-max_total_time={left}",
-                   f"-timeout={ENDLESS_SECONDS}", f"-report_slow_units={LONGEST_SECONDS}",
-                   f"-rss_limit_mb={MOST_MEGABYTES}", f"-max_len={LONGEST_INPUT.get(target, USUAL_LONGEST_INPUT)}",
-                   f"-artifact_prefix={found}/", "-print_final_stats=1", *([f"-dict={dictionary}"] if dictionary.is_file() else []), str(corpus),
-                   *([str(seeds)] if seeds.is_dir() else [])]
+        command = command_of(target, arguments, left)
         done = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, errors="replace",
                               env=environment, check=False)
         (arguments.work / f"{target}.log").write_text(done.stderr, encoding="utf-8")
@@ -87,7 +94,8 @@ def run(target, arguments, seconds, keep_going):
             findings[what] += 1
             print(f"{target}: {what}", flush=True)
             if findings[what] == 1:
-                (found / f"{sum(findings.values())}.log").write_text(done.stderr, encoding="utf-8")
+                log = arguments.work / "found" / target / f"{sum(findings.values())}.log"
+                log.write_text(done.stderr, encoding="utf-8")
         if done.returncode == 0 or not keep_going:
             break
     spent = time.monotonic() - begin
