@@ -139,8 +139,8 @@ private:
     std::FILE* file_;
 };
 
-/// Runs it, and looks at its status and at what it says.
-void run(Program program, std::vector<std::string> words) {
+/// Runs it, and looks at its status and at what it says; `given` is what it may repeat.
+void run(Program program, std::vector<std::string> words, std::string_view given) {
     words.insert(words.begin(), "program");
     std::vector<char*> arguments;
     for (std::string& word : words) {
@@ -157,7 +157,7 @@ void run(Program program, std::vector<std::string> words) {
     hold(status >= 0 && status <= 2, "a status that is none of 0, 1 and 2");
     hold(status != 1 || said.size() > 20, "refused without a word");
     for (const std::string_view raw : raw_texts) {
-        if (said.find(raw) != std::string::npos) {
+        if (said.find(raw) != std::string::npos && given.find(raw) == std::string_view::npos) {
             std::fprintf(stderr, "finding: raw text of a library: %s\n", said.c_str());
             std::abort();
         }
@@ -176,22 +176,22 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         case 0: {
             std::vector<std::string> words = words_of(text);
             words.insert(words.begin(), {"a.npy", "--no-pictures"});
-            run(track_artery_main, words);
+            run(track_artery_main, words, text);
             break;
         }
         case 1:
             fill("summary.json", text);
-            run(track_artery_main, {"a.npy", "--no-pictures", "--settings", "summary.json"});
+            run(track_artery_main, {"a.npy", "--no-pictures", "--settings", "summary.json"}, text);
             break;
         case 2: {
             const std::size_t middle = std::min(text.find('\0'), text.size());
             fill("motion.csv", text.substr(0, middle));
             fill("truth.csv", middle < text.size() ? text.substr(middle + 1) : "");
-            run(compare_with_truth_main, {"motion.csv", "truth.csv"});
+            run(compare_with_truth_main, {"motion.csv", "truth.csv"}, text);
             break;
         }
         default:
-            run(plan_measurement_main, words_of(text));
+            run(plan_measurement_main, words_of(text), text);
     }
     desk.check_inputs();
     desk.tidy();

@@ -65,7 +65,8 @@ def run(target, arguments, seconds, keep_going):
     for folder in (corpus, found):
         folder.mkdir(parents=True, exist_ok=True)
     dictionary = pathlib.Path(__file__).parent / "dictionaries" / f"{target}.dict"
-    environment = dict(os.environ, UBSAN_OPTIONS="print_stacktrace=1")
+    environment = dict(os.environ, UBSAN_OPTIONS="print_stacktrace=1",
+                       ASAN_OPTIONS="malloc_context_size=8:quarantine_size_mb=64")
     executed, covered, findings = 0, 0, collections.Counter()
     begin = time.monotonic()
     while (left := int(seconds - (time.monotonic() - begin))) > 0:
