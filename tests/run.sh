@@ -50,7 +50,7 @@ whole_matrix() {
     UBSAN_OPTIONS=print_stacktrace=1 run_ctest build/sanitise --label-exclude 'consumer|reference' \
         --exclude-regex '^(program|snippets): '
     # By the same objects. Longer runs are for one's own machine: tests/fuzz/run.sh --long.
-    bash tests/fuzz/run.sh --tree build/sanitise 10
+    bash tests/fuzz/run.sh --tree build/sanitise 60
     step "Thread sanitiser"
     configure --preset tsan
     build build/tsan test_threads
