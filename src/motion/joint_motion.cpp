@@ -18,8 +18,6 @@
 
 namespace echosieve {
 
-namespace {}  // namespace
-
 void set_trust(std::vector<LayeredGate>& gates) {
     Eigen::ArrayXd residual(static_cast<Eigen::Index>(gates.size()));
     for (Eigen::Index g = 0; g < residual.size(); ++g) {

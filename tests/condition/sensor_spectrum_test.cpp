@@ -102,6 +102,21 @@ TEST_CASE("strong noise is averaged out over frames") {
     CHECK(errors.bandwidth_rms <= 0.25);
 }
 
+TEST_CASE("a band far below the noise is none, however well its frames average the noise out") {
+    const RecordingSettings settings = settings_of(4e6, 1e6);
+    const SamplingGrid grid = settings.grid(samples);
+    RandomStream random(15);
+    const auto line = test::line_of(scatterers(settings.sensor, grid, 200, random), grid);
+    const auto frames = frames_of(line, 256, 6, random);
+    const SensorEstimate found = estimate_sensor(frames.view(), grid, {.least_signal = 0.1});
+    CHECK(found.usable());
+    CHECK_WITHIN(found.sensor.centre_frequency, 4e6, 0.1 * 1e6);
+    REQUIRE(found.signal_to_noise < 0.5);
+    const SensorEstimate refused = estimate_sensor(frames.view(), grid);
+    CHECK(refused.status == SensorStatus::no_band);
+    CHECK(refused.signal_to_noise == found.signal_to_noise);
+}
+
 TEST_CASE("the deviation that is stated counts noise, and that frames average it") {
     // 60 % of one frame's variance is noise, of 64 frames' 1 %: scores are 0.87 to 1.07 here, and
     // 1.6 or 0.5 if the one or the other were not counted. Two standard deviations of a score of

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <atomic>
+#include <chrono>
 #include <cstddef>
 #include <latch>
 #include <mutex>
@@ -122,6 +123,23 @@ TEST_CASE("the exception of the first item that fails comes through, whatever th
     std::atomic<int> done = 0;
     for_each_item(10, 4, [&](std::size_t) { ++done; });
     CHECK(done == 10);
+}
+
+TEST_CASE("of two items that both fail the first's exception comes through, whichever is later") {
+    for (const std::size_t later : {0U, 1U}) {
+        CAPTURE(later);
+        std::latch both(2);
+        CHECK(problem_of([&] {
+                  for_each_item(2, 2, [&](std::size_t k) {
+                      both.arrive_and_wait();
+                      if (k == later) {
+                          // Long enough for the other to have failed.
+                          std::this_thread::sleep_for(std::chrono::milliseconds(50));
+                      }
+                      fail_at(k, {0, 1});
+                  });
+              }) == "0");
+    }
 }
 
 TEST_CASE("after an exception no further items are begun") {

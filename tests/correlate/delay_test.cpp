@@ -203,6 +203,36 @@ TEST_CASE("the phase zero and the envelope's peak are those of Boost.Math's brac
     }
 }
 
+TEST_CASE("where echoes interfere, the phase's slow and fast places lead to a zero as well") {
+    struct Second {
+        double later;  // than the first echo [s]: an odd number of half periods
+        double phase;  // [rad]
+        double share;
+    };
+    // Halfway between the two the correlation nearly vanishes, and the phase falls at a rate of a
+    // third of the carrier's to many times it, or rises.
+    for (const Second& second : {Second{0.875e-6, 0.2, 0.7},
+                                 {0.875e-6, 0.1, 0.8},
+                                 {0.875e-6, 0.1, 1.1},
+                                 {1.125e-6, 0.1, 0.9},
+                                 {1.125e-6, 0.2, 1.5}}) {
+        CAPTURE(second.later);
+        CAPTURE(second.share);
+        const std::vector<Plain> x1{{{20e-6, 4e6, 1e6}, {1, 0}}};
+        std::vector<Plain> x2 = x1;
+        x2.push_back({{20e-6 + second.later, 4e6, 1e6}, std::polar(second.share, second.phase)});
+        for (double start = -200e-9; start <= 200e-9; start += 5e-9) {
+            CAPTURE(start);
+            const Delay found = delay_between(all(x1), all(x2), second.later / 2 + start);
+            REQUIRE(found.usable());
+            CHECK(found.iterations <= 20);
+            const auto r = cross_correlation(all(x1), all(x2), -found.delay).value;
+            CHECK_WITHIN(std::arg(r), 0.0, 1e-9);
+            CHECK(std::abs(found.delay - second.later / 2 - start) <= 250e-9);
+        }
+    }
+}
+
 TEST_CASE("float echoes move by what their arrivals say") {
     const Echo<Gabor<float>> x1{{20e-6F, 4e6F, 1e6F}, {1, 0}};
     Echo<Gabor<float>> x2 = x1;

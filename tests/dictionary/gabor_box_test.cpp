@@ -69,6 +69,8 @@ TEST_CASE("an atom outside is clamped to the nearest side") {
     CHECK_FALSE(box.contains(outside));
     CHECK(box.clamped(outside) ==
           Gabor<double>{20e-6, box.centre_frequency.upper, box.bandwidth.lower});
+    CHECK(box.clamped({40e-6, 1e6, 3e6}) ==
+          Gabor<double>{30e-6, box.centre_frequency.lower, box.bandwidth.upper});
     const Gabor<double> inside{25e-6, 4e6, 1e6};
     CHECK(box.clamped(inside) == inside);
     std::array<double, 3> unit{};

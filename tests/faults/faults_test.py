@@ -6,8 +6,8 @@ import tempfile
 import unittest
 
 from fault_build import folder_of, run
-from fault_list import problems, read_list
-from faults import notice
+from fault_list import Fault, problems, read_list
+from faults import Planter, notice
 
 ENTRY = """[[fault]]
 id = "{id}"
@@ -88,6 +88,31 @@ class Notice(unittest.TestCase):
                               "subprocess.run(['sleep', '60'])"], None, 2)
         self.assertIsNone(status)
         self.assertEqual(output, "x\n")
+
+
+class UnnoticedPlanter(Planter):
+    """Plants nothing: keeps which tests would have run, none of which takes notice."""
+
+    def __init__(self, named_only):
+        self.named_only = named_only
+        self.ran = []
+
+    def room_notices(self, fault, scratch, changed, target, tests):
+        self.ran.append((target, tests))
+
+
+class WhichTestsRun(unittest.TestCase):
+    FAULT = Fault("core", "sum", "include/a.hpp", "+", "-", "the sum", ("core/a_test.cpp", "core/b_test.cpp"))
+
+    def ran(self, named_only):
+        planter = UnnoticedPlanter(named_only)
+        self.assertEqual(planter.outcome_of(self.FAULT, None).kind, "survived")
+        return planter.ran
+
+    def test_those_named_and_then_their_room(self):
+        named = [("tests/test_core", ("core/a_test.cpp",)), ("tests/test_core", ("core/b_test.cpp",))]
+        self.assertEqual(self.ran(named_only=True), named)
+        self.assertEqual(self.ran(named_only=False), [*named, ("tests/test_core", None)])
 
 
 class Libraries(unittest.TestCase):

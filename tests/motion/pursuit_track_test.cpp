@@ -5,6 +5,7 @@
 #include "echosieve/synthesis/render.hpp"
 #include "motion/compared_tracks.hpp"
 #include "support/check.hpp"
+#include "support/moving_line.hpp"
 #include "support/walls.hpp"
 
 using namespace echosieve;
@@ -50,6 +51,28 @@ TEST_CASE("frames that are not usable are bridged and the echo is found again af
         }
     }
     CHECK_WITHIN(test::distension_error(*track, made.truth), 0.0, motion_tolerance);
+}
+
+TEST_CASE("an echo too far from where the wall's is expected is not taken for it") {
+    LineHistory line = test::moving_line(30, 0, 1, [](double, Eigen::Index) { return 0.0; });
+    line.samples.setZero();
+    // For ten frames the wall's echo is gone, and another one as strong 1.2 mm below it: more than
+    // a pulse away, of which half is allowed.
+    test::add_moving_echo(line, 1, [](Eigen::Index i) {
+        const bool gone = i >= 10 && i < 20;
+        return 12e-3 + (gone ? 1.2e-3 : 0.0);
+    });
+    const WallGate gate{12e-3, 2.5e-3};
+    const EchoTrack wall = follow_echo(line, gate, 12e-3, {});
+    REQUIRE(wall.found);
+    for (std::size_t i = 0; i < 30; ++i) {
+        CAPTURE(i);
+        CHECK(wall.track.valid[i] == (i < 10 || i >= 20));
+        CHECK_WITHIN(wall.track.displacement[static_cast<Eigen::Index>(i)], 0.0, 1e-9);
+    }
+    PursuitTrackOptions far;
+    far.association = 5;
+    CHECK(follow_echo(line, gate, 12e-3, far).track.valid[15]);
 }
 
 TEST_CASE("silence has no echo to follow") {

@@ -108,6 +108,13 @@ TEST_CASE("walls are looked for below the dead zone and in their ranges only") {
     options.near_range = {14e-3, 16e-3};
     options.smallest_motion = clear_motion;
     CHECK(!find_walls(made.line, motion, options));
+    // Each range is for its own wall: the other's may hold what is none of its own.
+    options.near_range = {7e-3, 8e-3};
+    options.far_range = {9e-3, 22e-3};
+    CHECK(!find_walls(made.line, motion, options));
+    options.near_range = {9e-3, 22e-3};
+    options.far_range = {7e-3, 8e-3};
+    CHECK(!find_walls(made.line, motion, options));
     options.near_range = {9e-3, 13e-3};
     options.far_range = {20e-3, 22e-3};
     const auto shifted = find_walls(made.line, motion, options);

@@ -97,6 +97,43 @@ TEST_CASE("the strain is learned from how much faster the lumen's side moves") {
     CHECK(strain_of(1.2) > 1.0);
 }
 
+TEST_CASE("share and strain are their means over the posterior, the belief in the strain with it") {
+    // Noise that leaves several strains possible.
+    const LayerTimes times = made_times(400);
+    const MadeGate made = wall_gate_of(times, 1.3, 3, 5);
+    const WallModelOptions options;
+    WallModel model(made.gate, times, far_wall(), 900e-6, settings(), options);
+    double noise = 0.05 * model.power();
+    const WallState found = likeliest_wall(model, far_wall(), WallSearch{}, options, noise);
+    struct Means {
+        double share = 0;
+        double strain = 0;
+    };
+    const auto means = [&](double belief) {
+        double sum = 0;
+        Means out;
+        const double top = model.evidence(found, noise);
+        for (const double z : {-1.5, -0.5, 0.5, 1.5}) {
+            WallState wall = found;
+            wall.prior.strain = options.strain_mean + z * options.strain_spread;
+            for (double part = 0.8; part <= 1.2; part += 0.005) {
+                wall.share = part * found.share;
+                const double weight =
+                    std::exp(model.evidence(wall, noise) - top - belief * z * z / 2);
+                sum += weight;
+                out.share += weight * wall.share;
+                out.strain += weight * wall.prior.strain;
+            }
+        }
+        return Means{out.share / sum, out.strain / sum};
+    };
+    const Means with = means(1);
+    constexpr double fine = 0.01;  // the search's steps of the share are 1.25 %
+    REQUIRE(std::abs(means(0).strain - with.strain) > 4 * fine);
+    CHECK_WITHIN(found.prior.strain, with.strain, fine);
+    CHECK_WITHIN_RELATIVE(found.share, with.share, 0.1 * fine);
+}
+
 TEST_CASE("a share is less sure of fewer frames and of noisier ones") {
     const auto deviation = [](Eigen::Index frames, double noise) {
         const LayerTimes times = made_times(frames);

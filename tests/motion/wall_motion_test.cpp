@@ -79,6 +79,21 @@ TEST_CASE("what a wall does beyond the common time courses is recovered") {
     CHECK_WITHIN(motion.strength.abs().mean(), 1.0, strength_tolerance);
 }
 
+TEST_CASE("what a wall does by itself is held to its usual spread, by how little the frames say") {
+    const LayerTimes times = made_times(2000);
+    const SeparatedWall wall = wall_with(times, swing(2000, 8e-6, 4), 0.3, 1);
+    const WallMotion free = wall_motion(wall, times, made_frame_rate, {.spread = 1e-3});
+    // Curvature H = 1 / (2 n s^2) for a deviation s, that of the penalty 1 / (n spread^2).
+    const double s = std::sqrt(1 / (1 / free.deviation.square()).mean());
+    for (const double spread : {0.5 * s, s, 2 * s}) {
+        CAPTURE(spread);
+        const WallMotion held = wall_motion(wall, times, made_frame_rate, {.spread = spread});
+        const double kept = (held.own * free.own).sum() / free.own.square().sum();
+        constexpr double roughly = 0.03;  // frames differ in what they say
+        CHECK_WITHIN(kept, spread * spread / (spread * spread + 2 * s * s), roughly);
+    }
+}
+
 TEST_CASE("the standard deviation is the scatter over draws of the noise") {
     const LayerTimes times = made_times(800);
     const Eigen::ArrayXd own = Eigen::ArrayXd::Zero(800);

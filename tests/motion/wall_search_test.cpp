@@ -76,7 +76,8 @@ TEST_CASE("tissue gates lie all along the line, fitted from the shares nearby") 
 TEST_CASE("walls are found and taken apart, the tissue's pulse being right, either way up") {
     const ArteryLine made({});
     CommonMotion motion = made.motion();
-    check_walls(made, find_and_separate_walls(made.line, motion), fine);
+    const auto upright = find_and_separate_walls(made.line, motion);
+    check_walls(made, upright, fine);
     motion.pulse *= -1;
     motion.pulse_share *= -1;
     const auto walls = find_and_separate_walls(made.line, motion);
@@ -86,6 +87,11 @@ TEST_CASE("walls are found and taken apart, the tissue's pulse being right, eith
     CHECK(walls->near.tissue_linearity == walls->far.tissue_linearity);
     CHECK(walls->near.tissue_linearity < 0.6);
     CHECK(std::abs(walls->near.tissue_line) < 50e-6);
+    // There are more gates below the artery than above it, and far from it: upwards at both walls.
+    for (const auto& found : {upright, walls}) {
+        CHECK(found->near.tissue_line < -15e-6);
+        CHECK(found->far.tissue_line < -4e-6);
+    }
 }
 
 TEST_CASE("where the tissue's pulse is none, a wall's own shows the walls") {
@@ -121,6 +127,13 @@ TEST_CASE("walls that turn out to be none once they are taken apart are not repo
     const double share = 0.9 * (made.options.near_share + made.options.far_share);
     CHECK(!with([&](auto& o) { o.smallest_distension = 1.3 * share; }));
     CHECK(!with([](auto& o) { o.scan.largest_share = 140e-6; }));
+    // Little motion seems more on the scan's coarse grid: 228 um of the 70 um there are.
+    const ArteryLine little({.near_share = 30e-6, .far_share = 40e-6, .tissue_share = 0});
+    WallFinderOptions more;
+    CHECK(find_and_separate_walls(little.line, little.motion(), more));
+    more.smallest_distension = 110e-6;
+    CHECK(find_walls(little.line, little.motion(), more));
+    CHECK(!find_and_separate_walls(little.line, little.motion(), more));
     const ArteryLine still({.near_share = 0, .far_share = 0, .tissue_share = 0});
     WallFinderOptions clear;
     clear.smallest_motion = 60e-6;

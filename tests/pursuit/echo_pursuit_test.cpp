@@ -129,6 +129,18 @@ TEST_CASE_TEMPLATE("echoes well apart are found again", T, float, double, std::c
     }
 }
 
+TEST_CASE_TEMPLATE("an echo that the gate cuts is proposed", T, double, Complex) {
+    const SamplingGrid grid = grid_of<T>(8e-6);
+    const GaborBox box =
+        GaborBox::around({4e6, 1e6}, 0.05, {grid.start_time - 2e-6, grid.end_time()});
+    const Gabor<double> truth{grid.start_time - 0.23e-6, 4e6, 1e6};  // a ninth of it lies inside
+    const auto samples = render<T>({{truth, {1, 0}}}, grid);
+    const auto result = pursue(Signal<T>{samples, grid}, box, Orthogonal{1}, NoRefinement{});
+    REQUIRE(result.atoms.size() == 1);
+    constexpr double step = 0.15e-6;  // between the grid's arrivals, at least
+    CHECK_WITHIN(result.atoms[0].atom.arrival, truth.arrival, step);
+}
+
 TEST_CASE_TEMPLATE("the echoes of the result add up to what the residual says", T, float, double,
                    std::complex<float>, Complex) {
     using R = RealOf<T>;

@@ -168,6 +168,38 @@ TEST_CASE("decay of the residual is bounded by the worst direction, and attains 
 }
 
 // Tropp 2004: k < (1 + 1/mu) / 2 atoms are always found; mu = 1 / sqrt(N) here: 2 of 16, 4 of 64.
+TEST_CASE("what is left is orthogonal to columns that are nearly the same") {
+    // They differ by 1e-10: made orthogonal once, the second would keep 1e-6 of the first.
+    RandomStream stream(29);
+    const auto random = [&] {
+        return Eigen::VectorXd::NullaryExpr(24, [&](Eigen::Index) { return stream.normal(); })
+            .eval();
+    };
+    for (int trial = 0; trial < 10; ++trial) {
+        CAPTURE(trial);
+        Eigen::MatrixXd columns(24, 2);
+        columns.col(0) = random().normalized();
+        columns.col(1) = (columns.col(0) + 1e-10 * random()).normalized();
+        const Eigen::VectorXd signal = random();
+        MatrixDictionary<double> dictionary(columns);
+        PursuitEngine<MatrixDictionary<double>> engine;
+        PursuitResult<MatrixTerm<double>, double> result;
+        engine.run(span_of(signal), dictionary, Orthogonal{2}, {}, result);
+        REQUIRE(result.atoms.size() == 2);
+        const Eigen::Map<const Eigen::VectorXd> left(engine.residual().data(), 24);
+        constexpr double rounding = 1e-14;  // of 24 products of numbers of order 1
+        CHECK_WITHIN(columns.col(0).dot(left), 0, rounding);
+        CHECK_WITHIN(columns.col(1).dot(left), 0, rounding);
+        // What differs by rounding alone ends the pursuit: nothing of the column is left.
+        columns.col(1) = columns.col(0) + 1e-14 * random();
+        MatrixDictionary<double> equal(columns);
+        engine.run(span_of(signal), equal, Orthogonal{2}, {}, result);
+        CHECK(result.status == PursuitStatus::exhausted);
+        CHECK(result.atoms.size() == 1);
+        CHECK_WITHIN(columns.col(0).dot(left), 0, 1e-13);
+    }
+}
+
 TEST_CASE("every sparse enough mixture of spikes and waves is found by orthogonal pursuit") {
     RandomStream stream(42);
     MatrixDictionary<double> small(dirac_hadamard(16));

@@ -142,6 +142,30 @@ TEST_CASE_TEMPLATE("Gauss-Newton finds the echo of a signal that holds one", T, 
     }
 }
 
+// There arrival and bandwidth are coupled: on a whole echo their slopes are orthogonal.
+TEST_CASE_TEMPLATE("at the gate's ends Gauss-Newton takes no more steps than elsewhere", T, double,
+                   Complex) {
+    const SamplingGrid grid = grid_for<T>();
+    const GaborBox box = GaborBox::around({4e6, 1e6}, 0.1, {19e-6, 31e-6});
+    RandomStream stream(9);
+    for (int k = 0; k < 40; ++k) {
+        CAPTURE(k);
+        // A half to three quarters of the echo lie inside.
+        const double within = stream.uniform(0.0, 0.25e-6);
+        const Gabor<double> truth{k % 2 ? grid.start_time + within : grid.end_time() - within,
+                                  stream.uniform(3.8e6, 4.2e6), stream.uniform(0.93e6, 1.07e6)};
+        std::vector<T> samples(grid.count);
+        add(Echo<Gabor<double>>{truth, std::polar(2.0, 7.0 * k)}, grid, std::span<T>(samples));
+        const Eigen::Map<const Eigen::Matrix<T, Eigen::Dynamic, 1>> signal(
+            samples.data(), static_cast<Eigen::Index>(samples.size()));
+        const Gabor<double> start{truth.arrival + 0.05e-6, truth.centre_frequency + 0.05e6, 1e6};
+        const Gabor<double> found =
+            refine(GaussNewton{.iterations = 7}, start, box, grid, signal, 0);
+        CHECK_WITHIN(found.arrival, truth.arrival, 1e-10);  // 9e-9 s without the coupling
+        CHECK_WITHIN(found.bandwidth, truth.bandwidth, 200);
+    }
+}
+
 // On noise alone, where the optimum often lies on a side of the box and other peaks stand close by.
 TEST_CASE_TEMPLATE("no refinement loses energy or leaves the box", T, double, Complex) {
     const SamplingGrid grid = grid_for<T>();

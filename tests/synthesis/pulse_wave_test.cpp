@@ -142,6 +142,39 @@ TEST_CASE("short beats shrink, long ones do not") {
     CHECK_WITHIN(short_beats(b + fast.rise_time * 0.25 / 0.6), 1.0, rounding);
 }
 
+TEST_CASE(
+    "an ectopic beat comes early and is small, and the beat after it comes when it would have") {
+    PulseWaveOptions options;
+    options.heart_rate = 1;
+    options.variability = 0;
+    options.ectopic_probability = 1;  // after each ordinary beat one that is not
+    const PulseWave wave(options, 20, RandomStream(28, 0));
+    const auto onsets = wave.onsets(20);
+    const auto ectopic = wave.ectopic_onsets(20);
+    REQUIRE(onsets.size() == 20);
+    REQUIRE(ectopic.size() == 10);
+    constexpr double rounding = 1e-11;
+    for (std::size_t k = 0; k < ectopic.size(); ++k) {
+        CHECK_WITHIN(ectopic[k] - ectopic[0], 2.0 * static_cast<double>(k), rounding);
+        CHECK_WITHIN(wave(ectopic[k] + options.rise_time), options.ectopic_height, 1e-9);
+        const auto at = std::ranges::find(onsets, ectopic[k]);
+        REQUIRE(at != onsets.end());
+        if (at != onsets.begin()) {
+            CHECK_WITHIN(*at - *(at - 1), 1 - options.ectopic_prematurity, rounding);
+        }
+        if (at + 1 != onsets.end()) {
+            CHECK_WITHIN(*(at + 1) - *at, 1 + options.ectopic_prematurity, rounding);
+            CHECK_WITHIN(wave(*(at + 1) + options.rise_time), 1.0, 1e-9);
+        }
+    }
+    options.ectopic_probability = 0;
+    CHECK(PulseWave(options, 20, RandomStream(28, 0)).ectopic_onsets(20).empty());
+    options.ectopic_probability = 0.25;  // of those that follow an ordinary one: a fifth of all
+    const PulseWave some(options, 2000, RandomStream(28, 0));
+    // Five standard deviations of the number among 2000 beats, 16.
+    CHECK_WITHIN(static_cast<double>(some.ectopic_onsets(2000).size()), 400.0, 80.0);
+}
+
 TEST_CASE("waves of one stream agree bit by bit, waves of others do not") {
     const PulseWaveOptions options;
     const PulseWave a(options, 5, RandomStream(26, 0));

@@ -145,6 +145,19 @@ template <Atom A1, Atom A2>
     return low + (high - low) / 2;
 }
 
+// Newton's step towards the zero of a phase that falls by 2 pi `rate` a second. Where echoes
+// interfere the phase may run off: far from the mean frequency a rate is believed for a quarter of
+// a period at most, and not at all where the phase runs backwards; there half of what the mean
+// frequency says is short and safe.
+[[nodiscard]] inline double phase_step(double phase, double rate, double frequency) noexcept {
+    const double turns = phase / (2 * std::numbers::pi);
+    if (rate > frequency / 2 && rate < 2 * frequency) {
+        return turns / rate;
+    }
+    const double longest = 0.25 / frequency;
+    return rate > 0 ? std::clamp(turns / rate, -longest, longest) : turns / (2 * frequency);
+}
+
 }  // namespace detail
 
 /// Delay of x2 against x1: d such that x2(t) ~ x1(t - d) in envelope and phase. Given `near` [s],
@@ -200,10 +213,7 @@ template <Atom A1, Atom A2>
             result.delay = d;
             break;
         }
-        // Where echoes interfere the phase may run off; then the mean frequency gives a shorter,
-        // safe step.
-        const bool regular = result.frequency > frequency / 2 && result.frequency < 2 * frequency;
-        d += phase / (2 * std::numbers::pi * (regular ? result.frequency : 2 * frequency));
+        d += detail::phase_step(phase, result.frequency, frequency);
         if (std::abs(d - origin) > 1 / frequency) {
             break;
         }
