@@ -14,7 +14,7 @@ packages_optimisers=(libnlopt-dev libpagmo-dev libdlib-dev libceres-dev libgsl-d
 packages_ci=(clang-16 clang-tidy-16 clang-format-16 libclang-rt-16-dev libbenchmark-dev)
 
 step() {
-    printf '\n== %s\n' "$*"
+    printf '\n== %s [%d:%02d]\n' "$*" $((SECONDS / 60)) $((SECONDS % 60))
 }
 
 fail() {

@@ -58,7 +58,7 @@ private:
         return file;
     }
     [[nodiscard]] std::filesystem::path folder() const {
-        const std::filesystem::path parent = file_.parent_path();
+        std::filesystem::path parent = file_.parent_path();
         std::error_code ignored;
         if (!parent.empty() && !std::filesystem::is_directory(parent, ignored)) {
             throw echosieve::FileError(file_, "its folder does not exist");

@@ -135,7 +135,8 @@ double part_of(std::vector<double> values, double part) {
         return std::numeric_limits<double>::quiet_NaN();
     }
     std::sort(values.begin(), values.end());
-    return values[static_cast<std::size_t>(part * static_cast<double>(values.size() - 1) + 0.5)];
+    return values[static_cast<std::size_t>(
+        std::lround(part * static_cast<double>(values.size() - 1)))];
 }
 
 // Depth errors of both walls against the true outer layers, as reported and with the pulse's delay

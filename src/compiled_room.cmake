@@ -37,6 +37,15 @@ foreach(std _ZNS* _ZNKS* _ZSt* _ZT[ISV]St* _ZT[ISV]NSt* _ZZNS* _ZZNKS* _ZZSt* _Z
   list(APPEND ECHOSIEVE_LOCAL --localize-symbol=${std})
 endforeach()
 
+# Of the linkers some can't join (lld, which CMake takes for clang where it is installed); GNU's can.
+if(CMAKE_LINKER MATCHES "lld")
+  find_program(ECHOSIEVE_JOINER NAMES ld.bfd)
+  mark_as_advanced(ECHOSIEVE_JOINER)
+endif()
+if(NOT ECHOSIEVE_JOINER)
+  set(ECHOSIEVE_JOINER ${CMAKE_LINKER})
+endif()
+
 # Tries it out.
 function(echosieve_try_localising answer)
   set(scratch ${CMAKE_CURRENT_BINARY_DIR}/CMakeFiles/localising)
@@ -46,7 +55,7 @@ int echosieve_outer(int x) { return echosieve_inner(x); }\n")
   separate_arguments(flags UNIX_COMMAND "${CMAKE_CXX_FLAGS}")
   set(fault "")
   foreach(step "${CMAKE_CXX_COMPILER};${flags};-O0;-fPIC;-fvisibility=hidden;${ECHOSIEVE_OWN};-c;try.cpp;-o;try.o"
-               "${CMAKE_LINKER};-r;--force-group-allocation;try.o;-o;joined.o"
+               "${ECHOSIEVE_JOINER};-r;--force-group-allocation;try.o;-o;joined.o"
                "${CMAKE_OBJCOPY};${ECHOSIEVE_LOCAL};joined.o" "${CMAKE_NM};--extern-only;--defined-only;joined.o")
     execute_process(COMMAND ${step} WORKING_DIRECTORY ${scratch} RESULT_VARIABLE result
                     OUTPUT_VARIABLE shown ERROR_VARIABLE error)
@@ -107,7 +116,7 @@ function(echosieve_compiled_room room)
     set(folder ${CMAKE_CURRENT_BINARY_DIR}/joined/$<CONFIG>)
     add_custom_command(OUTPUT ${folder}/${target}.o
       COMMAND ${CMAKE_COMMAND} -E make_directory ${folder}
-      COMMAND ${CMAKE_LINKER} -r --force-group-allocation -o ${folder}/${target}.o ${objects}
+      COMMAND ${ECHOSIEVE_JOINER} -r --force-group-allocation -o ${folder}/${target}.o ${objects}
       COMMAND ${CMAKE_OBJCOPY} ${ECHOSIEVE_LOCAL} ${folder}/${target}.o
       DEPENDS ${objects} COMMAND_EXPAND_LISTS VERBATIM COMMENT "Joining the objects of ${target}")
     add_library(${target} STATIC ${folder}/${target}.o)

@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Sets up, builds and runs the tests. Debian 12 or Ubuntu 24.04, as root or with sudo.
-#   bash tests/run.sh        the tests, as every day
+#   bash tests/run.sh        the tests, as every day: without those that take half a minute to minutes
 #   bash tests/run.sh --ci   the whole matrix: g++ and clang with warnings as errors, sanitisers, fuzzing, clang-tidy,
 #                            format, every header alone, reference values made anew, benches tried
 set -euo pipefail
@@ -19,7 +19,7 @@ everyday() {
         -DECHOSIEVE_BUILD_BENCH=OFF
     build build/tests
     step "Running the tests"
-    run_ctest build/tests --label-exclude slow
+    run_ctest build/tests
 }
 
 check_format() {
@@ -32,30 +32,25 @@ whole_matrix() {
     need_packages "${packages_build[@]}" "${packages_examples[@]}" "${packages_tests[@]}" "${packages_ci[@]}"
     check_format
     step "g++, Release, warnings as errors"
-    configure --preset release -DECHOSIEVE_WARNINGS_AS_ERRORS=ON "-DCMAKE_CXX_FLAGS_RELEASE=-O2 -DNDEBUG"
+    configure --preset release -DECHOSIEVE_WARNINGS_AS_ERRORS=ON -DECHOSIEVE_LONG_TESTS=ON "-DCMAKE_CXX_FLAGS_RELEASE=-O2 -DNDEBUG"
     build build/release
     run_ctest build/release
     step "Benches, tried"
     build/release/bench/bench_echosieve --benchmark_min_time=0
     build/release/bench/optimisers/bench_optimisers --benchmark_min_time=0
-    step "clang, warnings as errors"
+    step "clang: every header alone"
     configure --preset clang
-    build build/clang
-    run_ctest build/clang --label-exclude 'reference|slow' --exclude-regex '[(]long[)]'
-    step "Every header alone"
     build build/clang all_verify_interface_header_sets
-    step "clang-tidy"
-    bash tests/tidy.sh
-    step "Address and undefined-behaviour sanitisers"
+    bash tests/tidy.sh src
+    step "clang, warnings as errors, address and undefined-behaviour sanitisers"
     configure --preset sanitise
     build build/sanitise tested
-    # Consumers and reference scripts show nothing that the other builds did not; cases marked (long) go through the
-    # same code as shorter ones, and would take a quarter of an hour here. What runs whole programs has limits of time
-    # that are those of an optimised build.
+    # Consumers and reference scripts show nothing that the other build did not. What runs whole programs has limits of
+    # time that are those of an optimised build.
     UBSAN_OPTIONS=print_stacktrace=1 run_ctest build/sanitise --label-exclude 'consumer|reference' \
-        --exclude-regex '[(]long[)]|^(program|snippets): '
+        --exclude-regex '^(program|snippets): '
     # By the same objects. Longer runs are for one's own machine: tests/fuzz/run.sh --long.
-    bash tests/fuzz/run.sh --tree build/sanitise 10
+    bash tests/fuzz/run.sh --tree build/sanitise 60
     step "Thread sanitiser"
     configure --preset tsan
     build build/tsan test_threads

@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Runs clang-tidy over the library's sources and the example programs, and over the headers through them.
 #   bash tests/tidy.sh             all of them
-#   bash tests/tidy.sh FILE...     these
+#   bash tests/tidy.sh FILE...     these, or all in these folders
 # The checks, and why others are left out, stand in .clang-tidy.
 set -euo pipefail
 # shellcheck source=.ci/setup.sh
@@ -9,12 +9,9 @@ source "$(dirname "${BASH_SOURCE[0]}")/../.ci/setup.sh"
 cd "${repository}"
 need_packages "${packages_build[@]}" "${packages_examples[@]}" "${packages_ci[@]}"
 # Nothing is built: what is needed is how each file would be compiled.
-configure -S . -B build/tidy -G Ninja -DCMAKE_CXX_COMPILER=clang++-16 -DCMAKE_BUILD_TYPE=Release \
-    -DCMAKE_EXPORT_COMPILE_COMMANDS=ON -DECHOSIEVE_BUILD_TESTS=OFF -DECHOSIEVE_BUILD_BENCH=OFF
-files=("$@")
-if [[ ${#files[@]} -eq 0 ]]; then
-    # The longest first: the last ones to be begun should not be those that take longest.
-    mapfile -t files < <(find src examples -name '*.cpp' -printf '%s %p\n' | sort -rn | cut -d' ' -f2)
-fi
+configure --preset clang -DCMAKE_EXPORT_COMPILE_COMMANDS=ON
+[[ $# -gt 0 ]] || set -- src examples
+# The longest first: the last ones to be begun should not be those that take longest.
+mapfile -t files < <(find "$@" -name '*.cpp' -printf '%s %p\n' | sort -rn | cut -d' ' -f2)
 step "clang-tidy, ${#files[@]} files"
-printf '%s\n' "${files[@]}" | xargs -P "$(jobs)" -n 1 clang-tidy-16 -p build/tidy --quiet
+printf '%s\n' "${files[@]}" | xargs -P "$(jobs)" -n 1 clang-tidy-16 -p build/clang --quiet

@@ -9,6 +9,7 @@
 #include <numbers>
 #include <optional>
 #include <span>
+#include <variant>
 #include <vector>
 
 #include "echosieve/atoms/echo_limits.hpp"
@@ -140,20 +141,17 @@ class EchoFinder {
 public:
     explicit EchoFinder(bool single_precision) {
         if (single_precision) {
-            single_.emplace();
-        } else {
-            double_.emplace();
+            finder_.emplace<Finder<float>>();
         }
     }
 
     // Nothing if there is none.
     std::optional<Gabor<double>> operator()(const std::vector<double>& samples) {
-        return single_ ? single_->find(samples) : double_->find(samples);
+        return std::visit([&](auto& finder) { return finder.find(samples); }, finder_);
     }
 
 private:
-    std::optional<Finder<double>> double_;
-    std::optional<Finder<float>> single_;
+    std::variant<Finder<double>, Finder<float>> finder_;
 };
 
 // Calls work(finder, trial) for all trials, in pieces that share a finder.

@@ -37,7 +37,8 @@ public:
         const Eigen::ArrayXd taps =
             low_pass_taps(filter_length(rate, bandwidth_),
                           std::min(baseband.cutoff * bandwidth_, 0.499 * rate), rate);
-        const auto half = static_cast<double>(taps.size() / 2);
+        const Eigen::Index middle = taps.size() / 2;
+        const auto half = static_cast<double>(middle);
         const Eigen::ArrayXd times =
             Eigen::ArrayXd::LinSpaced(taps.size(), -half, half) * bandwidth_ / rate;
         for (Eigen::Index k = 0; k < count; ++k) {

@@ -114,7 +114,7 @@ Courses courses_of(const PhaseTracks& tracks, const Eigen::ArrayXd& trust) {
     const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> solver(
         Eigen::Matrix2d(loads * part.matrix().asDiagonal() * loads.transpose()));
     const Eigen::Vector2d size = solver.eigenvalues().cwiseMax(1e-30).cwiseSqrt();
-    const Eigen::Matrix2d turn = solver.eigenvectors();
+    const Eigen::Matrix2d& turn = solver.eigenvectors();
     Courses out;
     out.loads = size.cwiseInverse().asDiagonal() * turn.transpose() * loads;
     const Eigen::MatrixXd courses = plane * turn * size.asDiagonal();
@@ -169,8 +169,8 @@ void join_tracks(const LineHistory& line, PhaseTracks& tracks, const Eigen::Arra
         };
         Eigen::Vector2d best = Eigen::Vector2d::Zero();
         double most_alike = -std::numeric_limits<double>::infinity();
-        const auto search = [&](const Eigen::Vector2d centre, const Eigen::Vector2d& far,
-                                const Eigen::Vector2d& by) {
+        const auto search = [&](const Eigen::Vector2d& far, const Eigen::Vector2d& by) {
+            const Eigen::Vector2d centre(best[0], best[1]);  // it moves meanwhile
             const auto steps = [&](Eigen::Index k) {
                 return held_whole(std::ceil(far[k] / by[k]), Eigen::Index{0}, most_steps);
             };
@@ -187,9 +187,9 @@ void join_tracks(const LineHistory& line, PhaseTracks& tracks, const Eigen::Arra
                 }
             }
         };
-        search(best, reach, step);
+        search(reach, step);
         for (const double part : {1.0 / 3, 1.0 / 9, 1.0 / 27}) {
-            search(best, 3 * part * step, part * step);
+            search(3 * part * step, part * step);
         }
         for (Eigen::Index g = 0; g < gates; ++g) {
             const double path = gap.settled(g, courses.loads.col(g).dot(best));

@@ -73,7 +73,7 @@ void choose(WallModel& model, WallState& wall, double noise, double& best,
 
 }  // namespace
 
-WallState likeliest_wall(WallModel& model, WallState start, const WallSearch& search,
+WallState likeliest_wall(WallModel& model, const WallState& start, const WallSearch& search,
                          const WallModelOptions& options, double& noise) {
     WallState wall = start;
     const auto shares = [&](double lowest, double highest, int count) {

@@ -50,8 +50,9 @@ void validate(const WallSearch& search);
 /// The share that is most likely, and how sure it is; `noise` [per block and bin] is updated.
 /// Depth and share are searched together; the share's mean and standard deviation are those of its
 /// likelihood, strain marginalised.
-[[nodiscard]] WallState likeliest_wall(WallModel& model, WallState start, const WallSearch& search,
-                                       const WallModelOptions& options, double& noise);
+[[nodiscard]] WallState likeliest_wall(WallModel& model, const WallState& start,
+                                       const WallSearch& search, const WallModelOptions& options,
+                                       double& noise);
 
 /// Noise [per block and bin] at which states of a wall are compared: what the gate's layers leave
 /// now, times `part`, but no less than the model is good for.

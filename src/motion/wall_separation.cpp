@@ -278,7 +278,7 @@ public:
             if (k == 0) {
                 noise = noise_of(model, wall.layered, options_.model);
             }
-            evidence[static_cast<std::size_t>(k + 1)] = model.evidence(trial, noise);
+            evidence[static_cast<std::size_t>(k) + 1] = model.evidence(trial, noise);
         }
         const double slope = (evidence[2] - evidence[0]) / 2;
         const double bend = evidence[2] - 2 * evidence[1] + evidence[0];

@@ -1,4 +1,4 @@
-# What the scripts of this folder share.
+# What the scripts that build users' projects share: consumer, snippets.
 
 function(run)
   execute_process(COMMAND ${ARGN} RESULT_VARIABLE result)

@@ -28,7 +28,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     options.shortest_fit = in.byte() < 200 ? 0.7 : in.number(1.5);
     options.longest_loss = in.byte() < 200 ? 1 : in.number(1);
     options.track = any_track_options(in);
-    const Recording recording = any_recording(in);
+    const Recording recording = any_recording(in, 125);  // two blocks, and a rest
     std::visit(
         [&]<class T>(const FrameMatrix<T>& frames) {
             std::size_t taken = 0;

@@ -133,11 +133,12 @@ void spoil_frames(FuzzInput& in, FrameMatrix<T>& frames) {
     }
 }
 
-[[nodiscard]] inline Recording any_recording(FuzzInput& in) {
+/// Of so many frames, usually.
+[[nodiscard]] inline Recording any_recording(FuzzInput& in, std::size_t usual_frames = 160) {
     Recording recording;
     recording.settings = any_settings(in);
-    const std::size_t frames = in.byte() < 200 ? 160 : in.count(0, most_frames);
-    const std::size_t samples = in.byte() < 200 ? 256 : in.count(0, most_samples);
+    const std::size_t frames = in.byte() < 200 ? usual_frames : in.count(0, most_frames);
+    const std::size_t samples = in.byte() < 200 ? 210 : in.count(0, most_samples);
     const int kind = in.byte();
     std::vector<double> values;
     if (kind < 200) {
@@ -168,7 +169,7 @@ void spoil_frames(FuzzInput& in, FrameMatrix<T>& frames) {
 [[nodiscard]] inline TrackOptions any_track_options(FuzzInput& in) {
     TrackOptions options;
     const std::size_t changes = in.count(0, 4);
-    const std::array<double*, 36> numbers = {
+    const std::array numbers = {
         &options.baseband.cutoff,
         &options.baseband.rate,
         &options.frames.least_correlation,

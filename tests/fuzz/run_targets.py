@@ -16,8 +16,10 @@ import subprocess
 import sys
 import time
 
-# An input that takes longer, or more memory, is a finding.
+# An input that takes longer, or more memory, is a finding. Others may have the processor meanwhile: what took long by
+# the clock is run again, and counts if the processor's own time says so too. What does not end at all is stopped.
 LONGEST_SECONDS = 10
+ENDLESS_SECONDS = 120
 MOST_MEGABYTES = 2048
 # Options from a byte stream need few bytes; files may be longer.
 LONGEST_INPUT = {"npy": 4096, "settings": 4096, "commands": 2048}
@@ -27,6 +29,7 @@ SUMMARY = re.compile(r"^(finding: .*|.*runtime error: .*|SUMMARY: .*|terminate c
                      re.MULTILINE)
 EXECUTED = re.compile(r"stat::number_of_executed_units:\s+(\d+)")
 COVERED = re.compile(r"cov: (\d+)")
+SLOW = re.compile(r"Test unit written to (\S*/slow-unit-\S+)")
 
 Record = collections.namedtuple("Record", "target seconds executed covered findings")
 
@@ -38,35 +41,62 @@ def first_line(log):
     return re.sub(r"0x[0-9a-f]+|==\d+==", "", text).strip()[:200]
 
 
-def run(target, arguments, seconds, keep_going):
-    """Runs one target for so long; with keep_going again and again after a finding."""
-    seeds = pathlib.Path(__file__).parent / "seeds" / target
+def slow_inputs(program, log):
+    """Inputs that take too long by the processor's time, each with that time; the others' files are removed."""
+    slow = {}
+    for file in {pathlib.Path(name) for name in SLOW.findall(log)}:
+        with subprocess.Popen([program, file], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+            _, status, used = os.wait4(process.pid, 0)
+            process.returncode = os.waitstatus_to_exitcode(status)
+        seconds = used.ru_utime + used.ru_stime
+        if seconds > LONGEST_SECONDS:
+            slow[file] = seconds
+        else:
+            file.unlink()
+    return slow
+
+
+def command_of(target, arguments, seconds):
+    """The target's command line for so many seconds; its folders are there afterwards."""
+    here = pathlib.Path(__file__).parent
     corpus = arguments.work / "corpus" / target
     found = arguments.work / "found" / target
     for folder in (corpus, found):
         folder.mkdir(parents=True, exist_ok=True)
-    dictionary = pathlib.Path(__file__).parent / "dictionaries" / f"{target}.dict"
-    environment = dict(os.environ, UBSAN_OPTIONS="print_stacktrace=1")
+    dictionary = here / "dictionaries" / f"{target}.dict"
+    seeds = here / "seeds" / target
+    return [str(arguments.programs / f"{target}_fuzz"),
+            f"-max_total_time={seconds}", f"-timeout={ENDLESS_SECONDS}", f"-report_slow_units={LONGEST_SECONDS}",
+            f"-rss_limit_mb={MOST_MEGABYTES}", f"-max_len={LONGEST_INPUT.get(target, USUAL_LONGEST_INPUT)}",
+            f"-artifact_prefix={found}/", "-print_final_stats=1",
+            *([f"-dict={dictionary}"] if dictionary.is_file() else []),
+            str(corpus), *([str(seeds)] if seeds.is_dir() else [])]
+
+
+def run(target, arguments, seconds, keep_going):
+    """Runs one target for so long; with keep_going again and again after a finding."""
+    environment = dict(os.environ, UBSAN_OPTIONS="print_stacktrace=1",
+                       ASAN_OPTIONS="malloc_context_size=8:quarantine_size_mb=64")
     executed, covered, findings = 0, 0, collections.Counter()
     begin = time.monotonic()
     while (left := int(seconds - (time.monotonic() - begin))) > 0:
-        command = [str(arguments.programs / f"{target}_fuzz"), f"-max_total_time={left}",
-                   f"-timeout={LONGEST_SECONDS}", f"-rss_limit_mb={MOST_MEGABYTES}",
-                   f"-max_len={LONGEST_INPUT.get(target, USUAL_LONGEST_INPUT)}", f"-artifact_prefix={found}/",
-                   "-print_final_stats=1", *([f"-dict={dictionary}"] if dictionary.is_file() else []), str(corpus),
-                   *([str(seeds)] if seeds.is_dir() else [])]
-        done = subprocess.run(command, capture_output=True, text=True, errors="replace", env=environment, check=False)
+        command = command_of(target, arguments, left)
+        done = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, errors="replace",
+                              env=environment, check=False)
         (arguments.work / f"{target}.log").write_text(done.stderr, encoding="utf-8")
         executed += sum(int(n) for n in EXECUTED.findall(done.stderr))
         covered = max([covered, *(int(n) for n in COVERED.findall(done.stderr))])
-        if done.returncode == 0:
-            break
-        what = first_line(done.stderr)
-        findings[what] += 1
-        print(f"{target}: {what}", flush=True)
-        if findings[what] == 1:
-            (found / f"{sum(findings.values())}.log").write_text(done.stderr, encoding="utf-8")
-        if not keep_going:
+        new = [f"an input takes {used:.0f} s: {file.name}"
+               for file, used in slow_inputs(command[0], done.stderr).items()]
+        if done.returncode != 0:
+            new.append(first_line(done.stderr))
+        for what in new:
+            findings[what] += 1
+            print(f"{target}: {what}", flush=True)
+            if findings[what] == 1:
+                log = arguments.work / "found" / target / f"{sum(findings.values())}.log"
+                log.write_text(done.stderr, encoding="utf-8")
+        if done.returncode == 0 or not keep_going:
             break
     spent = time.monotonic() - begin
     print(f"{target}: {executed:,} executions in {spent:.0f} s, {covered} edges, {sum(findings.values())} findings",
@@ -94,6 +124,7 @@ def main():
     parser.add_argument("--table", type=pathlib.Path)
     parser.add_argument("targets", nargs="*")
     arguments = parser.parse_args()
+    arguments.work = arguments.work.resolve()  # a target may go elsewhere
     targets = arguments.targets or sorted(p.name.removesuffix("_fuzz") for p in arguments.programs.glob("*_fuzz"))
     if not targets:
         parser.error(f"no fuzz targets in {arguments.programs}")

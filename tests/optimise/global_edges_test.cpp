@@ -147,14 +147,15 @@ TEST_CASE("options of covariance adaptation are refused by name") {
     CHECK(refused<O>([](O& o) { o.flat_iterations = 0; }).starts_with("flat_iterations = 0"));
 }
 
-TEST_CASE_TEMPLATE("global methods: a population that no memory holds is refused", O,
+TEST_CASE_TEMPLATE("global methods: a population of more than 32 megabytes a table is refused", O,
                    GLOBAL_METHODS) {
-    O crowd;
-    crowd.population = std::numeric_limits<std::size_t>::max() / 2;
-    try {
-        static_cast<void>(minimise(square, Box<double>({-1, -1}, {1, 1}), crowd, 1));
-        CHECK(false);
-    } catch (const InvalidInput& error) {
-        CHECK(std::string(error.what()).starts_with("population = "));
+    for (const std::size_t many :
+         {std::size_t{2'097'153}, std::numeric_limits<std::size_t>::max() / 2}) {
+        O crowd;
+        crowd.population = many;
+        const std::string refused = test::refusal([&] {
+            static_cast<void>(minimise(square, Box<double>({-1, -1}, {1, 1}), crowd, 1));
+        });
+        CHECK(refused == "population = " + std::to_string(many) + ": must not exceed 2097152");
     }
 }

@@ -106,6 +106,9 @@ TEST_CASE("every option of a swarm that makes no sense is refused by name") {
     CHECK(with([](Swarm& s) {
               s.particles = std::numeric_limits<std::size_t>::max();
           }).starts_with("particles = "));
+    // 32 megabytes a table are a swarm still, more are a slip.
+    CHECK(with([](Swarm& s) { s.particles = 4'194'305; }) ==
+          "particles = 4194305: must not exceed 4194304");
 }
 
 TEST_CASE("one particle is a swarm") {

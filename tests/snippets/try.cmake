@@ -1,18 +1,8 @@
 # Builds what the pages show against the installed library with several compilers and flags, runs it, and compares
 # what it prints: whoever builds it, and however, gets the same digits.
+include(${CMAKE_CURRENT_LIST_DIR}/../consumer/steps.cmake)
 set(scratch ${LIBRARY_BINARY}/snippets)
-# Installed files are made anew, with the time stamps of their sources.
-file(REMOVE_RECURSE ${scratch}/prefix)
-
-function(run)
-  execute_process(COMMAND ${ARGN} RESULT_VARIABLE result)
-  if(NOT result EQUAL 0)
-    list(JOIN ARGN " " line)
-    message(FATAL_ERROR "failed (${result}): ${line}")
-  endif()
-endfunction()
-
-run(${CMAKE_COMMAND} --install ${LIBRARY_BINARY} --prefix ${scratch}/prefix)
+install_library(${scratch}/prefix)
 set(compilers ${COMPILER})
 find_program(clang clang++-16)
 if(clang AND NOT clang STREQUAL COMPILER)

@@ -6,10 +6,9 @@ inline functions and templates of Eigen's, of std's and of our own headers.
     python3 library_symbols.py --nm NM [--dynamic] LIBRARY...      report, status 1 if anything is wrong
 """
 
-import argparse
 import re
-import subprocess
-import sys
+
+from symbols import defined, listing_of, report
 
 MEANT = re.compile(r"\[abi:this_program_needs_an_echosieve_library_of_version_"  # ECHOSIEVE_API
                    r"|^echosieve::(?:BlockTracker|FrameFollower)<(?:short|float)>::"
@@ -30,11 +29,7 @@ UNIQUE = "u"  # merged even where it is hidden
 def violations(listing, shared=False):
     """What is wrong in the listing of `nm --demangle --defined-only`, of what the linker sees."""
     found, meant = [], 0
-    for line in listing.splitlines():
-        parts = line.split(maxsplit=2)
-        if len(parts) != 3 or not re.fullmatch(r"[0-9a-f]+", parts[0]):
-            continue
-        kind, symbol = parts[1], parts[2]
+    for kind, symbol in defined(listing):
         if kind == UNIQUE:
             found.append(f"unique in the whole program: {symbol}")
         elif MEANT.search(symbol):
@@ -46,23 +41,8 @@ def violations(listing, shared=False):
     return found
 
 
-def main():
-    parser = argparse.ArgumentParser(description="Checks what compiled libraries show.")
-    parser.add_argument("--nm", required=True)
-    parser.add_argument("--dynamic", action="store_true", help="shared libraries")
-    parser.add_argument("libraries", nargs="+")
-    arguments = parser.parse_args()
-    found = []
-    for path in arguments.libraries:
-        listing = subprocess.run([arguments.nm, "--demangle", "--defined-only",
-                                  "--dynamic" if arguments.dynamic else "--extern-only", path],
-                                 check=True, capture_output=True, text=True).stdout
-        found += [f"{path}: {line}" for line in violations(listing, arguments.dynamic)]
-    for line in found:
-        print(line)
-    print(f"{len(found)} violations in {len(arguments.libraries)} libraries")
-    return 1 if found else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    report("Checks what compiled libraries show.",
+           lambda parser: parser.add_argument("--dynamic", action="store_true", help="shared libraries"),
+           lambda arguments, path: violations(
+               listing_of(arguments.nm, path, "--dynamic" if arguments.dynamic else "--extern-only"), arguments.dynamic))

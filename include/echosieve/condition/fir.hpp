@@ -21,7 +21,8 @@ namespace echosieve {
     require(cutoff > 0 && cutoff < rate / 2, "cutoff", cutoff,
             "must lie between 0 and half the rate [Hz]");
     const double pi = std::numbers::pi;
-    const auto half = static_cast<double>(length / 2);
+    const Eigen::Index middle = length / 2;
+    const auto half = static_cast<double>(middle);
     Eigen::ArrayXd taps(length);
     for (Eigen::Index k = 0; k < length; ++k) {
         const double n = static_cast<double>(k) - half;
