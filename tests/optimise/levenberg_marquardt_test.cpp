@@ -140,6 +140,32 @@ TEST_CASE("linear residuals under bounds end at a point that meets the condition
     }
 }
 
+TEST_CASE("no coordinate goes further in a step than the largest, up or down") {
+    struct Tracked : Linear {
+        std::vector<Eigen::Vector2d>* points = nullptr;
+
+        void residuals(std::span<const double> x, std::span<double> r) const {
+            points->emplace_back(x[0], x[1]);
+            Linear::residuals(x, r);
+        }
+    };
+    std::vector<Eigen::Vector2d> points;
+    Tracked linear;
+    linear.a = Eigen::MatrixXd::Identity(2, 2);
+    linear.b = Eigen::Vector2d(-8, 7);
+    linear.points = &points;
+    const Box<double> box({-10, -10}, {10, 10});
+    SumOfSquares objective(linear, box);
+    const LevenbergMarquardt method{.initial_damping = 0, .largest_step = 0.05};
+    const auto result = minimise(objective, box, method, 1, std::vector<double>{8, -8});
+    CHECK_WITHIN(result.x[0], -8, 1e-9);
+    CHECK_WITHIN(result.x[1], 7, 1e-9);
+    REQUIRE(points.size() > 16);
+    for (std::size_t n = 1; n < points.size(); ++n) {
+        CHECK((points[n] - points[n - 1]).cwiseAbs().maxCoeff() <= 0.05 * 20 * (1 + 1e-12));
+    }
+}
+
 TEST_CASE("Misra1a with its first parameter held down by a bound: SciPy's minima") {
     for (const RegressionRow& row : misra1a_fits) {
         const Box<double> box({0, 0}, {row.highest_first, 0.01});

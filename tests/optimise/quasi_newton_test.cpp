@@ -197,6 +197,8 @@ TEST_CASE("the memory of n exact line searches inverts a quadratic of n dimensio
         memory.add({s.data(), 5}, {y.data(), 5});
     }
     CHECK(memory.size() == 5);
+    // Along an axis the gradient changes by the step times the axis's eigenvalue.
+    CHECK_WITHIN_RELATIVE(memory.gamma(), 1 / axes.eigenvalues()[n - 1], 1e-12);
     Eigen::VectorXd v = quadratic.b;
     const std::array<char, 5> free = {1, 1, 1, 1, 1};
     CHECK(memory.apply(free, {v.data(), 5}));
