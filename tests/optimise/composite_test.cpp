@@ -240,6 +240,17 @@ TEST_CASE("parts held equal have the derivatives of the whole") {
         }
     }
     CHECK(tied.derivatives_cost() == 6);
+    // T' J' J T, written out: parameters 4 and 5 follow 2 and 3.
+    std::vector<double> whole(36);
+    std::vector<double> slopes(6);
+    static_cast<void>(objective.normal_equations(
+        std::span<const double>(x), std::span<double>(whole), std::span<double>(slopes)));
+    const Eigen::MatrixXd t{{1, 0, 0, 0}, {0, 1, 0, 0}, {0, 0, 1, 0},
+                            {0, 0, 0, 1}, {0, 0, 1, 0}, {0, 0, 0, 1}};
+    const Eigen::MatrixXd expected =
+        t.transpose() * Eigen::Map<const Eigen::MatrixXd>(whole.data(), 6, 6) * t;
+    const Eigen::Map<const Eigen::MatrixXd> found(gram.data(), 4, 4);
+    CHECK_WITHIN((found - expected).norm(), 0.0, 1e-12 * expected.norm());
 }
 
 TEST_CASE("what parts of a run spend is counted, and never more than allowed") {
