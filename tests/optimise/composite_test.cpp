@@ -15,6 +15,7 @@
 #include "echosieve/optimise/global_then_local.hpp"
 #include "echosieve/optimise/levenberg_marquardt.hpp"
 #include "echosieve/optimise/multi_start.hpp"
+#include "echosieve/optimise/nelder_mead.hpp"
 #include "echosieve/optimise/parallel.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "optimise/problems.hpp"
@@ -210,6 +211,25 @@ TEST_CASE("each restart searches longer, and from other numbers") {
     CHECK(result.status == OptimiseStatus::iteration_limit);
     CHECK(detail::part_seed(1, 2) != detail::part_seed(1, 3));
     CHECK(detail::part_seed(1, 2) != detail::part_seed(2, 2));
+}
+
+TEST_CASE("a local run starts from the best of its samples") {
+    constexpr std::size_t samples = 8;
+    for (std::uint64_t seed = 0; seed < 5; ++seed) {
+        std::vector<std::vector<double>> points;
+        std::vector<double> values;
+        const auto bowl = [&](std::span<const double> x) {
+            points.emplace_back(x.begin(), x.end());
+            values.push_back(std::pow(x[0] - 0.3, 2) + std::pow(x[1] - 0.6, 2));
+            return values.back();
+        };
+        static_cast<void>(minimise(bowl, cube(2, 0, 1),
+                                   MultiStart<NelderMead>{.samples = samples, .iterations = 1},
+                                   seed));
+        REQUIRE(points.size() > samples);
+        const auto best = std::min_element(values.begin(), values.begin() + samples);
+        CHECK(points[samples] == points[static_cast<std::size_t>(best - values.begin())]);
+    }
 }
 
 TEST_CASE("parts held equal have the derivatives of the whole") {
