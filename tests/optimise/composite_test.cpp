@@ -213,6 +213,23 @@ TEST_CASE("each restart searches longer, and from other numbers") {
     CHECK(detail::part_seed(1, 2) != detail::part_seed(2, 2));
 }
 
+TEST_CASE("points are copied from one place of a table to another place of the next") {
+    Workspace workspace;
+    detail::PointTable<double> from(3, 2, workspace);
+    detail::PointTable<double> to(3, 2, workspace);
+    for (std::size_t i = 0; i < 3; ++i) {
+        const double x = static_cast<double>(i);
+        from.write(i, std::vector<double>{x, 10 * x});
+        to.write(i, std::vector<double>{-1, -1});
+    }
+    to.copy_point(1, from, 2);
+    std::vector<double> x(2);
+    to.points().read(1, x);
+    CHECK(x == std::vector<double>{2, 20});
+    to.points().read(2, x);
+    CHECK(x == std::vector<double>{-1, -1});
+}
+
 TEST_CASE("a local run starts from the best of its samples") {
     constexpr std::size_t samples = 8;
     for (std::uint64_t seed = 0; seed < 5; ++seed) {
