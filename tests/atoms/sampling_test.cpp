@@ -110,6 +110,23 @@ TEST_CASE("supports at and beyond the grid's ends") {
     CHECK(length({12e-6 + 4e-9, 4e6, 1e11}, rf) == 0);
 }
 
+TEST_CASE("the support of what is no atom, or on what is no grid, lies within the samples") {
+    constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+    constexpr double infinity = std::numeric_limits<double>::infinity();
+    const auto within = [](const Gabor<double>& atom, const SamplingGrid& grid) {
+        const SampleRange range = support(atom, grid);
+        return range.first <= range.last && range.last <= grid.count;
+    };
+    const Gabor<double> atom{14e-6, 4e6, 1e6};
+    for (const double odd : {nan, -nan, infinity, -infinity, 0.0, -1.0}) {
+        CAPTURE(odd);
+        CHECK(within({odd, 4e6, 1e6}, rf));
+        CHECK(within({14e-6, 4e6, odd}, rf));
+        CHECK(within(atom, {odd, 125e6, 1000}));
+        CHECK(within(atom, {12e-6, odd, 1000}));
+    }
+}
+
 TEST_CASE("outputs of the wrong size, and real samples of a mixed grid, are refused") {
     std::vector<std::complex<double>> complex_out(999);
     std::vector<double> out(64);

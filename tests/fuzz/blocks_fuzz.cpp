@@ -28,6 +28,12 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     options.shortest_fit = in.byte() < 200 ? 0.7 : in.number(1.5);
     options.longest_loss = in.byte() < 200 ? 1 : in.number(1);
     options.track = any_track_options(in);
+    // How well walls are found is the target track's matter: here in the fewest rounds.
+    WallSeparationOptions& separation = options.track.separation;
+    separation.rounds = std::min(separation.rounds, 1);
+    separation.fine_rounds = std::min(separation.fine_rounds, 1);
+    options.track.search.most_candidates =
+        std::min<std::size_t>(options.track.search.most_candidates, 1);
     const Recording recording = any_recording(in, 125);  // two blocks, and a rest
     std::visit(
         [&]<class T>(const FrameMatrix<T>& frames) {

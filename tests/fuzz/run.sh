@@ -1,8 +1,9 @@
 #!/usr/bin/env bash
 # Builds the fuzz targets, with the library instrumented, and runs all of them, as many at a time as there are cores.
-#   bash tests/fuzz/run.sh [SECONDS]       each target for so many seconds, 60 if none are given; a finding is status 1
-#   bash tests/fuzz/run.sh --long [HOURS]  two hours in all if none are given; goes on after a finding, and writes its
-#                                          record as a table to build/fuzz/record.md
+#   bash tests/fuzz/run.sh [SECONDS]       each target for so many seconds of a core, 60 if none are given; a finding is
+#                                          status 1
+#   bash tests/fuzz/run.sh --long [HOURS]  two hours of a core in all if none are given; goes on after a finding, and
+#                                          writes its record as a table to build/fuzz/record.md
 #   bash tests/fuzz/run.sh --tree FOLDER [SECONDS]  with the targets of a build tree that is there already
 # What was found lies in build/fuzz/found/<target>/: run the target on such a file to see it again. What was learned
 # lies in build/fuzz/corpus/, and is used by the next run; the seeds of the tree stay as they are.

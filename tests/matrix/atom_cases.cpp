@@ -40,6 +40,25 @@ void samples(BadInputs& out) {
         std::vector<double> room(11);
         add(Echo<Plain>{atom}, grid, std::span<double>(room));
     });
+    const auto written = [=](const SamplingGrid& on) {
+        std::vector<std::complex<double>> room(on.count);
+        sample(atom, on, std::span<std::complex<double>>(room));
+    };
+    const auto added = [=](const SamplingGrid& on) {
+        std::vector<double> room(on.count);
+        add(Echo<Plain>{atom}, on, std::span<double>(room));
+    };
+    const auto echoed = [=](const Plain& echo) {
+        std::vector<double> room(grid.count);
+        add(Echo<Plain>{echo}, grid, std::span<double>(room));
+    };
+    out.vary("sample", "sampling_rate", grid, &SamplingGrid::sampling_rate,
+             {0.0, -1.0, not_a_number, infinite}, written);
+    out.vary("add", "sampling_rate", grid, &SamplingGrid::sampling_rate, {0.0, not_a_number},
+             added);
+    out.vary("add", "start_time", grid, &SamplingGrid::start_time, {not_a_number, infinite}, added);
+    out.vary("add", "arrival", atom, &Plain::arrival, {not_a_number, -infinite}, echoed);
+    out.vary("add", "bandwidth", atom, &Plain::bandwidth, {0.0, -1.0, not_a_number}, echoed);
     out.add("add", "mixing_frequency", 4e6, [=] {
         std::vector<double> room(10);
         add(Echo<Plain>{atom}, {20e-6, 40e6, 10, 4e6}, std::span<double>(room));

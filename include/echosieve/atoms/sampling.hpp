@@ -17,17 +17,30 @@ namespace echosieve {
 /// below the rounding of a double sum of atoms.
 inline constexpr double negligible_nepers = 45;
 
-/// The samples on which the atom's envelope is not negligible (see negligible_nepers).
+namespace detail {
+
+// The samples of the grid from `begin` to `end` [s]. What is no number is taken for its start.
+[[nodiscard]] inline SampleRange samples_between(const SamplingGrid& grid, double begin,
+                                                 double end) noexcept {
+    const auto held = [&](double index) {
+        return index > 0
+                   ? static_cast<std::size_t>(std::min(index, static_cast<double>(grid.count)))
+                   : 0;
+    };
+    const std::size_t first = held(std::ceil(grid.index(begin)));
+    return {first, std::max(first, held(std::floor(grid.index(end)) + 1))};
+}
+
+}  // namespace detail
+
+/// The samples on which the atom's envelope is not negligible (see negligible_nepers). Atom and
+/// grid are valid ones.
 template <Atom A>
 [[nodiscard]] SampleRange support(const A& atom, const SamplingGrid& grid) noexcept {
     const double half =
         std::sqrt(negligible_nepers / decay_from_bandwidth(static_cast<double>(atom.bandwidth)));
-    const auto clamp = [&](double index) {
-        return static_cast<std::size_t>(std::clamp(index, 0.0, static_cast<double>(grid.count)));
-    };
     const double arrival = static_cast<double>(atom.arrival);
-    return {clamp(std::ceil(grid.index(arrival - half))),
-            clamp(std::floor(grid.index(arrival + half)) + 1)};
+    return detail::samples_between(grid, arrival - half, arrival + half);
 }
 
 namespace detail {
@@ -51,10 +64,13 @@ void for_each_sample(const A& atom, const SamplingGrid& grid, Write write) {
 }  // namespace detail
 
 /// Writes the atom onto the grid: out[i] = g(t_i) exp(-i 2 pi f_m t_i) with the grid's mixing
-/// frequency f_m. Throws InvalidInput unless out.size() == grid.count.
+/// frequency f_m. Throws InvalidInput for an invalid atom or grid, and unless out.size() ==
+/// grid.count.
 template <Atom A>
 void sample(const A& atom, const SamplingGrid& grid,
             std::span<std::complex<typename A::real_type>> out) {
+    validate(atom);
+    validate(grid);
     require(out.size() == grid.count, "size of the output", out.size(),
             "must equal the grid's count");
     std::ranges::fill(out, 0);
@@ -65,10 +81,13 @@ void sample(const A& atom, const SamplingGrid& grid,
 
 /// Adds scale * the echo to `out`: a g(t_i) exp(-i 2 pi f_m t_i) for complex samples, Re a g(t_i)
 /// for real ones (whose grid has no mixing frequency). scale = -1 takes the echo out. Throws
-/// InvalidInput unless out.size() == grid.count and, for real samples, f_m == 0.
+/// InvalidInput for an invalid atom or grid, and unless out.size() == grid.count and, for real
+/// samples, f_m == 0.
 template <Atom A, Sample T>
 requires std::same_as<RealOf<T>, typename A::real_type>
 void add(const Echo<A>& echo, const SamplingGrid& grid, std::span<T> out, RealOf<T> scale = 1) {
+    validate(echo.atom);
+    validate(grid);
     require(out.size() == grid.count, "size of the output", out.size(),
             "must equal the grid's count");
     const std::complex<double> amplitude =

@@ -1,7 +1,6 @@
 // A Gaussian echo added to a rendered frame.
 #pragma once
 
-#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <span>
@@ -20,11 +19,8 @@ inline constexpr double render_nepers = 16;
 inline void render_echo(const Echo<Gabor<double>>& echo, const SamplingGrid& grid,
                         std::span<double> frame) {
     const double half = std::sqrt(render_nepers / decay(echo.atom));
-    const auto clamp = [&](double index) {
-        return static_cast<std::size_t>(std::clamp(index, 0.0, static_cast<double>(grid.count)));
-    };
-    const SampleRange range{clamp(std::ceil(grid.index(echo.atom.arrival - half))),
-                            clamp(std::floor(grid.index(echo.atom.arrival + half)) + 1)};
+    const SampleRange range =
+        samples_between(grid, echo.atom.arrival - half, echo.atom.arrival + half);
     const double re = echo.amplitude.real();
     const double im = echo.amplitude.imag();
     for_each_by_recurrence(
