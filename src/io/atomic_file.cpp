@@ -28,7 +28,7 @@ AtomicFile::AtomicFile(fs::path name) : name_(std::move(name)) {
     stream_.open(partial_, std::ios::binary | std::ios::trunc);
     if (!stream_) {
         discard();
-        throw FileError(name_, "can't be opened for writing");
+        throw FileError(name_, "can't be written to");
     }
 }
 

@@ -46,13 +46,18 @@ constexpr std::size_t lower(std::size_t row) {
     return row * (row + 1) / 2;
 }
 
+// Without layers, or without a sheet, an array of no elements has no place either.
+ECHOSIEVE_INLINE double* from(double* array, std::size_t at) {
+    return array == nullptr ? nullptr : array + at;
+}
+
 // All of TissueTask for the bins from `at` on, a register of them.
 ECHOSIEVE_INLINE void take_out(const TissueTask& t, std::size_t at) {
     const std::size_t s = t.stride;
     const Doubles inverse_still = 1.0 / kernels::load<Doubles>(t.still_gram + at);
-    double* const factor = t.factor + at;
-    double* const reduced = t.reduced + at;
-    double* const projected = t.projected + at;
+    double* const factor = from(t.factor, at);
+    double* const reduced = from(t.reduced, at);
+    double* const projected = from(t.projected, at);
     const Complex still = load(t.still + at, 0, s);
     Doubles quadratic = (still.real * still.real + still.imag * still.imag) * inverse_still;
     for (std::size_t i = 0; i < t.layers; ++i) {

@@ -25,7 +25,7 @@ std::vector<bool> find_slips(const BasebandView& baseband, const std::vector<Fra
     require(states.size() == static_cast<std::size_t>(frames), "number of frame states",
             states.size(), detail::concatenate("must equal the frames, ", frames));
     std::vector<bool> slips(states.size(), false);
-    if (y.cols() < 3) {
+    if (y.cols() < 3 || frames == 0) {
         return slips;
     }
     const double spacing =

@@ -58,10 +58,9 @@ TEST_CASE("chirp rates without sense are refused") {
     }
     ChirpedGaborBox other = box;
     other.chirp_rate.upper = -3e11;
-    CHECK_THROWS_WITH_AS(
-        validate(other),
-        "chirp_rate.upper = -3e+11: must be finite and not below lower [Hz/s]",
-        InvalidInput);
+    CHECK_THROWS_WITH_AS(validate(other),
+                         "chirp_rate.upper = -3e+11: must be finite and not below lower [Hz/s]",
+                         InvalidInput);
     other = box;
     other.bandwidth.lower = 0;
     CHECK_THROWS_AS(validate(other), InvalidInput);

@@ -18,7 +18,7 @@ namespace echosieve {
 /// the system's buffers: NAME may then be empty.
 class AtomicFile {
 public:
-    /// Throws FileError if the file can't be opened for writing, and for a NAME that is there
+    /// Throws FileError if the file can't be written to, and for a NAME that is there
     /// already and no regular file: a folder, a device.
     ECHOSIEVE_API explicit AtomicFile(std::filesystem::path name);
     ECHOSIEVE_API ~AtomicFile();

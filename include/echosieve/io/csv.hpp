@@ -24,7 +24,7 @@ struct CsvColumn {
 /// whatever its sign, infinities as `inf` and `-inf`.
 class CsvWriter {
 public:
-    /// Throws FileError if the file can't be opened for writing, InvalidInput for a name with a
+    /// Throws FileError if the file can't be written to, InvalidInput for a name with a
     /// comma, quote or line break in it, or decimals outside 0 to 17.
     CsvWriter(const std::filesystem::path& file, const std::vector<CsvColumn>& columns)
         : file_(file) {

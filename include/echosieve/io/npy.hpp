@@ -37,7 +37,7 @@ ECHOSIEVE_API void write_npy(const std::filesystem::path& file,
 /// A 2-D .npy file of float written piece by piece: for matrices that need not be in memory.
 class NpyWriter {
 public:
-    /// Throws FileError if the file can't be opened for writing, and InvalidInput for more values
+    /// Throws FileError if the file can't be written to, and InvalidInput for more values
     /// than a std::size_t can count.
     ECHOSIEVE_API NpyWriter(const std::filesystem::path& file, std::size_t rows,
                             std::size_t columns);
