@@ -116,7 +116,7 @@ void writers(BadInputs& out, const Place& place) {
         writer.write(std::span<const float>(five).first(3));
         writer.commit();
     });
-    out.add("NpyWriter", "can't be opened for writing", "",
+    out.add("NpyWriter", "can't be written to: No such file or directory", "",
             [=] { static_cast<void>(NpyWriter(to("no such folder") / "b.npy", 2, 2)); });
     for (const char* bad : {"a,b", "a\"b", "a\nb"}) {
         out.add("CsvWriter", "column name", bad,
