@@ -27,6 +27,8 @@ LONGEST_WAIT = 4  # times what a target is given, by the clock
 # Options from a byte stream need few bytes; files may be longer.
 LONGEST_INPUT = {"npy": 4096, "settings": 4096, "commands": 2048}
 USUAL_LONGEST_INPUT = 1024
+# A program's first run leaves what later ones use: to look for leaks after every run cost more than the runs.
+LEAKS_AT_THE_END = {"commands"}
 
 SUMMARY = re.compile(r"^(finding: .*|.*runtime error: .*|SUMMARY: .*|terminate called .*|.*Assertion .* failed.*)$",
                      re.MULTILINE)
@@ -80,6 +82,7 @@ def command_of(target, arguments, seconds):
             f"-max_total_time={seconds}", f"-timeout={ENDLESS_SECONDS}", f"-report_slow_units={LONGEST_SECONDS}",
             f"-rss_limit_mb={MOST_MEGABYTES}", f"-max_len={LONGEST_INPUT.get(target, USUAL_LONGEST_INPUT)}",
             f"-artifact_prefix={found}/", "-print_final_stats=1",
+            *(["-detect_leaks=0"] if target in LEAKS_AT_THE_END else []),
             *([f"-dict={dictionary}"] if dictionary.is_file() else []),
             str(corpus), *([str(seeds)] if seeds.is_dir() else [])]
 
