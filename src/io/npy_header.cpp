@@ -6,6 +6,7 @@
 #include <optional>
 #include <string_view>
 #include <system_error>
+#include <utility>
 #include <vector>
 
 #include "echosieve/io/file_error.hpp"
@@ -52,26 +53,28 @@ public:
         if (skip(); !rest_.empty()) {
             fail("the header goes on after its closing brace");
         }
-        require_field(descr.has_value(), "descr");
-        require_field(fortran.has_value(), "fortran_order");
-        require_field(shape.has_value(), "shape");
-        if (*fortran) {
+        std::string type = field(descr, "descr");
+        const bool by_columns = field(fortran, "fortran_order");
+        const std::vector<std::size_t> sizes = field(shape, "shape");
+        if (by_columns) {
             fail(
                 "fortran_order = True: must be False, frame by frame (save "
                 "numpy.ascontiguousarray)");
         }
-        if (shape->size() != 2) {
+        if (sizes.size() != 2) {
             fail("shape = " + shape_text_ + ": must be (frames, samples)");
         }
-        return {*descr, (*shape)[0], (*shape)[1], 0};
+        return {std::move(type), sizes[0], sizes[1], 0};
     }
 
 private:
     [[noreturn]] void fail(const std::string& problem) const { throw FileError(file_, problem); }
-    void require_field(bool present, const char* name) const {
-        if (!present) {
+    template <class T>
+    [[nodiscard]] T field(const std::optional<T>& value, const char* name) const {
+        if (!value) {
             fail("the header has no field '" + std::string(name) + "'");
         }
+        return *value;
     }
     void skip() { rest_.remove_prefix(std::min(rest_.find_first_not_of(blanks), rest_.size())); }
     bool take(char wanted) {
@@ -97,7 +100,7 @@ private:
             fail("the header is damaged: " + std::string(what) + " in quotes expected before '" +
                  std::string(rest_.substr(0, 20)) + "'");
         }
-        const std::string inside(rest_.substr(1, close - 1));
+        std::string inside(rest_.substr(1, close - 1));
         rest_.remove_prefix(close + 1);
         return inside;
     }
