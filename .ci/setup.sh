@@ -11,7 +11,7 @@ packages_examples=(libcli11-dev gnuplot-nox fonts-dejavu-core)
 packages_tests=(libboost-math-dev doctest-dev libcli11-dev python3 python3-numpy python3-scipy
                 python3-sklearn)
 packages_optimisers=(libnlopt-dev libpagmo-dev libdlib-dev libceres-dev libgsl-dev)
-packages_ci=(clang-16 clang-tidy-16 clang-format-16 libclang-rt-16-dev libbenchmark-dev)
+packages_ci=(clang-16 clang-format-16 libclang-rt-16-dev libbenchmark-dev)
 
 step() {
     printf '\n== %s [%d:%02d]\n' "$*" $((SECONDS / 60)) $((SECONDS % 60))

@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Sets up, builds and runs the tests. Debian 12 or Ubuntu 24.04, as root or with sudo.
 #   bash tests/run.sh        the tests, as every day: without those that take half a minute to minutes
-#   bash tests/run.sh --ci   the whole matrix: g++ and clang with warnings as errors, sanitisers, fuzzing, clang-tidy,
-#                            format, every header alone, reference values made anew, benches tried
+#   bash tests/run.sh --ci   the whole matrix: g++ and clang with warnings as errors, sanitisers, fuzzing, format, every
+#                            header alone, reference values made anew, benches tried
 set -euo pipefail
 # shellcheck source=.ci/setup.sh
 source "$(dirname "${BASH_SOURCE[0]}")/../.ci/setup.sh"
@@ -38,10 +38,9 @@ whole_matrix() {
     step "Benches, tried"
     build/release/bench/bench_echosieve --benchmark_min_time=0
     build/release/bench/optimisers/bench_optimisers --benchmark_min_time=0
-    step "clang: every header alone"
+    step "clang: every header alone, and the programs"
     configure --preset clang
-    build build/clang all_verify_interface_header_sets
-    bash tests/tidy.sh src
+    build build/clang all_verify_interface_header_sets programs
     step "clang, warnings as errors, address and undefined-behaviour sanitisers"
     configure --preset sanitise
     build build/sanitise tested

@@ -7,7 +7,7 @@ set -euo pipefail
 # shellcheck source=.ci/setup.sh
 source "$(dirname "${BASH_SOURCE[0]}")/../.ci/setup.sh"
 cd "${repository}"
-need_packages "${packages_build[@]}" "${packages_examples[@]}" "${packages_ci[@]}"
+need_packages "${packages_build[@]}" "${packages_examples[@]}" "${packages_ci[@]}" clang-tidy-16
 # Nothing is built: what is needed is how each file would be compiled.
 configure --preset clang -DCMAKE_EXPORT_COMPILE_COMMANDS=ON
 [[ $# -gt 0 ]] || set -- src examples
