@@ -48,9 +48,7 @@ void wait_for(const sigset_t& signals) {
     kill(getpid(), signal);
 }
 
-}  // namespace
-
-void watch_interrupts() {
+void start_to_watch() {
     sigset_t signals;
     sigemptyset(&signals);
     bool any = false;
@@ -63,6 +61,13 @@ void watch_interrupts() {
     if (any && pthread_sigmask(SIG_BLOCK, &signals, nullptr) == 0) {
         std::thread(wait_for, signals).detach();
     }
+}
+
+}  // namespace
+
+void watch_interrupts() {
+    static std::once_flag once;
+    std::call_once(once, start_to_watch);
 }
 
 RemovedOnInterrupt::RemovedOnInterrupt(std::filesystem::path folder) : folder_(std::move(folder)) {

@@ -8,7 +8,7 @@ namespace examples {
 
 /// From now on SIGINT, SIGTERM and SIGHUP first remove the folders of all RemovedOnInterrupt, and
 /// then end the process as they would have anyway. Signals that are ignored stay ignored. To be
-/// called before other threads start.
+/// called before other threads start; more calls do nothing.
 void watch_interrupts();
 
 /// A folder that is gone after an interrupt.
