@@ -170,6 +170,14 @@ TEST_CASE("what is outside its domain is refused") {
         CHECK_THROWS_AS(GateBasebander<double>(gate, sensor, {.reach = bad}), InvalidInput);
         CHECK_THROWS_AS(GateBasebander<double>(gate, sensor, {.noise = bad}), InvalidInput);
     }
+    // The square of a bandwidth may not overflow: the window's middle would be no number.
+    CHECK_THROWS_WITH_AS(GateBasebander<double>(gate, sensor, {.bandwidth = 1e160}),
+                         "bandwidth = 1e+160: must not exceed 1e+12 [sensor bandwidths]",
+                         InvalidInput);
+    const GateBasebander<double> widest(gate, sensor, {.bandwidth = 1e12});
+    for (const double weight : widest.weights()) {
+        CHECK(std::isfinite(weight));
+    }
     GateBasebander<double> basebander(gate, sensor);
     const std::vector<double> shorter(gate.count - 1);
     std::vector<Complex> out(basebander.grid().count);

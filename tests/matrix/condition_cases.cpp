@@ -100,7 +100,7 @@ void gates(BadInputs& out) {
         static_cast<void>(GateBasebander<float>(good_grid, good_settings.sensor, options));
     };
     out.vary("GateBasebander", "rate", O{}, &O::rate, {0.0, -8.0, not_a_number, infinite}, use);
-    out.vary("GateBasebander", "bandwidth", O{}, &O::bandwidth, {0.0, not_a_number}, use);
+    out.vary("GateBasebander", "bandwidth", O{}, &O::bandwidth, {0.0, 1.1e12, not_a_number}, use);
     out.vary("GateBasebander", "reach", O{}, &O::reach, {0.0, infinite}, use);
     out.vary("GateBasebander", "noise", O{}, &O::noise, {0.0, 1.0, not_a_number}, use);
     const auto gate = [](const SamplingGrid& grid) {

@@ -11,6 +11,7 @@
 #include <numbers>
 #include <vector>
 
+#include "echosieve/core/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
@@ -50,6 +51,8 @@ inline void validate(const GateBasebandOptions& options) {
             "must be positive and finite [sensor bandwidths]");
     require(options.reach > 0 && is_finite(options.reach), "reach", options.reach,
             "must be positive and finite [1 / bandwidth]");
+    detail::require_at_most(options.bandwidth, largest_option::factor, "bandwidth",
+                            "[sensor bandwidths]");
     require(options.noise >= 1e-12 && options.noise < 1, "noise", options.noise,
             "must lie in [1e-12, 1)");
 }
