@@ -167,6 +167,24 @@ TEST_CASE("noise alone, nothing and a pure tone give no band") {
     CHECK_FALSE(estimate_sensor(tone.view(), grid).usable());
 }
 
+TEST_CASE("a band that no sensor may have is none") {
+    const RecordingSettings settings = settings_of(4e6, 1e6);
+    SamplingGrid grid = settings.grid(samples);
+    RandomStream random(13);
+    const auto line = test::line_of(scatterers(settings.sensor, grid, 200, random), grid);
+    const auto frames = frames_of(line, 12, 0.01, random);
+    CHECK(estimate_sensor(frames.view(), grid).usable());
+    for (const double scale : {1e3, 1e-3}) {  // centres of 4 GHz and of 4 kHz
+        CAPTURE(scale);
+        grid.sampling_rate = scale * settings.sampling_rate;
+        SensorSpectrumOptions options;
+        options.lowest_frequency *= scale;
+        const SensorEstimate estimate = estimate_sensor(frames.view(), grid, options);
+        CHECK(estimate.status == SensorStatus::no_band);
+        CHECK(estimate.sensor.centre_frequency == 0);
+    }
+}
+
 TEST_CASE("an offset, the scale, lost frames and a strong start of the line do not mislead") {
     const RecordingSettings settings = settings_of(5e6, 3e6);
     const SamplingGrid grid = settings.grid(samples);

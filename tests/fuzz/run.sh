@@ -4,7 +4,8 @@
 #                                          status 1
 #   bash tests/fuzz/run.sh --long [HOURS]  two hours of a core in all if none are given; goes on after a finding, and
 #                                          writes its record as a table to build/fuzz/record.md
-#   bash tests/fuzz/run.sh --tree FOLDER [SECONDS]  with the targets of a build tree that is there already
+#   bash tests/fuzz/run.sh --tree FOLDER [SECONDS]  with the targets of a build tree that is there already, and the same
+#                                          inputs each time, where nothing was learned before: what it finds is new
 # What was found lies in build/fuzz/found/<target>/: run the target on such a file to see it again. What was learned
 # lies in build/fuzz/corpus/, and is used by the next run; the seeds of the tree stay as they are.
 set -euo pipefail
@@ -20,7 +21,7 @@ case "${1:-}" in
         ;;
     --tree)
         tree="$2"
-        options=(--seconds "${3:-60}")
+        options=(--seconds "${3:-60}" --seed 1)
         ;;
     -*) fail "unknown option '$1'; there are --long and --tree" ;;
     *) options=(--seconds "${1:-60}") ;;

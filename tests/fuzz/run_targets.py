@@ -1,6 +1,6 @@
 """Runs fuzz targets side by side, and says how much was executed and what was found.
 
-    python3 run_targets.py --programs DIR --work DIR (--seconds S | --hours H) [--jobs N] [--table FILE] [TARGET...]
+    python3 run_targets.py --programs DIR --work DIR (--seconds S | --hours H) [--seed N] [--jobs N] [--table FILE] [TARGET...]
 
 With --seconds each target runs so long, and stops at its first finding. With --hours that much time in all is shared
 out evenly, and a target goes on after a finding. Time is the processor's own: on a machine that others use too it takes
@@ -82,6 +82,7 @@ def command_of(target, arguments, seconds):
             f"-max_total_time={seconds}", f"-timeout={ENDLESS_SECONDS}", f"-report_slow_units={LONGEST_SECONDS}",
             f"-rss_limit_mb={MOST_MEGABYTES}", f"-max_len={LONGEST_INPUT.get(target, USUAL_LONGEST_INPUT)}",
             f"-artifact_prefix={found}/", "-print_final_stats=1",
+            *([f"-seed={arguments.seed}"] if arguments.seed else []),
             *(["-detect_leaks=0"] if target in LEAKS_AT_THE_END else []),
             *([f"-dict={dictionary}"] if dictionary.is_file() else []),
             str(corpus), *([str(seeds)] if seeds.is_dir() else [])]
@@ -134,6 +135,7 @@ def main():
     parser.add_argument("--work", type=pathlib.Path, required=True)
     parser.add_argument("--seconds", type=float)
     parser.add_argument("--hours", type=float)
+    parser.add_argument("--seed", type=int, help="the same inputs in each run, as far as it comes")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--table", type=pathlib.Path)
     parser.add_argument("targets", nargs="*")

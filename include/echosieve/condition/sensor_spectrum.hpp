@@ -18,6 +18,7 @@
 #include "echosieve/condition/gates.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
+#include "echosieve/core/plausible.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/scalar.hpp"
 
@@ -36,8 +37,8 @@ enum class SensorStatus {
     not_run,
     estimated,  ///< the last step in f0 and in B was below 1e-5 s, and none of no_band holds
     no_band,    ///< no power at all; signal_to_noise < least_signal; centre_std or bandwidth_std
-                ///< > B / 4; fewer than 4 independent values in B; or the band reaches beyond the
-                ///< frequencies looked at
+                ///< > B / 4; fewer than 4 independent values in B; the band reaches beyond the
+                ///< frequencies looked at; or no sensor may be like that (core/plausible.hpp)
     not_converged,  ///< a step still above that after max_iterations
 };
 
@@ -331,7 +332,9 @@ template <OnlyDouble R = double>
     result.centre_std = model.spread * std::sqrt(covariance(1, 1));
     result.bandwidth_std = model.bandwidth() * std::sqrt(covariance(2, 2));
     result.signal_to_noise = model.peak / model.floor;
-    if (result.signal_to_noise >= options.least_signal &&
+    const bool possible = plausible::centre_frequency.holds(model.centre) &&
+                          plausible::relative_bandwidth.holds(model.bandwidth() / model.centre);
+    if (possible && result.signal_to_noise >= options.least_signal &&
         model.bandwidth() * spectrum.effective_time >= 4 &&
         result.centre_std <= model.bandwidth() / 4 &&
         result.bandwidth_std <= model.bandwidth() / 4) {
