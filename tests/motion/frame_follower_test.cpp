@@ -58,6 +58,21 @@ double diameter(const WallDepths& w) {
     return w.far_outer - w.near_outer;
 }
 
+// use(i, a copy of frame i, what a follower that nothing disturbs says of it), frame by frame after
+// those that the walls are learned from.
+template <class Use>
+void for_each_after_learning(const SyntheticRecording& made, const LearnedWalls& walls, Use use) {
+    const Frames& frames = frames_of(made);
+    FrameFollower<float> undisturbed(walls);
+    std::vector<float> frame(frames.samples());
+    for (std::size_t i = learned_frames(made); i < frames.frames(); ++i) {
+        const auto row = frames.view()[i];
+        std::copy(row.begin(), row.end(), frame.begin());
+        const FollowedFrame expected = undisturbed.push(frame);
+        use(i, frame, expected);
+    }
+}
+
 }  // namespace
 
 TEST_CASE_TEMPLATE("walls in tissue 6 dB below them are followed as the frames come", S, Scene,
@@ -99,85 +114,78 @@ TEST_CASE("bad frames are marked, and the next good one is followed as if they h
     const SyntheticRecording made = recording_of<Scene>(3, 3.5);
     const Frames& frames = frames_of(made);
     const LearnedWalls walls = learned(made);
-    FrameFollower<float> follower(walls), undisturbed(walls);
-    std::vector<float> frame(frames.samples());
+    FrameFollower<float> follower(walls);
     const std::size_t first = learned_frames(made);
     std::size_t bad = 0;
-    for (std::size_t i = first; i < frames.frames(); ++i) {
-        const auto row = frames.view()[i];
-        std::copy(row.begin(), row.end(), frame.begin());
-        const FollowedFrame expected = undisturbed.push(frame);
-        const std::size_t kind = (i - first) % 25;
-        FrameState state = FrameState::good;
-        if (kind == 5) {
-            frame[700] = std::numeric_limits<float>::quiet_NaN();
-            state = FrameState::not_finite;
-        } else if (kind == 10) {
-            const auto before = frames.view()[i - 1];
-            std::copy(before.begin(), before.end(), frame.begin());
-            state = FrameState::frozen;
-        } else if (kind == 15) {
-            std::fill(frame.begin(), frame.end(), 0.0F);
-            state = FrameState::dropped;
-        } else if (kind == 20) {
-            const auto top = static_cast<float>(walls.highest) / 2;
-            for (float& x : frame) {
-                x = std::clamp(20 * x, -2 * top, 2 * top);
+    for_each_after_learning(
+        made, walls, [&](std::size_t i, std::vector<float>& frame, const FollowedFrame& expected) {
+            const std::size_t kind = (i - first) % 25;
+            FrameState state = FrameState::good;
+            if (kind == 5) {
+                frame[700] = std::numeric_limits<float>::quiet_NaN();
+                state = FrameState::not_finite;
+            } else if (kind == 10) {
+                const auto before = frames.view()[i - 1];
+                std::copy(before.begin(), before.end(), frame.begin());
+                state = FrameState::frozen;
+            } else if (kind == 15) {
+                std::fill(frame.begin(), frame.end(), 0.0F);
+                state = FrameState::dropped;
+            } else if (kind == 20) {
+                const auto top = static_cast<float>(walls.highest) / 2;
+                for (float& x : frame) {
+                    x = std::clamp(20 * x, -2 * top, 2 * top);
+                }
+                state = FrameState::clipped;
             }
-            state = FrameState::clipped;
-        }
-        const bool noise = kind == 2;  // in the band as strong as the frame, or nearly
-        if (noise) {
-            double square = 0;
-            for (const float x : frame) {
-                square += static_cast<double>(x) * static_cast<double>(x);
+            const bool noise = kind == 2;  // in the band as strong as the frame, or nearly
+            if (noise) {
+                double square = 0;
+                for (const float x : frame) {
+                    square += static_cast<double>(x) * static_cast<double>(x);
+                }
+                const double size = 4 * std::sqrt(square / static_cast<double>(frame.size()));
+                RandomStream stream(11, i);
+                for (float& x : frame) {
+                    x = static_cast<float>(size * stream.normal());
+                }
             }
-            const double size = 4 * std::sqrt(square / static_cast<double>(frame.size()));
-            RandomStream stream(11, i);
-            for (float& x : frame) {
-                x = static_cast<float>(size * stream.normal());
+            const FollowedFrame& out = follower.push(frame);
+            if (!noise) {  // in the band noise has less energy, and may count as dropped
+                REQUIRE(out.state == state);
             }
-        }
-        const FollowedFrame& out = follower.push(frame);
-        if (!noise) {  // in the band noise has less energy, and may count as dropped
-            REQUIRE(out.state == state);
-        }
-        REQUIRE(out.motion.valid == (state == FrameState::good && !noise));
-        CHECK(out.motion.time == expected.motion.time);
-        // One frame's own say is small beside that of all before it.
-        CHECK_WITHIN(out.motion.diameter, expected.motion.diameter, 10e-6);
-        if (state != FrameState::good || noise) {
-            ++bad;
-            CHECK(std::isnan(out.motion.diameter_std));
-            CHECK(out.motion.quality == 0);
-        }
-    }
+            REQUIRE(out.motion.valid == (state == FrameState::good && !noise));
+            CHECK(out.motion.time == expected.motion.time);
+            // One frame's own say is small beside that of all before it.
+            CHECK_WITHIN(out.motion.diameter, expected.motion.diameter, 10e-6);
+            if (state != FrameState::good || noise) {
+                ++bad;
+                CHECK(std::isnan(out.motion.diameter_std));
+                CHECK(out.motion.quality == 0);
+            }
+        });
     CHECK(bad >= 5 * 19);
 }
 
 TEST_CASE("what frames of other echoes say is forgotten") {
     const SyntheticRecording made = recording_of<Scene>(3, 3.5);
-    const Frames& frames = frames_of(made);
     const LearnedWalls walls = learned(made);
-    FrameFollower<float> follower(walls), undisturbed(walls);
-    std::vector<float> frame(frames.samples());
+    FrameFollower<float> follower(walls);
     const std::size_t first = learned_frames(made);
     double after = 0;
-    for (std::size_t i = first; i < frames.frames(); ++i) {
-        const auto row = frames.view()[i];
-        std::copy(row.begin(), row.end(), frame.begin());
-        const FollowedFrame expected = undisturbed.push(frame);
-        const bool others = (i - first) % 40 >= 20 && (i - first) % 40 < 30;
-        if (others) {  // of the same band and energy: the line upside down, its ring-down apart
-            std::reverse(frame.begin() + 200, frame.end());
-        }
-        const FollowedFrame& out = follower.push(frame);
-        CHECK(out.state == FrameState::good);
-        REQUIRE(out.motion.valid == !others);
-        if (!others) {
-            after = std::max(after, std::abs(out.motion.diameter - expected.motion.diameter));
-        }
-    }
+    for_each_after_learning(
+        made, walls, [&](std::size_t i, std::vector<float>& frame, const FollowedFrame& expected) {
+            const bool others = (i - first) % 40 >= 20 && (i - first) % 40 < 30;
+            if (others) {  // of the same band and energy: the line upside down, its ring-down apart
+                std::reverse(frame.begin() + 200, frame.end());
+            }
+            const FollowedFrame& out = follower.push(frame);
+            CHECK(out.state == FrameState::good);
+            REQUIRE(out.motion.valid == !others);
+            if (!others) {
+                after = std::max(after, std::abs(out.motion.diameter - expected.motion.diameter));
+            }
+        });
     // 20 ms later the first good frame finds the walls within 8.1 um of where they are; within 21
     // um if the course that the others drew were kept.
     CHECK(after < 14e-6);
