@@ -12,7 +12,7 @@
 #include <vector>
 
 #include "echosieve/core/instruction_set.hpp"
-#include "echosieve/kernels/echo_swarm.hpp"
+#include "echosieve/kernels/detail/echo_swarm.hpp"
 #include "echosieve/pursuit/swarm_pursuit.hpp"
 #include "frames.hpp"
 #include "processor_time.hpp"

@@ -10,8 +10,8 @@
 
 #include "echo_fit.hpp"
 #include "echo_sums.hpp"
-#include "echosieve/core/aligned.hpp"
-#include "echosieve/core/lanes.hpp"
+#include "echosieve/core/detail/aligned.hpp"
+#include "echosieve/core/detail/lanes.hpp"
 
 namespace bench::detail {
 

@@ -8,7 +8,7 @@
 #include <cstddef>
 #include <utility>
 
-#include "echosieve/core/lanes.hpp"
+#include "echosieve/core/detail/lanes.hpp"
 
 namespace bench {
 

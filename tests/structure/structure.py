@@ -129,7 +129,7 @@ def check_circles(files):
 
 def public_headers(files):
     return sorted(path[len("include/"):] for path in files
-                  if path.startswith("include/echosieve/") and path != UMBRELLA)
+                  if path.startswith("include/echosieve/") and path != UMBRELLA and "/detail/" not in path)
 
 
 def umbrella_text(files):
