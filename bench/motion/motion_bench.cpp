@@ -21,8 +21,8 @@
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
 #include "frames.hpp"
-#include "motion/layers.hpp"
-#include "motion/turned_sums.hpp"
+#include "motion/layers/layers.hpp"
+#include "motion/layers/turned_sums.hpp"
 
 namespace {
 

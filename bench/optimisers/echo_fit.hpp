@@ -10,8 +10,8 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/core/aligned.hpp"
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/aligned.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/dictionary/gabor_box.hpp"

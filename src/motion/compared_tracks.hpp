@@ -11,7 +11,7 @@
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/pursuit_track.hpp"
 #include "echosieve/motion/smoothing.hpp"
-#include "motion/line.hpp"
+#include "motion/line/line.hpp"
 
 namespace echosieve {
 

@@ -11,9 +11,9 @@
 
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/core/domain.hpp"
+#include "echosieve/core/detail/domain.hpp"
+#include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/whole_number.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/smoothing.hpp"
@@ -21,8 +21,8 @@
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/refine.hpp"
 #include "motion/compared_tracks.hpp"
-#include "motion/line.hpp"
-#include "motion/slow_time.hpp"
+#include "motion/line/line.hpp"
+#include "motion/line/slow_time.hpp"
 
 namespace echosieve {
 

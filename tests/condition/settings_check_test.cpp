@@ -1,6 +1,6 @@
 // What the samples contradict is named with both figures and lowers the trust; what they don't,
 // changes nothing.
-#include "echosieve/condition/settings_check.hpp"
+#include "echosieve/condition/detail/settings_check.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -14,7 +14,7 @@
 #include "echosieve/correlate/measured_delay.hpp"
 #include "echosieve/correlate/measurement_plan.hpp"
 #include "echosieve/correlate/sampled.hpp"
-#include "echosieve/dictionary/gabor_grid.hpp"
+#include "echosieve/dictionary/detail/gabor_grid.hpp"
 #include "echosieve/pursuit/stop.hpp"
 #include "input.hpp"
 #include "refused.hpp"

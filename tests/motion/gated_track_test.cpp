@@ -5,8 +5,8 @@
 #include "echosieve/motion/gate_finder.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "motion/compared_tracks.hpp"
-#include "motion/plain.hpp"
-#include "motion/slow_time.hpp"
+#include "motion/line/plain.hpp"
+#include "motion/line/slow_time.hpp"
 #include "support/check.hpp"
 #include "support/walls.hpp"
 

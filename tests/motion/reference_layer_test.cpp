@@ -1,4 +1,4 @@
-#include "motion/reference_layer.hpp"
+#include "motion/wall/reference_layer.hpp"
 
 #include <cmath>
 #include <complex>

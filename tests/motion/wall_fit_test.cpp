@@ -1,4 +1,4 @@
-#include "motion/wall_fit.hpp"
+#include "motion/wall/wall_fit.hpp"
 
 #include <cmath>
 #include <complex>

@@ -40,8 +40,9 @@ CLEAN = {
     "include/echosieve/optimise/swarm.hpp": HEADER + '#include "echosieve/core/error.hpp"\n',
     "include/echosieve/motion/walls.hpp": HEADER + '#include "echosieve/atoms/gabor.hpp"\n' + BORDER,
     "include/echosieve/pursuit/engine.hpp": HEADER + "#include <Eigen/Core>\nvoid f();\n",
-    "src/motion/line.hpp": HEADER + '#include "echosieve/motion/walls.hpp"\n#include <Eigen/Core>\nvoid f();\n',
-    "src/motion/line.cpp": '#include "motion/line.hpp"\n',
+    "src/motion/line/line.hpp": HEADER + '#include "echosieve/motion/walls.hpp"\n#include <Eigen/Core>\nvoid f();\n',
+    "src/motion/wall/finder.hpp": HEADER + '#include "motion/line/line.hpp"\n',
+    "src/motion/line/line.cpp": '#include "motion/line/line.hpp"\n',
     "include/echosieve/io/npy.hpp": HEADER,
     "src/io/npy.cpp": '#include "echosieve/io/npy.hpp"\n',
     "tests/atoms/gabor_test.cpp": 'TEST_CASE("a, b") {}\n',
@@ -80,14 +81,18 @@ PLANTED = {
                         "without ECHOSIEVE_API no library shows it: A(int)"),
     "unmarked operator": ("include/echosieve/kernels/bad.hpp", HEADER + "struct A {\n  int operator()(int) const;\n};\n",
                           "shows it: int operator()(int) const"),
-    "arrow inside": ("src/io/bad.cpp", '#include "motion/line.hpp"\n', "the room 'io' may not include 'motion'"),
+    "arrow inside": ("src/io/bad.cpp", '#include "motion/line/line.hpp"\n', "the room 'io' may not include 'motion/line'"),
+    "arrow by a path beside the file": ("src/io/bad.cpp", '#include "../motion/line/line.hpp"\n',
+                                        "the room 'io' may not include 'motion/line'"),
+    "step up the stairs": ("src/motion/line/bad.cpp", '#include "motion/wall/finder.hpp"\n',
+                           "the room 'motion/line' may not include 'motion/wall'"),
     "missing inside": ("src/motion/bad.cpp", '#include "motion/none.hpp"\n', "does not exist"),
-    "inside from a header": ("include/echosieve/motion/bad.hpp", HEADER + '#include "motion/line.hpp"\n',
+    "inside from a header": ("include/echosieve/motion/bad.hpp", HEADER + '#include "motion/line/line.hpp"\n',
                              "write the path from echosieve/"),
-    "circle inside": ("src/motion/line.hpp", HEADER + '#include "motion/line.hpp"\n', "run in a circle"),
+    "circle inside": ("src/motion/line/line.hpp", HEADER + '#include "motion/line/line.hpp"\n', "includes itself"),
     "missing header": ("src/io/bad.cpp", '#include "echosieve/io/none.hpp"\n', "does not exist"),
     "circle": ("include/echosieve/core/error.hpp", HEADER + '#include "echosieve/core/error.hpp"\n',
-               "run in a circle"),
+               "includes itself"),
     "no include guard": ("include/echosieve/core/bad.hpp", "\n", "no #pragma once"),
     "too long": ("src/io/bad.cpp", "\n" * (structure.LINE_LIMIT + 1), "the limit is"),
     "rooted path": ("src/io/bad.cpp", f'auto x = "{SLASH}opt{SLASH}data{SLASH}x.npy";\n', "a place on one machine"),
@@ -138,6 +143,23 @@ PLANTED_IN_LIBRARY = {
     "another member": ("0000000000000000 W echosieve::FastPursuit<float>::decompose()", "shown to the linker"),
 }
 
+# name -> (files, the modules that must be named)
+CIRCLES = {
+    "circle of headers": ({"include/echosieve/core/a.hpp": HEADER + '#include "echosieve/core/b.hpp"\n',
+                           "include/echosieve/core/b.hpp": HEADER + '#include "echosieve/core/detail/c.hpp"\n',
+                           "include/echosieve/core/detail/c.hpp": HEADER + '#include "echosieve/core/a.hpp"\n'},
+                          "core/a, core/b, core/c: "),
+    "circle by way of a source": ({"src/motion/wall/finder.cpp": '#include "motion/wall/fit.hpp"\n',
+                                   "src/motion/wall/fit.hpp": HEADER + '#include "motion/wall/finder.hpp"\n'},
+                                  "motion/finder, motion/fit: "),
+    "circle by way of a public header's body": (
+        {"src/motion/follow/walls.cpp": '#include "motion/follow/report.hpp"\n',
+         "src/motion/follow/report.hpp": HEADER + '#include "echosieve/motion/walls.hpp"\n'},
+        "motion/report, motion/walls: "),
+    "circle by a path beside the file": ({"src/io/a.hpp": HEADER, "src/io/a.cpp": '#include "b.hpp"\n',
+                                          "src/io/b.hpp": HEADER + '#include "a.hpp"\n'}, "io/a, io/b: "),
+}
+
 
 def report(changes, umbrella=True):
     """The violations in the clean tree after the changes."""
@@ -156,6 +178,10 @@ def main():
     failures = []
     if report({}):
         failures.append(f"clean tree: reported {report({})}")
+    for name, (changes, expected) in CIRCLES.items():
+        found = report(changes)
+        if len(found) != 1 or expected not in found[0]:
+            failures.append(f"{name}: expected one report with \"{expected}\", found {found}")
     for name, (path, text, expected) in PLANTED.items():
         found = report({path: text})
         if len(found) != 1 or expected not in found[0] or not found[0].startswith(path):
@@ -186,7 +212,7 @@ def main():
             failures.append(f"library, {name}: expected one report with \"{expected}\", found {found}")
     for line in failures:
         print(line)
-    print(f"{len(PLANTED) + len(PLANTED_SYMBOLS) + len(PLANTED_IN_LIBRARY) + 8} cases, {len(failures)} failures")
+    print(f"{len(PLANTED) + len(CIRCLES) + len(PLANTED_SYMBOLS) + len(PLANTED_IN_LIBRARY) + 8} cases, {len(failures)} failures")
     return 1 if failures else 0
 
 

@@ -9,7 +9,7 @@
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "motion/compared_tracks.hpp"
-#include "motion/line.hpp"
+#include "motion/line/line.hpp"
 #include "support/following.hpp"
 
 namespace echosieve::test {

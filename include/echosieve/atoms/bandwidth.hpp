@@ -4,7 +4,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 
 namespace echosieve {
 

@@ -15,8 +15,8 @@
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

@@ -11,11 +11,11 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/atom_derivatives.hpp"
+#include "echosieve/atoms/detail/atom_derivatives.hpp"
+#include "echosieve/atoms/detail/overlap_moments.hpp"
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/atoms/overlap_moments.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

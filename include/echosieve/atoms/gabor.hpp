@@ -7,8 +7,8 @@
 #include <numbers>
 
 #include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

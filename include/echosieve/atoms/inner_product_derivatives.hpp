@@ -7,9 +7,9 @@
 #include <cstddef>
 #include <span>
 
-#include "echosieve/atoms/atom_derivatives.hpp"
+#include "echosieve/atoms/detail/atom_derivatives.hpp"
+#include "echosieve/atoms/detail/overlap_moments.hpp"
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/atoms/overlap_moments.hpp"
 
 namespace echosieve {
 

@@ -1,8 +1,8 @@
 // How raw samples become a narrow complex baseband: the options, apart from what computes.
 #pragma once
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

@@ -7,8 +7,8 @@
 #include <cstddef>
 #include <numbers>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

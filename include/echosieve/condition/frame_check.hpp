@@ -12,11 +12,11 @@
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/detail/pinned_samples.hpp"
 #include "echosieve/condition/frame_state.hpp"
-#include "echosieve/condition/pinned_samples.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

@@ -10,13 +10,13 @@
 #include <span>
 #include <vector>
 
+#include "echosieve/condition/detail/gate_design.hpp"
 #include "echosieve/condition/fir.hpp"
-#include "echosieve/condition/gate_design.hpp"
+#include "echosieve/core/detail/lanes.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/core/lanes.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/core/threads.hpp"
 
 namespace echosieve {

@@ -16,11 +16,11 @@
 
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/condition/gates.hpp"
+#include "echosieve/core/detail/plausible.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/core/plausible.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 
@@ -38,7 +38,7 @@ enum class SensorStatus {
     estimated,  ///< the last step in f0 and in B was below 1e-5 s, and none of no_band holds
     no_band,    ///< no power at all; signal_to_noise < least_signal; centre_std or bandwidth_std
                 ///< > B / 4; fewer than 4 independent values in B; the band reaches beyond the
-                ///< frequencies looked at; or no sensor may be like that (core/plausible.hpp)
+              ///< frequencies looked at; or no sensor may be like that (core/detail/plausible.hpp)
     not_converged,  ///< a step still above that after max_iterations
 };
 

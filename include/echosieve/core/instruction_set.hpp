@@ -5,7 +5,7 @@
 #include <array>
 #include <string_view>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 
 namespace echosieve {
 

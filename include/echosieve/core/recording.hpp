@@ -11,10 +11,10 @@
 #include <variant>
 #include <vector>
 
+#include "echosieve/core/detail/plausible.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/core/plausible.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

@@ -7,8 +7,8 @@
 #include <string_view>
 #include <vector>
 
+#include "echosieve/core/detail/plausible.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/plausible.hpp"
 #include "echosieve/core/recording.hpp"
 
 namespace echosieve {

@@ -10,8 +10,8 @@
 
 #include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/bound.hpp"
 #include "echosieve/correlate/cross_correlation.hpp"
 

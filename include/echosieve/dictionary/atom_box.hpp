@@ -7,9 +7,9 @@
 #include <type_traits>
 
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/dictionary/gabor_box.hpp"
 
 namespace echosieve {

@@ -7,10 +7,10 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

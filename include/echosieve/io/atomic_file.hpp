@@ -5,7 +5,7 @@
 #include <fstream>
 #include <ostream>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 
 namespace echosieve {
 

@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 
 namespace echosieve {
 

@@ -8,7 +8,7 @@
 #include <span>
 #include <variant>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/io/atomic_file.hpp"
 #include "echosieve/io/file_error.hpp"

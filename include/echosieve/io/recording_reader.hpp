@@ -7,7 +7,7 @@
 #include <fstream>
 #include <variant>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/io/file_error.hpp"
 

@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "echosieve/condition/baseband_options.hpp"
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/layer_share.hpp"

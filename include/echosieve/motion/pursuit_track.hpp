@@ -8,7 +8,7 @@
 
 #include "echosieve/condition/baseband_view.hpp"
 #include "echosieve/condition/frame_state.hpp"
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/smoothing.hpp"
 

@@ -13,11 +13,11 @@
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/atoms/inner_product.hpp"
 #include "echosieve/atoms/sampling.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/dictionary/detail/gabor_grid.hpp"
 #include "echosieve/dictionary/gabor_box.hpp"
-#include "echosieve/dictionary/gabor_grid.hpp"
 #include "echosieve/pursuit/refine.hpp"
 #include "echosieve/pursuit/stop.hpp"
 

@@ -7,8 +7,8 @@
 #include <string_view>
 
 #include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/dictionary/gabor_box.hpp"
 
 namespace echosieve {
