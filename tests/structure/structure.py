@@ -15,6 +15,7 @@ import re
 import sys
 
 import border
+import guide
 from includes import INCLUDE, SOURCES, UMBRELLA, check_circles, check_includes, public_headers
 
 LINE_LIMIT = 500
@@ -39,6 +40,8 @@ def read_sources(root):
         for path in sorted((root / folder).rglob("*")):
             if path.is_file() and (path.suffix in CHECKED or path.name in ("CMakeLists.txt", "run")):
                 files[path.relative_to(root).as_posix()] = path.read_text(encoding="utf-8")
+    if (root / guide.GUIDE).is_file():
+        files[guide.GUIDE] = (root / guide.GUIDE).read_text(encoding="utf-8")
     return files
 
 
@@ -82,7 +85,7 @@ def violations(root):
     files = read_sources(root)
     if not public_headers(files):
         return [f"{root}: there is no header below include/echosieve"]
-    return [line for check in (check_includes, check_circles, check_umbrella, border.check_border, check_text)
+    return [line for check in (check_includes, check_circles, check_umbrella, border.check_border, guide.check_guide, check_text)
             for line in check(files)]
 
 

@@ -4,6 +4,7 @@ import pathlib
 import sys
 import tempfile
 
+import guide
 import kernel_symbols
 import library_symbols
 import structure
@@ -160,6 +161,29 @@ CIRCLES = {
                                           "src/io/b.hpp": HEADER + '#include "a.hpp"\n'}, "io/a, io/b: "),
 }
 
+PICTURE = """## The house
+    motion  | kernels <- line <- courses <- layers <- wall <- follow |  on pursuit, correlate, condition
+    pursuit                                on dictionary, optimise, kernels
+    dictionary correlate synthesis io      on atoms
+    atoms optimise condition kernels       on core
+    core                                   on nothing
+"""
+WALK = """## The walk of a frame
+| 1 | `read` | `src/io/npy.cpp` | samples |
+| 2 | `find` | `src/motion/wall/find.cpp` | walls |
+"""
+WALKED = {"src/io/npy.cpp": "X read(int);", "src/motion/wall/find.cpp": "Y find(X);", "src/motion/line/line.cpp": "X line(X);"}
+# name -> (guide, part of the report that must appear, or nothing)
+GUIDES = {
+    "true": (PICTURE + WALK, ""),
+    "arrow left out": (PICTURE.replace("correlate, condition", "correlate") + WALK, "the picture shows 'motion' on"),
+    "room left out": (PICTURE.replace("synthesis ", "") + WALK, "the picture shows 'synthesis' on None"),
+    "stairs in another order": (PICTURE.replace("courses <- layers", "layers <- courses") + WALK, "'motion/layers' on"),
+    "no walk": (PICTURE, "there is no walk"),
+    "function that is not there": (PICTURE + WALK.replace("`find`", "`seek`"), "has no seek"),
+    "return to an earlier room": (PICTURE + WALK + "| 3 | `line` | `src/motion/line/line.cpp` | |\n", "returns to an earlier"),
+}
+
 
 def report(changes, umbrella=True):
     """The violations in the clean tree after the changes."""
@@ -186,6 +210,10 @@ def main():
         found = report({path: text})
         if len(found) != 1 or expected not in found[0] or not found[0].startswith(path):
             failures.append(f"{name}: expected one report with \"{expected}\", found {found}")
+    for name, (text, expected) in GUIDES.items():
+        found = list(guide.check_guide({guide.GUIDE: text, **WALKED}))
+        if bool(found) != bool(expected) or expected not in "".join(found):
+            failures.append(f"guide, {name}: expected \"{expected}\", found {found}")
     found = report({}, umbrella=False)
     if len(found) != 1 or "does not include echosieve/io/npy.hpp" not in found[0]:
         failures.append(f"umbrella with a header left out: found {found}")
@@ -212,7 +240,7 @@ def main():
             failures.append(f"library, {name}: expected one report with \"{expected}\", found {found}")
     for line in failures:
         print(line)
-    print(f"{len(PLANTED) + len(CIRCLES) + len(PLANTED_SYMBOLS) + len(PLANTED_IN_LIBRARY) + 8} cases, {len(failures)} failures")
+    print(f"{len(PLANTED) + len(CIRCLES) + len(GUIDES) + len(PLANTED_SYMBOLS) + len(PLANTED_IN_LIBRARY) + 8} cases, {len(failures)} failures")
     return 1 if failures else 0
 
 
