@@ -10,7 +10,7 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
-#include "kernels/motion_sums_kernel.hpp"
+#include "motion/kernels/motion_sums_kernel.hpp"
 #include "motion/courses/time_courses.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/layers/smooth_step.hpp"
