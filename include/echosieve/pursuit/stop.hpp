@@ -7,6 +7,7 @@
 #include <string_view>
 
 #include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/core/detail/bisect.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/dictionary/gabor_box.hpp"
@@ -101,12 +102,8 @@ namespace detail {
     if (!(low > 0)) {
         return 0;
     }
-    double high = low + step;
-    for (int k = 0; k < 60; ++k) {
-        const double middle = (low + high) / 2;
-        (above(middle) ? low : high) = middle;
-    }
-    return low * low;
+    const double root = bisect({low, low + step}, 60, above).low;
+    return root * root;
 }
 
 }  // namespace detail
