@@ -16,7 +16,7 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/settings_warnings.hpp"
+#include "echosieve/core/recording.hpp"
 #include "echosieve/io/csv.hpp"
 #include "echosieve/io/file_error.hpp"
 #include "echosieve/io/npy.hpp"

@@ -27,7 +27,6 @@
 #include "echosieve/core/instruction_set.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/settings_warnings.hpp"
 #include "echosieve/core/threads.hpp"
 #include "echosieve/core/version.hpp"
 #include "echosieve/correlate/bound.hpp"

@@ -19,7 +19,6 @@
 #include "echosieve/condition/settings_check_options.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/settings_warnings.hpp"
 
 namespace echosieve {
 
