@@ -1,12 +1,10 @@
 // All public headers. For users: inside the library every file includes what it uses.
 #pragma once
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/echo_limits.hpp"
 #include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/atoms/inner_product.hpp"
-#include "echosieve/atoms/inner_product_derivatives.hpp"
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/condition/bandpass.hpp"
 #include "echosieve/condition/baseband.hpp"

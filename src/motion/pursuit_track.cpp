@@ -9,7 +9,6 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/whole_number.hpp"

@@ -5,7 +5,7 @@
 #include <span>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/atoms/inner_product.hpp"
+#include "echosieve/atoms/detail/overlap.hpp"
 
 namespace echosieve {
 

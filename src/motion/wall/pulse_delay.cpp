@@ -12,7 +12,7 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/condition/fir.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/line/gate_spectrum.hpp"

@@ -8,8 +8,8 @@
 #include <cstddef>
 #include <numbers>
 
+#include "echosieve/atoms/detail/overlap.hpp"
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/atoms/inner_product.hpp"
 
 namespace echosieve {
 
