@@ -11,6 +11,22 @@ namespace echosieve::detail {
 
 // Symbols: those of inner_product.hpp, d the difference of the arrivals and the lag together.
 
+// p, q and P of inner_product.hpp.
+struct PairDecays {
+    std::complex<double> p;
+    std::complex<double> q;
+    std::complex<double> sum;
+};
+
+template <Atom A1, Atom A2>
+[[nodiscard]] PairDecays pair_decays(const A1& g1, const A2& g2) noexcept {
+    using Complex = std::complex<double>;
+    const double pi = std::numbers::pi;
+    const Complex p{decay_from_bandwidth(double{g1.bandwidth}), -pi * double{g1.chirp_rate}};
+    const Complex q{decay_from_bandwidth(double{g2.bandwidth}), pi * double{g2.chirp_rate}};
+    return {p, q, p + q};
+}
+
 /// <g1(t + lag), g2(t)> in double, and both derivatives of its logarithm in the lag.
 struct Overlap {
     std::complex<double> value;
@@ -22,9 +38,7 @@ template <Atom A1, Atom A2>
 [[nodiscard]] Overlap overlap(const A1& g1, const A2& g2, double lag) noexcept {
     using Complex = std::complex<double>;
     const double pi = std::numbers::pi;
-    const Complex p{decay_from_bandwidth(double{g1.bandwidth}), -pi * double{g1.chirp_rate}};
-    const Complex q{decay_from_bandwidth(double{g2.bandwidth}), pi * double{g2.chirp_rate}};
-    const Complex sum = p + q;
+    const auto [p, q, sum] = pair_decays(g1, g2);
     const double d = double{g2.arrival} - double{g1.arrival} + lag;
     const double f1 = double{g1.centre_frequency};
     const double f2 = double{g2.centre_frequency};
