@@ -5,8 +5,7 @@
 #include <optional>
 #include <vector>
 
-#include "echosieve/condition/baseband_view.hpp"
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/motion/gated_track.hpp"
 

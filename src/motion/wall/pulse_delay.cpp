@@ -13,7 +13,7 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/condition/fir.hpp"
+#include "echosieve/condition/detail/fir.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/line/gate_spectrum.hpp"
 #include "motion/wall/pulse_evidence.hpp"
