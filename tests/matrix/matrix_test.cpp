@@ -11,7 +11,7 @@
 
 #include "bad_input.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 using namespace echosieve;
 using namespace echosieve::test;
