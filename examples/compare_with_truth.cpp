@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "compare_with_truth/read_table.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "support/command_line.hpp"
 #include "support/score.hpp"
 

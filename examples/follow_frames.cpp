@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/settings_warnings.hpp"
+#include "echosieve/core/recording.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/motion/frame_follower.hpp"
 #include "echosieve/motion/learned_walls.hpp"

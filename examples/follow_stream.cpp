@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "echosieve/core/settings_warnings.hpp"
+#include "echosieve/core/recording.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/motion/block_tracker.hpp"
 #include "support/command_line.hpp"

@@ -9,7 +9,7 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/io/csv.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/synthesis/detail/scene_checks.hpp"
 #include "echosieve/synthesis/random_scene.hpp"

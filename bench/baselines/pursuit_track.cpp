@@ -13,7 +13,6 @@
 
 #include "baselines/gated_track.hpp"
 #include "baselines/on_lines.hpp"
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/whole_number.hpp"

@@ -4,7 +4,7 @@
 #include <cstdio>
 #include <string>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "support/options.hpp"
 

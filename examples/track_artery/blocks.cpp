@@ -9,9 +9,8 @@
 #include <string>
 #include <variant>
 
-#include "echosieve/io/atomic_file.hpp"
 #include "echosieve/io/csv.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "echosieve/motion/block_tracker.hpp"
 #include "support/command_line.hpp"
 #include "support/progress.hpp"

@@ -1,7 +1,7 @@
 // track_artery on a recording followed in blocks, read piece by piece.
 #pragma once
 
-#include "echosieve/io/recording_reader.hpp"
+#include "echosieve/io/recording_file.hpp"
 #include "outputs.hpp"
 #include "support/results.hpp"
 #include "support/tracking_options.hpp"

@@ -4,8 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
-#include "echosieve/io/atomic_file.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "support/command_line.hpp"
 
 namespace track_artery {

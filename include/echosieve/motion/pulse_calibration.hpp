@@ -3,7 +3,7 @@
 
 #include <cstddef>
 
-#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"

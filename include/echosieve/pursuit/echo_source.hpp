@@ -16,8 +16,8 @@
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/dictionary/detail/gabor_grid.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
 #include "echosieve/pursuit/refine.hpp"
 #include "echosieve/pursuit/stop.hpp"
 

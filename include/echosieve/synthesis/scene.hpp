@@ -11,7 +11,6 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"

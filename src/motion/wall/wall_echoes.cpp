@@ -7,7 +7,7 @@
 #include <optional>
 #include <span>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/signal.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/detail/recurrence_row.hpp"

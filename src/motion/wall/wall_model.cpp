@@ -10,7 +10,7 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
 #include "kernels/wall_sums_kernel.hpp"
 #include "motion/layers/block_means.hpp"

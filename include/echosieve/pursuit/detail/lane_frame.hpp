@@ -8,12 +8,11 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"
 #include "echosieve/pursuit/detail/lane_atom.hpp"
 

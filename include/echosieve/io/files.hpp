@@ -1,13 +1,59 @@
-// Files that belong together, put in place together once all of them are whole.
+// Files, and sets of files, that appear under their names only when they are whole, and the
+// exception for those that can't be read or written. Compiled: link echosieve::io.
 #pragma once
 
 #include <filesystem>
+#include <fstream>
+#include <ostream>
+#include <stdexcept>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "echosieve/core/detail/api.hpp"
 
 namespace echosieve {
+
+/// The text with every control character, and every byte that is no UTF-8, written as \xNN: fit for
+/// a terminal and for JSON, whatever a file may be called.
+[[nodiscard]] ECHOSIEVE_API std::string printable(std::string_view text);
+
+/// Thrown for every file that is refused: what() names the file, and the field and value at fault.
+class ECHOSIEVE_EXPORT FileError : public std::runtime_error {
+public:
+    ECHOSIEVE_API FileError(const std::filesystem::path& file, const std::string& problem);
+};
+
+/// Writes to NAME.<16 digits>.partial beside NAME, a name that no other writer has; commit() checks
+/// that all was written and renames it to NAME. Without commit() the partial file is removed, so
+/// that half an output is never taken for a whole one, and a file that stood under NAME before
+/// stays until then. A partial file whose program was killed is removed by the next writer of NAME.
+///
+/// Whole after a kill and on a full disk; not after a power failure, since nothing is forced out of
+/// the system's buffers: NAME may then be empty.
+class AtomicFile {
+public:
+    /// Throws FileError if the file can't be written to, and for a NAME that is there
+    /// already and no regular file: a folder, a device.
+    ECHOSIEVE_API explicit AtomicFile(std::filesystem::path name);
+    ECHOSIEVE_API ~AtomicFile();
+    AtomicFile(const AtomicFile&) = delete;
+    AtomicFile& operator=(const AtomicFile&) = delete;
+
+    /// In the classic locale: no decimal comma, whatever the user's is.
+    [[nodiscard]] std::ostream& stream() noexcept { return stream_; }
+
+    /// Throws FileError if a write failed (a full disk, say) or the file can't be given its name.
+    ECHOSIEVE_API void commit();
+
+private:
+    void discard() noexcept;
+
+    std::filesystem::path name_;
+    std::filesystem::path partial_;
+    int lock_ = -1;  // held as long as the partial file has an owner
+    std::ofstream stream_;
+};
 
 /// Throws FileError if writing `output` would replace one of `inputs`, whatever name, link or
 /// relative path leads to it.
