@@ -128,7 +128,6 @@ libechosieve_motion.a:
 echosieve_motion.o:
 0000000000000000 T echosieve::find_wall_gates{TAG}(echosieve::BasebandView const&)
 0000000000000000 W echosieve::FrameFollower<short>::push(std::span<short const, 18446744073709551615ul>)
-0000000000000000 T echosieve::kernels::avx2::work(echosieve::kernels::Task const&)
 0000000000000000 W echosieve::FastPursuit<float>::FastPursuit(echosieve::GaborBox const&)
 0000000000000000 W echosieve::PursuitResult<echosieve::Echo<double>, double> echosieve::pursue<double>(int)
 0000000000000000 V vtable for echosieve::InvalidInput

@@ -1,8 +1,8 @@
 // Sums over frames of layers' phasors with each other and with what the gate holds.
 #include "layer_sums_kernel.hpp"
 
-#include "complex_lanes.hpp"
-#include "sine_cosine.hpp"
+#include "kernels/complex_lanes.hpp"
+#include "kernels/sine_cosine.hpp"
 
 namespace echosieve::kernels {
 namespace {

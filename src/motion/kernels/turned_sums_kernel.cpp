@@ -1,7 +1,7 @@
 // Sums over frames of values that turn step by step.
 #include "turned_sums_kernel.hpp"
 
-#include "complex_lanes.hpp"
+#include "kernels/complex_lanes.hpp"
 
 namespace echosieve::kernels {
 namespace {

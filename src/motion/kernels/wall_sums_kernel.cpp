@@ -1,7 +1,7 @@
 // The sums of a wall's model, all bins at once.
 #include "wall_sums_kernel.hpp"
 
-#include "complex_lanes.hpp"
+#include "kernels/complex_lanes.hpp"
 
 namespace echosieve::kernels {
 namespace {

@@ -1,8 +1,8 @@
 // Phasors of layers that move, walked from one frequency to the next.
 #pragma once
 
-#include "complex_lanes.hpp"
-#include "sine_cosine.hpp"
+#include "kernels/complex_lanes.hpp"
+#include "kernels/sine_cosine.hpp"
 
 namespace echosieve::kernels {
 namespace {  // NOLINT: on purpose, see vectors.hpp

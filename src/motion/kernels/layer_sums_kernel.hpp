@@ -3,7 +3,7 @@
 
 #include <cstddef>
 
-#include "choose.hpp"
+#include "kernels/choose.hpp"
 
 namespace echosieve::kernels {
 

@@ -5,7 +5,7 @@
 
 #include <cstddef>
 
-#include "choose.hpp"
+#include "kernels/choose.hpp"
 
 namespace echosieve::kernels {
 
