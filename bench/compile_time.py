@@ -30,7 +30,7 @@ int main() {
 }
 """
 ALL = '#include "echosieve/echosieve.hpp"\n'
-SOME = '#include "echosieve/pursuit/compiled.hpp"\n'
+SOME = '#include "echosieve/pursuit/detail/compiled.hpp"\n'
 CASES = [
     ("Eigen/Core alone", "#include <Eigen/Core>\n", False),
     ("umbrella header, no call", ALL, False),

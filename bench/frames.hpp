@@ -11,11 +11,11 @@
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "textbook_pursuit.hpp"
 
 namespace bench {

@@ -10,8 +10,8 @@
 #include "count.hpp"
 #include "echosieve/core/instruction_set.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/kernels/echo_swarm.hpp"
-#include "echosieve/kernels/phasors.hpp"
+#include "echosieve/kernels/detail/echo_swarm.hpp"
+#include "echosieve/kernels/detail/phasors.hpp"
 #include "frames.hpp"
 #include "single_echo_gate.hpp"
 

@@ -10,7 +10,7 @@
 #include "count.hpp"
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
-#include "echosieve/core/lanes.hpp"
+#include "echosieve/core/detail/lanes.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "echosieve/pursuit/fast_options.hpp"

@@ -10,12 +10,12 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
-#include "echosieve/kernels/echo_swarm.hpp"
+#include "echosieve/kernels/detail/echo_swarm.hpp"
+#include "echosieve/pursuit/detail/lane_array.hpp"
+#include "echosieve/pursuit/detail/lane_atom.hpp"
 #include "echosieve/pursuit/fast_options.hpp"
-#include "echosieve/pursuit/lane_array.hpp"
-#include "echosieve/pursuit/lane_atom.hpp"
 #include "echosieve/pursuit/swarm_pursuit.hpp"
 #include "frames.hpp"
 #include "textbook_pursuit.hpp"

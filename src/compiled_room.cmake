@@ -3,7 +3,7 @@
 #
 # A user's program has compiler flags of its own, and where those change how Eigen lays out or allocates an array, no
 # code of the user's may run in the library's place or the other way round. Two things see to that. What the public
-# headers of compiled rooms show is laid out alike whatever the flags (include/echosieve/core/api.hpp). And a library
+# headers of compiled rooms show is laid out alike whatever the flags (include/echosieve/core/detail/api.hpp). And a library
 # keeps to itself all that it does not mean to show: its functions are hidden but for those marked ECHOSIEVE_API, and
 # the hidden ones are made local, so that the linker can't merge an inline function or template, Eigen's, std's or our
 # own headers', with the user's copy of it.
@@ -128,7 +128,7 @@ function(echosieve_compiled_room room)
   target_link_libraries(${target} PUBLIC echosieve)
 endfunction()
 
-# The ECHOSIEVE_LAYOUT (core/layout.hpp) of files compiled with the flags of this folder; empty if the compiler does not
+# The ECHOSIEVE_LAYOUT (core/detail/layout.hpp) of files compiled with the flags of this folder; empty if the compiler does not
 # say, and then no file takes the compiled pursuits for its own.
 function(echosieve_find_layout result)
   separate_arguments(flags UNIX_COMMAND "${CMAKE_CXX_FLAGS} ${CMAKE_CXX_FLAGS_${build_type}}")
@@ -148,7 +148,7 @@ function(echosieve_find_layout result)
   list(FILTER eigen EXCLUDE REGEX "\\$<")
   list(TRANSFORM eigen PREPEND -I)
   set(file ${CMAKE_CURRENT_BINARY_DIR}/CMakeFiles/layout.cpp)
-  file(WRITE ${file} "#include \"echosieve/core/layout.hpp\"\nlayout = ECHOSIEVE_LAYOUT\n")
+  file(WRITE ${file} "#include \"echosieve/core/detail/layout.hpp\"\nlayout = ECHOSIEVE_LAYOUT\n")
   execute_process(COMMAND ${CMAKE_CXX_COMPILER} ${flags} -std=c++20 ${eigen} -I${PROJECT_SOURCE_DIR}/include -E -P
                           ${file} OUTPUT_VARIABLE shown ERROR_VARIABLE error)
   set(layout "")

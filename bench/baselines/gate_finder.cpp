@@ -9,12 +9,12 @@
 
 #include "baselines/gated_track.hpp"
 #include "baselines/on_lines.hpp"
-#include "echosieve/core/domain.hpp"
+#include "echosieve/core/detail/domain.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/sampled.hpp"
-#include "motion/line.hpp"
-#include "motion/slow_time.hpp"
+#include "motion/line/line.hpp"
+#include "motion/line/slow_time.hpp"
 
 namespace echosieve::baselines {
 

@@ -9,15 +9,15 @@
 #include <vector>
 
 #include "baselines/on_lines.hpp"
+#include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/core/whole_number.hpp"
 #include "echosieve/correlate/sampled.hpp"
 #include "echosieve/motion/smoothing.hpp"
-#include "motion/line.hpp"
-#include "motion/plain.hpp"
-#include "motion/slow_time.hpp"
-#include "motion/smoothed.hpp"
+#include "motion/follow/smoothed.hpp"
+#include "motion/line/line.hpp"
+#include "motion/line/plain.hpp"
+#include "motion/line/slow_time.hpp"
 
 namespace echosieve::baselines {
 

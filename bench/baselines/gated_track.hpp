@@ -6,8 +6,7 @@
 #include <cstddef>
 #include <vector>
 
-#include "echosieve/condition/baseband_view.hpp"
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/motion/smoothing.hpp"
 
 namespace echosieve::baselines {

@@ -11,7 +11,7 @@
 #include "baselines/pursuit_track.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/motion/smoothing.hpp"
-#include "motion/line.hpp"
+#include "motion/line/line.hpp"
 
 namespace echosieve::baselines {
 

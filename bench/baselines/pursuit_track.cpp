@@ -13,18 +13,17 @@
 
 #include "baselines/gated_track.hpp"
 #include "baselines/on_lines.hpp"
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/core/domain.hpp"
+#include "echosieve/core/detail/domain.hpp"
+#include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/whole_number.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/pursuit/echo_source.hpp"
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/refine.hpp"
-#include "motion/line.hpp"
-#include "motion/slow_time.hpp"
+#include "motion/line/line.hpp"
+#include "motion/line/slow_time.hpp"
 
 namespace echosieve::baselines {
 

@@ -7,8 +7,7 @@
 #include <vector>
 
 #include "baselines/gated_track.hpp"
-#include "echosieve/condition/baseband_view.hpp"
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/motion/smoothing.hpp"
 
 namespace echosieve::baselines {

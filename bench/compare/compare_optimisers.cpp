@@ -19,7 +19,7 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/kernels/echo_swarm.hpp"
+#include "echosieve/kernels/detail/echo_swarm.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "frames.hpp"
 #include "optimisers/counted_problem.hpp"

@@ -11,7 +11,7 @@
 #include <ctime>
 #include <vector>
 
-#include "echosieve/core/lanes.hpp"
+#include "echosieve/core/detail/lanes.hpp"
 
 namespace {
 

@@ -15,10 +15,10 @@
 #include <vector>
 
 #include "echo_fit.hpp"
-#include "echosieve/atoms/atom_derivatives.hpp"
+#include "echosieve/atoms/detail/atom_derivatives.hpp"
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/pursuit/projected_echoes.hpp"
+#include "echosieve/pursuit/detail/projected_echoes.hpp"
 
 namespace {
 

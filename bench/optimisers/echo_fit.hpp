@@ -10,11 +10,11 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/core/aligned.hpp"
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/aligned.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/optimise/objective.hpp"
 
 namespace bench {

@@ -17,7 +17,7 @@
 #include "compare_methods/scenes.hpp"
 #include "compare_methods/table.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "support/command_line.hpp"
 #include "support/options.hpp"
 #include "support/parallel.hpp"

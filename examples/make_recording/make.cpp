@@ -7,11 +7,10 @@
 #include <string>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
-#include "echosieve/synthesis/scene_checks.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
 #include "make_recording/orders.hpp"
 #include "support/command_line.hpp"

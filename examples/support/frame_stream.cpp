@@ -2,7 +2,7 @@
 
 #include <cstdio>
 
-#include "echosieve/core/settings_warnings.hpp"
+#include "echosieve/core/recording.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "support/options.hpp"
 #include "support/tracking_options.hpp"

@@ -8,7 +8,7 @@
 #include <string_view>
 #include <system_error>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 namespace examples {
 namespace {

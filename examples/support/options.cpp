@@ -5,7 +5,7 @@
 #include <system_error>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 namespace examples {
 namespace {

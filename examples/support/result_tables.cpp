@@ -4,8 +4,7 @@
 #include <cstddef>
 #include <string>
 
-#include "echosieve/io/atomic_file.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "support/number_table.hpp"
 #include "support/text.hpp"
 

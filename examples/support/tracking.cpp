@@ -4,9 +4,8 @@
 #include <cstdio>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/settings_warnings.hpp"
-#include "echosieve/io/atomic_file.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/io/files.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "support/command_line.hpp"
 #include "support/input_size.hpp"

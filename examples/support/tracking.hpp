@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "echosieve/core/recording.hpp"
-#include "echosieve/io/recording_reader.hpp"
+#include "echosieve/io/recording_file.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "support/option_json.hpp"

@@ -2,7 +2,7 @@
 
 #include <cstdio>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "echosieve/io/recording_file.hpp"
 
 namespace examples {

@@ -3,7 +3,7 @@
 
 #include <cstddef>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/instruction_set.hpp"
 
 namespace echosieve::kernels {

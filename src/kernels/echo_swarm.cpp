@@ -1,4 +1,4 @@
-#include "echosieve/kernels/echo_swarm.hpp"
+#include "echosieve/kernels/detail/echo_swarm.hpp"
 
 #include <algorithm>
 #include <bit>
@@ -6,9 +6,9 @@
 #include <numbers>
 
 #include "echo_swarm_kernel.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

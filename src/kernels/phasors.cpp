@@ -1,10 +1,10 @@
-#include "echosieve/kernels/phasors.hpp"
+#include "echosieve/kernels/detail/phasors.hpp"
 
 #include <algorithm>
 #include <cmath>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "phasors_kernel.hpp"
 
 namespace echosieve {

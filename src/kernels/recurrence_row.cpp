@@ -1,7 +1,7 @@
-#include "echosieve/kernels/recurrence_row.hpp"
+#include "echosieve/kernels/detail/recurrence_row.hpp"
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "recurrence_row_kernel.hpp"
 
 namespace echosieve {

@@ -1,6 +1,6 @@
 #include "echosieve/pursuit/gram_pursuit.hpp"
 
-#include "echosieve/pursuit/compiled.hpp"
+#include "echosieve/pursuit/detail/compiled.hpp"
 
 namespace echosieve {
 

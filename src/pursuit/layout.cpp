@@ -1,5 +1,5 @@
 // What users' files are told of this library's layout must be true: CMake finds it out beforehand.
-#include "echosieve/core/layout.hpp"
+#include "echosieve/core/detail/layout.hpp"
 
 #if defined(ECHOSIEVE_FOUND_LAYOUT) && ECHOSIEVE_FOUND_LAYOUT != ECHOSIEVE_LAYOUT
 #error \

@@ -1,7 +1,7 @@
 // The usual pursuits of complex samples, for files that link the compiled library.
 #include <complex>
 
-#include "echosieve/pursuit/compiled.hpp"
+#include "echosieve/pursuit/detail/compiled.hpp"
 
 namespace echosieve {
 

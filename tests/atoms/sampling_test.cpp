@@ -5,8 +5,8 @@
 #include <limits>
 #include <vector>
 
+#include "echosieve/atoms/detail/recurrence.hpp"
 #include "echosieve/atoms/inner_product.hpp"
-#include "echosieve/atoms/recurrence.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

@@ -6,8 +6,8 @@
 #include "baselines/on_lines.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "gates.hpp"
-#include "motion/plain.hpp"
-#include "motion/slow_time.hpp"
+#include "motion/line/plain.hpp"
+#include "motion/line/slow_time.hpp"
 #include "support/check.hpp"
 #include "support/walls.hpp"
 

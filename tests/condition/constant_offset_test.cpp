@@ -1,6 +1,6 @@
 // The offset is found whatever a few frames hold, counts only where it does harm, and is taken off
 // before the filters.
-#include "echosieve/condition/constant_offset.hpp"
+#include "echosieve/condition/detail/constant_offset.hpp"
 
 #include <cmath>
 #include <complex>

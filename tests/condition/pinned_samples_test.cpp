@@ -1,4 +1,4 @@
-#include "echosieve/condition/pinned_samples.hpp"
+#include "echosieve/condition/detail/pinned_samples.hpp"
 
 #include <cstdint>
 #include <limits>

@@ -1,6 +1,6 @@
 // What the samples contradict is named with both figures and lowers the trust; what they don't,
 // changes nothing.
-#include "echosieve/condition/settings_check.hpp"
+#include "echosieve/condition/detail/settings_check.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/frame_check.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/scene.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"

@@ -9,7 +9,7 @@
 
 #include "border.hpp"
 #include "echosieve/atoms/sampling.hpp"
-#include "echosieve/pursuit/compiled.hpp"
+#include "echosieve/pursuit/detail/compiled.hpp"
 
 using namespace echosieve;
 

@@ -2,7 +2,7 @@
 
 #include <limits>
 
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "echosieve/core/signal.hpp"
+#include "echosieve/core/detail/signal.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

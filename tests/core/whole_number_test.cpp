@@ -1,4 +1,4 @@
-#include "echosieve/core/whole_number.hpp"
+#include "echosieve/core/detail/whole_number.hpp"
 
 #include <cstddef>
 #include <limits>

@@ -1,4 +1,4 @@
-#include "echosieve/dictionary/gabor_grid.hpp"
+#include "echosieve/dictionary/detail/gabor_grid.hpp"
 
 #include <algorithm>
 #include <array>

@@ -7,8 +7,8 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/atoms/sampling.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/pursuit/stop.hpp"
 #include "input.hpp"

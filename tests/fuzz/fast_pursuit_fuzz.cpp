@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "echoes.hpp"
-#include "echosieve/pursuit/compiled.hpp"
+#include "echosieve/pursuit/detail/compiled.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/swarm_pursuit.hpp"
 #include "input.hpp"

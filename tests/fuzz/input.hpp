@@ -12,8 +12,8 @@
 #include <span>
 #include <vector>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve::fuzz {
 

@@ -8,7 +8,7 @@
 
 #include "echoes.hpp"
 #include "echosieve/dictionary/matrix_dictionary.hpp"
-#include "echosieve/pursuit/compiled.hpp"
+#include "echosieve/pursuit/detail/compiled.hpp"
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
 #include "input.hpp"

@@ -5,9 +5,9 @@
 #include <vector>
 
 #include "echoes.hpp"
-#include "echosieve/core/signal.hpp"
+#include "echosieve/core/detail/signal.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
-#include "echosieve/pursuit/compiled.hpp"
+#include "echosieve/pursuit/detail/compiled.hpp"
 #include "echosieve/pursuit/pursue.hpp"
 #include "input.hpp"
 #include "refused.hpp"

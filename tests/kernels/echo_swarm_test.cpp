@@ -1,4 +1,4 @@
-#include "echosieve/kernels/echo_swarm.hpp"
+#include "echosieve/kernels/detail/echo_swarm.hpp"
 
 #include <algorithm>
 #include <array>

@@ -1,4 +1,4 @@
-#include "echosieve/kernels/phasors.hpp"
+#include "echosieve/kernels/detail/phasors.hpp"
 
 #include <algorithm>
 #include <cmath>

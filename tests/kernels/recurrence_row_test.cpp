@@ -1,4 +1,4 @@
-#include "echosieve/kernels/recurrence_row.hpp"
+#include "echosieve/kernels/detail/recurrence_row.hpp"
 
 #include <cmath>
 #include <complex>

@@ -7,10 +7,10 @@
 
 #include "bad_input.hpp"
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/signal.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/instruction_set.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/signal.hpp"
 #include "echosieve/core/threads.hpp"
 
 namespace echosieve::test {

@@ -7,9 +7,9 @@
 #include <vector>
 
 #include "bad_input.hpp"
-#include "echosieve/kernels/echo_swarm.hpp"
-#include "echosieve/kernels/phasors.hpp"
-#include "echosieve/kernels/recurrence_row.hpp"
+#include "echosieve/kernels/detail/echo_swarm.hpp"
+#include "echosieve/kernels/detail/phasors.hpp"
+#include "echosieve/kernels/detail/recurrence_row.hpp"
 
 namespace echosieve::test {
 namespace {

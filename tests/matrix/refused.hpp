@@ -10,7 +10,7 @@
 #include <string_view>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "matrix/bad_input.hpp"
 
 namespace echosieve::test {

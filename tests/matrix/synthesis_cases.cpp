@@ -4,7 +4,7 @@
 
 #include "bad_input.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/synthesis/pulse_wave.hpp"
+#include "echosieve/synthesis/detail/pulse_wave.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"

@@ -1,12 +1,12 @@
-#include "motion/averaged_line.hpp"
+#include "motion/wall/averaged_line.hpp"
 
 #include <cmath>
 #include <complex>
 #include <numbers>
 
 #include "echosieve/core/error.hpp"
-#include "motion/wall_motion.hpp"
-#include "motion/wall_search.hpp"
+#include "motion/wall/wall_motion.hpp"
+#include "motion/wall/wall_search.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 

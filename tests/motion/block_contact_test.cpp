@@ -1,4 +1,4 @@
-#include "motion/block_contact.hpp"
+#include "motion/follow/block_contact.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "motion/block_fit.hpp"
+#include "motion/follow/block_fit.hpp"
 
 #include <cmath>
 #include <cstddef>

@@ -1,4 +1,4 @@
-#include "motion/block_means.hpp"
+#include "motion/layers/block_means.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "motion/block_stitching.hpp"
+#include "motion/follow/block_stitching.hpp"
 
 #include <cmath>
 #include <cstddef>

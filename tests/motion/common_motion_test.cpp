@@ -1,4 +1,4 @@
-#include "motion/common_motion.hpp"
+#include "motion/courses/common_motion.hpp"
 
 #include <cmath>
 #include <numbers>

@@ -1,4 +1,4 @@
-#include "motion/contact.hpp"
+#include "motion/line/contact.hpp"
 
 #include <cmath>
 #include <limits>

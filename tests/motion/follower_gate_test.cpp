@@ -1,4 +1,4 @@
-#include "motion/follower_gate.hpp"
+#include "motion/follow/follower_gate.hpp"
 
 #include <Eigen/Core>
 #include <complex>
@@ -6,8 +6,8 @@
 #include <vector>
 
 #include "echosieve/motion/learned_walls.hpp"
-#include "motion/gate_spectrum.hpp"
-#include "motion/plain.hpp"
+#include "motion/line/gate_spectrum.hpp"
+#include "motion/line/plain.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 #include "support/moving_line.hpp"

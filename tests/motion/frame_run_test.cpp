@@ -1,4 +1,4 @@
-#include "motion/frame_run.hpp"
+#include "motion/line/frame_run.hpp"
 
 #include <cstddef>
 #include <limits>

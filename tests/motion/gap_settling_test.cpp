@@ -1,4 +1,4 @@
-#include "motion/gap_settling.hpp"
+#include "motion/layers/gap_settling.hpp"
 
 #include <cmath>
 #include <vector>

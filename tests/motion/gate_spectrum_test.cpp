@@ -1,4 +1,4 @@
-#include "motion/gate_spectrum.hpp"
+#include "motion/line/gate_spectrum.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,10 +1,10 @@
-#include "motion/joint_motion.hpp"
+#include "motion/layers/joint_motion.hpp"
 
 #include <cmath>
 #include <numbers>
 #include <vector>
 
-#include "motion/slow_time.hpp"
+#include "motion/line/slow_time.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

@@ -1,4 +1,4 @@
-#include "motion/layer_sums.hpp"
+#include "motion/layers/layer_sums.hpp"
 
 #include <array>
 #include <complex>

@@ -1,4 +1,4 @@
-#include "motion/layers.hpp"
+#include "motion/layers/layers.hpp"
 
 #include <cmath>
 #include <complex>
@@ -6,8 +6,8 @@
 #include <numbers>
 #include <vector>
 
-#include "motion/phase_track.hpp"
-#include "motion/wall_fit.hpp"
+#include "motion/courses/phase_track.hpp"
+#include "motion/wall/wall_fit.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

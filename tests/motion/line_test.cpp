@@ -1,4 +1,4 @@
-#include "motion/line.hpp"
+#include "motion/line/line.hpp"
 
 #include <cmath>
 #include <complex>

@@ -1,10 +1,10 @@
-#include "motion/moved_layers.hpp"
+#include "motion/layers/moved_layers.hpp"
 
 #include <complex>
 #include <span>
 #include <vector>
 
-#include "motion/wall_fit.hpp"
+#include "motion/wall/wall_fit.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

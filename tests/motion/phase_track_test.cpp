@@ -1,4 +1,4 @@
-#include "motion/phase_track.hpp"
+#include "motion/courses/phase_track.hpp"
 
 #include <Eigen/SVD>
 #include <cmath>

@@ -8,7 +8,7 @@
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
-#include "echosieve/synthesis/gamma_pulse.hpp"
+#include "echosieve/synthesis/detail/gamma_pulse.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

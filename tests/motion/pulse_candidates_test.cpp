@@ -1,4 +1,4 @@
-#include "motion/pulse_candidates.hpp"
+#include "motion/courses/pulse_candidates.hpp"
 
 #include <Eigen/Core>
 #include <Eigen/QR>
@@ -9,7 +9,7 @@
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
-#include "motion/common_motion.hpp"
+#include "motion/courses/common_motion.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

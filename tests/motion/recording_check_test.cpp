@@ -1,6 +1,6 @@
 // What is refused before a recording is followed, what is said of it, and what an offset or wrong
 // settings do to the result: nothing in silence.
-#include "motion/recording_check.hpp"
+#include "motion/wall/recording_check.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,10 +1,10 @@
-#include "motion/reference_layer.hpp"
+#include "motion/wall/reference_layer.hpp"
 
 #include <cmath>
 #include <complex>
 #include <numbers>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

@@ -1,9 +1,9 @@
-#include "motion/share_scan.hpp"
+#include "motion/wall/share_scan.hpp"
 
 #include <array>
 #include <cmath>
 
-#include "motion/block_means.hpp"
+#include "motion/layers/block_means.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

@@ -1,4 +1,4 @@
-#include "motion/slips.hpp"
+#include "motion/line/slips.hpp"
 
 #include <cmath>
 #include <complex>

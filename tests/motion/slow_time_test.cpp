@@ -1,4 +1,4 @@
-#include "motion/slow_time.hpp"
+#include "motion/line/slow_time.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -10,7 +10,7 @@
 
 #include "echosieve/core/random.hpp"
 #include "echosieve/motion/smoothing.hpp"
-#include "motion/plain.hpp"
+#include "motion/line/plain.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

@@ -1,4 +1,4 @@
-#include "motion/smooth_step.hpp"
+#include "motion/layers/smooth_step.hpp"
 
 #include <Eigen/Cholesky>
 #include <cmath>

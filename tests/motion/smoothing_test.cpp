@@ -8,7 +8,7 @@
 #include <variant>
 #include <vector>
 
-#include "motion/slow_time.hpp"
+#include "motion/line/slow_time.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

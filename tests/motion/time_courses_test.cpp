@@ -1,4 +1,4 @@
-#include "motion/time_courses.hpp"
+#include "motion/courses/time_courses.hpp"
 
 #include <cmath>
 #include <numbers>

@@ -1,9 +1,9 @@
-#include "motion/tissue_lag.hpp"
+#include "motion/wall/tissue_lag.hpp"
 
 #include <cmath>
 #include <vector>
 
-#include "motion/wall_search.hpp"
+#include "motion/wall/wall_search.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 

@@ -1,9 +1,9 @@
-#include "motion/track_joining.hpp"
+#include "motion/courses/track_joining.hpp"
 
 #include <cmath>
 #include <numbers>
 
-#include "motion/common_motion.hpp"
+#include "motion/courses/common_motion.hpp"
 #include "support/check.hpp"
 #include "support/moving_line.hpp"
 

@@ -1,4 +1,4 @@
-#include "motion/turned_sums.hpp"
+#include "motion/layers/turned_sums.hpp"
 
 #include <Eigen/Core>
 #include <cmath>

@@ -4,7 +4,7 @@
 #include <boost/math/distributions/normal.hpp>
 #include <cmath>
 
-#include "motion/wall_report.hpp"
+#include "motion/wall/wall_report.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

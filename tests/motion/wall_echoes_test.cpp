@@ -6,7 +6,7 @@
 #include <span>
 
 #include "echosieve/atoms/sampling.hpp"
-#include "motion/wall_pursuit.hpp"
+#include "motion/wall/wall_pursuit.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

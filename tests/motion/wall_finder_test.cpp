@@ -1,4 +1,4 @@
-#include "motion/wall_finder.hpp"
+#include "motion/wall/wall_finder.hpp"
 
 #include <cmath>
 #include <optional>

@@ -1,4 +1,4 @@
-#include "motion/wall_model.hpp"
+#include "motion/wall/wall_model.hpp"
 
 #include <Eigen/Cholesky>
 #include <algorithm>
@@ -10,8 +10,8 @@
 #include <numbers>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
-#include "motion/wall_fit.hpp"
+#include "echosieve/atoms/gabor.hpp"
+#include "motion/wall/wall_fit.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

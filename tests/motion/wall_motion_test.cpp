@@ -1,4 +1,4 @@
-#include "motion/wall_motion.hpp"
+#include "motion/wall/wall_motion.hpp"
 
 #include <cmath>
 #include <numbers>

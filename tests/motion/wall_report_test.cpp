@@ -1,4 +1,4 @@
-#include "motion/wall_report.hpp"
+#include "motion/wall/wall_report.hpp"
 
 #include <cmath>
 #include <numbers>

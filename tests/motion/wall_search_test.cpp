@@ -1,4 +1,4 @@
-#include "motion/wall_search.hpp"
+#include "motion/wall/wall_search.hpp"
 
 #include <cmath>
 #include <optional>

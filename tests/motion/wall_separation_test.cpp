@@ -1,9 +1,9 @@
-#include "motion/wall_separation.hpp"
+#include "motion/wall/wall_separation.hpp"
 
 #include <cmath>
 #include <optional>
 
-#include "motion/wall_search.hpp"
+#include "motion/wall/wall_search.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"

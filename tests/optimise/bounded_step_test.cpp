@@ -1,5 +1,5 @@
 // The bounded step against a search over every set of bounds, and the damping's rule.
-#include "echosieve/optimise/bounded_step.hpp"
+#include "echosieve/optimise/detail/bounded_step.hpp"
 
 #include <Eigen/Dense>
 #include <algorithm>

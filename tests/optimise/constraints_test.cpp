@@ -11,7 +11,7 @@
 #include <string>
 #include <vector>
 
-#include "echosieve/optimise/epsilon_level.hpp"
+#include "echosieve/optimise/detail/epsilon_level.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "optimise/constrained_problems.hpp"
 #include "support/check.hpp"

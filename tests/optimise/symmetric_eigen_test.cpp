@@ -1,5 +1,5 @@
 // The eigenvalues of small symmetric matrices, against another solver.
-#include "echosieve/optimise/symmetric_eigen.hpp"
+#include "echosieve/optimise/detail/symmetric_eigen.hpp"
 
 #include <Eigen/Core>
 #include <Eigen/Eigenvalues>

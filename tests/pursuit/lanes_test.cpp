@@ -8,13 +8,13 @@
 #include <optional>
 #include <vector>
 
-#include "echosieve/core/lanes.hpp"
+#include "echosieve/core/detail/lanes.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/pursuit/lane_array.hpp"
-#include "echosieve/pursuit/lane_atom.hpp"
-#include "echosieve/pursuit/lane_basis.hpp"
-#include "echosieve/pursuit/lane_polish.hpp"
-#include "echosieve/pursuit/lane_scan.hpp"
+#include "echosieve/pursuit/detail/lane_array.hpp"
+#include "echosieve/pursuit/detail/lane_atom.hpp"
+#include "echosieve/pursuit/detail/lane_basis.hpp"
+#include "echosieve/pursuit/detail/lane_polish.hpp"
+#include "echosieve/pursuit/detail/lane_scan.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

@@ -1,6 +1,6 @@
 // Amplitudes, residual, gradient and matrix of several echoes against dense algebra on columns made
 // by differences.
-#include "echosieve/pursuit/projected_echoes.hpp"
+#include "echosieve/pursuit/detail/projected_echoes.hpp"
 
 #include <Eigen/Dense>
 #include <cmath>

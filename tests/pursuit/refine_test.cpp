@@ -7,7 +7,7 @@
 #include <limits>
 
 #include "echosieve/core/random.hpp"
-#include "echosieve/dictionary/gabor_grid.hpp"
+#include "echosieve/dictionary/detail/gabor_grid.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "support/check.hpp"
 #include "support/pursuit.hpp"

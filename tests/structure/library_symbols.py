@@ -18,7 +18,7 @@ MEANT = re.compile(r"\[abi:this_program_needs_an_echosieve_library_of_version_" 
                    # the same.
                    r"|^(?:vtable|typeinfo|typeinfo name) for std::thread::_State_impl<std::thread::_Invoker<std::tuple<"
                    r"echosieve::detail::PartOfWork> > >$"
-                   # The pursuits, which no file of another layout declares (pursuit/compiled.hpp).
+                   # The pursuits, which no file of another layout declares (pursuit/detail/compiled.hpp).
                    r"|^(?:\S+ )?(?:const& )?echosieve::(?:FastPursuit|GramPursuit)<\w+>::(?:\w+Pursuit|run)\("
                    r"|^echosieve::PursuitResult<.*> echosieve::pursue<")
 # A shared library binds these to its own copies, though it shows them.

@@ -8,9 +8,9 @@
 #include <cstdint>
 #include <numbers>
 
-#include "motion/common_motion.hpp"
-#include "motion/line.hpp"
-#include "motion/time_courses.hpp"
+#include "motion/courses/common_motion.hpp"
+#include "motion/courses/time_courses.hpp"
+#include "motion/line/line.hpp"
 #include "support/moving_line.hpp"
 
 namespace echosieve::test {

@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "echosieve/core/random.hpp"
-#include "motion/layers.hpp"
+#include "motion/layers/layers.hpp"
 
 namespace echosieve::test {
 

@@ -8,7 +8,7 @@
 #include <numbers>
 
 #include "echosieve/core/random.hpp"
-#include "motion/line.hpp"
+#include "motion/line/line.hpp"
 
 namespace echosieve::test {
 

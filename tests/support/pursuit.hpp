@@ -6,8 +6,8 @@
 #include <cstddef>
 #include <span>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve::test {
 

@@ -1,4 +1,4 @@
-#include "echosieve/synthesis/gamma_pulse.hpp"
+#include "echosieve/synthesis/detail/gamma_pulse.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -10,7 +10,7 @@
 
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/synthesis/gamma_echo_bank.hpp"
+#include "echosieve/synthesis/detail/gamma_echo_bank.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

@@ -1,4 +1,4 @@
-#include "echosieve/synthesis/pulse_wave.hpp"
+#include "echosieve/synthesis/detail/pulse_wave.hpp"
 
 #include <algorithm>
 #include <cmath>

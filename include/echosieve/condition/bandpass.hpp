@@ -6,11 +6,11 @@
 #include <cstddef>
 #include <span>
 
-#include "echosieve/condition/analytic_filter.hpp"
+#include "echosieve/condition/detail/analytic_filter.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

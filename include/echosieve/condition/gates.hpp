@@ -6,10 +6,10 @@
 #include <cstddef>
 #include <numbers>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

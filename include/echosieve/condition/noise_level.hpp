@@ -8,8 +8,8 @@
 #include <span>
 #include <vector>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

@@ -6,8 +6,8 @@
 #include <utility>
 #include <vector>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

@@ -7,7 +7,7 @@
 #include <string>
 #include <string_view>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 
 namespace echosieve {
 

@@ -8,7 +8,7 @@
 #include <cstdint>
 #include <numbers>
 
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 
 namespace echosieve {
 

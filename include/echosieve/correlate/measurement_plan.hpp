@@ -13,13 +13,12 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/echo_limits.hpp"
 #include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/correlate/bound.hpp"
 #include "echosieve/correlate/delay_limits.hpp"
 

@@ -8,9 +8,9 @@
 #include <numbers>
 #include <span>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

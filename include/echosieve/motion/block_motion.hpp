@@ -6,7 +6,7 @@
 #include <string_view>
 #include <vector>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/contact_options.hpp"
 #include "echosieve/motion/pulse_delay.hpp"

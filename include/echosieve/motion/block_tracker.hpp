@@ -10,7 +10,7 @@
 #include <string>
 #include <vector>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/block_motion.hpp"
 #include "echosieve/motion/pulse_delay.hpp"

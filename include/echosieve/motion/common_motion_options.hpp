@@ -3,7 +3,7 @@
 // common_motion.hpp.
 #pragma once
 
-#include "echosieve/core/domain.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 
 namespace echosieve {

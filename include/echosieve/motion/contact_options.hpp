@@ -1,11 +1,11 @@
 // Frames without contact, and frames in which the sensor slips: how they are told. The steps
-// themselves, with their symbols: src/motion/contact.hpp, slips.hpp.
+// themselves, with their symbols: src/motion/line/contact.hpp, slips.hpp.
 #pragma once
 
-#include "echosieve/core/api.hpp"
-#include "echosieve/core/domain.hpp"
+#include "echosieve/core/detail/api.hpp"
+#include "echosieve/core/detail/domain.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

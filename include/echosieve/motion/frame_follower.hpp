@@ -7,8 +7,8 @@
 #include <memory>
 #include <span>
 
-#include "echosieve/condition/frame_state.hpp"
-#include "echosieve/core/api.hpp"
+#include "echosieve/condition/options.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 

@@ -8,8 +8,8 @@
 #include <string>
 #include <vector>
 
-#include "echosieve/condition/baseband_options.hpp"
-#include "echosieve/core/api.hpp"
+#include "echosieve/condition/options.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/layer_share.hpp"

@@ -3,8 +3,8 @@
 
 #include <cstddef>
 
-#include "echosieve/condition/baseband_options.hpp"
-#include "echosieve/core/api.hpp"
+#include "echosieve/condition/options.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 

@@ -5,9 +5,9 @@
 #include <array>
 #include <string_view>
 
-#include "echosieve/condition/baseband_options.hpp"
-#include "echosieve/core/api.hpp"
-#include "echosieve/core/domain.hpp"
+#include "echosieve/condition/options.hpp"
+#include "echosieve/core/detail/api.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 

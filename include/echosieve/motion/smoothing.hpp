@@ -11,7 +11,7 @@
 #include <variant>
 #include <vector>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 
 namespace echosieve {
 

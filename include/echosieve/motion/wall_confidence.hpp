@@ -5,7 +5,7 @@
 #include <array>
 #include <cstddef>
 
-#include "echosieve/core/api.hpp"
+#include "echosieve/core/detail/api.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 
 namespace echosieve {

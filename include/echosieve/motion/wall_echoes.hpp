@@ -6,8 +6,8 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/core/api.hpp"
-#include "echosieve/core/domain.hpp"
+#include "echosieve/core/detail/api.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"

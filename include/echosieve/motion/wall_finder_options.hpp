@@ -1,11 +1,11 @@
 // How the two walls are looked for along the line: the options. The steps themselves, with their
-// symbols: src/motion/share_scan.hpp, wall_finder.hpp. The pulse p has range 1, so that a share in
-// it is a length.
+// symbols: src/motion/wall/share_scan.hpp, wall_finder.hpp. The pulse p has range 1, so that a
+// share in it is a length.
 #pragma once
 
 #include <limits>
 
-#include "echosieve/core/domain.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 
 namespace echosieve {

@@ -1,10 +1,10 @@
 // Which pulses the walls are looked for with, and which pair of walls is kept: the options. The
-// steps themselves, with their symbols: src/motion/pulse_candidates.hpp, wall_search.hpp.
+// steps themselves, with their symbols: src/motion/courses/pulse_candidates.hpp, wall_search.hpp.
 #pragma once
 
 #include <cstddef>
 
-#include "echosieve/core/domain.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/common_motion_options.hpp"
 

@@ -5,7 +5,7 @@
 #include <cstddef>
 #include <vector>
 
-#include "echosieve/core/domain.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 
 namespace echosieve {

@@ -11,15 +11,15 @@
 #include <utility>
 
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/constraints.hpp"
+#include "echosieve/optimise/detail/part_run.hpp"
+#include "echosieve/optimise/detail/search.hpp"
 #include "echosieve/optimise/gradient.hpp"
 #include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/part_run.hpp"
 #include "echosieve/optimise/quasi_newton.hpp"
-#include "echosieve/optimise/search.hpp"
 #include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve {

@@ -10,16 +10,16 @@
 #include <vector>
 
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/detail/part_run.hpp"
+#include "echosieve/optimise/detail/scatter.hpp"
+#include "echosieve/optimise/detail/search.hpp"
+#include "echosieve/optimise/detail/tied_blocks.hpp"
 #include "echosieve/optimise/levenberg_marquardt.hpp"
 #include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/part_run.hpp"
-#include "echosieve/optimise/scatter.hpp"
-#include "echosieve/optimise/search.hpp"
-#include "echosieve/optimise/tied_blocks.hpp"
 #include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve {

@@ -8,8 +8,8 @@
 #include <type_traits>
 
 #include "echosieve/core/box.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/optimise/judge_result.hpp"
+#include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/optimise/detail/judge_result.hpp"
 #include "echosieve/optimise/objective.hpp"
 #include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/result.hpp"

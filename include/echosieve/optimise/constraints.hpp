@@ -7,7 +7,7 @@
 #include <limits>
 #include <span>
 
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/optimise/gradient.hpp"
 #include "echosieve/optimise/objective.hpp"
 

@@ -3,9 +3,9 @@
 
 #include <concepts>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

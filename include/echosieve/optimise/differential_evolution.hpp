@@ -11,15 +11,15 @@
 #include <type_traits>
 
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/detail/epsilon_level.hpp"
+#include "echosieve/optimise/detail/search.hpp"
 #include "echosieve/optimise/differential_control.hpp"
 #include "echosieve/optimise/differential_strategy.hpp"
-#include "echosieve/optimise/epsilon_level.hpp"
 #include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/search.hpp"
 #include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve {

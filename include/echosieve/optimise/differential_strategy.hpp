@@ -5,7 +5,7 @@
 #include <concepts>
 #include <cstddef>
 
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 
 namespace echosieve {
 

@@ -9,7 +9,7 @@
 #include <span>
 
 #include "echosieve/core/box.hpp"
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/optimise/objective.hpp"
 
 namespace echosieve {

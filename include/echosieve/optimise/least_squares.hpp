@@ -11,8 +11,8 @@
 #include <vector>
 
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/objective.hpp"
 
 namespace echosieve {

@@ -12,15 +12,15 @@
 #include <utility>
 
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/optimise/bounded_step.hpp"
 #include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/detail/bounded_step.hpp"
+#include "echosieve/optimise/detail/local_start.hpp"
+#include "echosieve/optimise/detail/search.hpp"
 #include "echosieve/optimise/least_squares.hpp"
 #include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/local_start.hpp"
-#include "echosieve/optimise/search.hpp"
 #include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve {

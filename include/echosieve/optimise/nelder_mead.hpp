@@ -8,12 +8,12 @@
 #include <type_traits>
 
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/detail/search.hpp"
+#include "echosieve/optimise/detail/simplex.hpp"
 #include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/search.hpp"
-#include "echosieve/optimise/simplex.hpp"
 #include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve {

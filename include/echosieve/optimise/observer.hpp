@@ -6,7 +6,7 @@
 #include <span>
 #include <type_traits>
 
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 
 namespace echosieve {
 

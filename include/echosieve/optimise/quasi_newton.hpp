@@ -8,13 +8,13 @@
 #include <type_traits>
 
 #include "echosieve/core/box.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/concept.hpp"
-#include "echosieve/optimise/limited_memory.hpp"
+#include "echosieve/optimise/detail/limited_memory.hpp"
+#include "echosieve/optimise/detail/search.hpp"
+#include "echosieve/optimise/detail/two_metric.hpp"
 #include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/search.hpp"
-#include "echosieve/optimise/two_metric.hpp"
 #include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve {

@@ -6,7 +6,7 @@
 #include <string_view>
 #include <vector>
 
-#include "echosieve/core/scalar.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 
 namespace echosieve {
 

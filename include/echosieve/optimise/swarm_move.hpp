@@ -7,9 +7,9 @@
 #include <numbers>
 #include <span>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/core/scalar.hpp"
 
 namespace echosieve {
 

@@ -7,9 +7,9 @@
 #include <cstdint>
 #include <span>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/optimise/constraints.hpp"
 
 namespace echosieve {

@@ -13,11 +13,11 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
-#include "echosieve/pursuit/projected_echoes.hpp"
+#include "echosieve/pursuit/detail/projected_echoes.hpp"
 
 namespace echosieve {
 

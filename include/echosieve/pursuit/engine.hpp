@@ -11,8 +11,8 @@
 #include <span>
 #include <vector>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve {

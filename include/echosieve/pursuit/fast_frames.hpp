@@ -5,8 +5,8 @@
 #include <cstddef>
 #include <vector>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/core/threads.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
 

@@ -10,18 +10,18 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
+#include "echosieve/pursuit/detail/lane_array.hpp"
+#include "echosieve/pursuit/detail/lane_atom.hpp"
+#include "echosieve/pursuit/detail/lane_basis.hpp"
+#include "echosieve/pursuit/detail/lane_frame.hpp"
+#include "echosieve/pursuit/detail/lane_polish.hpp"
+#include "echosieve/pursuit/detail/lane_scan.hpp"
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/fast_options.hpp"
-#include "echosieve/pursuit/lane_array.hpp"
-#include "echosieve/pursuit/lane_atom.hpp"
-#include "echosieve/pursuit/lane_basis.hpp"
-#include "echosieve/pursuit/lane_frame.hpp"
-#include "echosieve/pursuit/lane_polish.hpp"
-#include "echosieve/pursuit/lane_scan.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve {

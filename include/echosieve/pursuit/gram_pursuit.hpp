@@ -9,10 +9,10 @@
 #include <utility>
 #include <vector>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/scalar.hpp"
 #include "echosieve/dictionary/matrix_dictionary.hpp"
-#include "echosieve/pursuit/gram_scan.hpp"
+#include "echosieve/pursuit/detail/gram_scan.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve {

@@ -8,18 +8,17 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/core/detail/signal.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/core/signal.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
-#include "echosieve/optimise/bounded_step.hpp"
-#include "echosieve/pursuit/damped_fit.hpp"
+#include "echosieve/optimise/detail/bounded_step.hpp"
+#include "echosieve/pursuit/detail/damped_fit.hpp"
+#include "echosieve/pursuit/detail/projected_echoes.hpp"
 #include "echosieve/pursuit/echo_covariance.hpp"
 #include "echosieve/pursuit/fit_options.hpp"
-#include "echosieve/pursuit/projected_echoes.hpp"
 
 namespace echosieve {
 

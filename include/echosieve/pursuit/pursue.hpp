@@ -5,9 +5,9 @@
 #include <span>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/core/signal.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/core/detail/signal.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/dictionary/matrix_dictionary.hpp"
 #include "echosieve/pursuit/echo_source.hpp"
 #include "echosieve/pursuit/engine.hpp"

@@ -12,12 +12,12 @@
 #include <numbers>
 #include <span>
 
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/optimise/concept.hpp"
-#include "echosieve/pursuit/atom_moments.hpp"
+#include "echosieve/pursuit/detail/atom_moments.hpp"
 
 namespace echosieve {
 

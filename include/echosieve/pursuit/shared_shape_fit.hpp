@@ -10,18 +10,17 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/core/detail/signal.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/core/signal.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
+#include "echosieve/pursuit/detail/projected_echoes.hpp"
+#include "echosieve/pursuit/detail/shared_shape_solver.hpp"
+#include "echosieve/pursuit/detail/shared_uncertainty.hpp"
 #include "echosieve/pursuit/fit_options.hpp"
-#include "echosieve/pursuit/projected_echoes.hpp"
-#include "echosieve/pursuit/shared_shape_solver.hpp"
-#include "echosieve/pursuit/shared_uncertainty.hpp"
 
 namespace echosieve {
 

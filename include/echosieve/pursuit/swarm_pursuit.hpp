@@ -11,17 +11,17 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/instruction_set.hpp"
-#include "echosieve/core/scalar.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
-#include "echosieve/kernels/echo_swarm.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
+#include "echosieve/kernels/detail/echo_swarm.hpp"
+#include "echosieve/pursuit/detail/lane_array.hpp"
+#include "echosieve/pursuit/detail/lane_atom.hpp"
+#include "echosieve/pursuit/detail/lane_frame.hpp"
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/fast_options.hpp"
-#include "echosieve/pursuit/lane_array.hpp"
-#include "echosieve/pursuit/lane_atom.hpp"
-#include "echosieve/pursuit/lane_frame.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 // The swarm is compiled: link echosieve::kernels.
@@ -55,7 +55,7 @@ namespace detail {
 }  // namespace detail
 
 /// Decomposes frame after frame of one grid as Greedy does: echo after echo, each the best that a
-/// swarm (kernels/echo_swarm.hpp) finds on what the others left, its amplitude and phase by
+/// swarm (kernels/detail/echo_swarm.hpp) finds on what the others left, its amplitude and phase by
 /// projection, and none looked at again. FastPursuit explains more in less time; this one is for
 /// those who want, or want to compare with, a swarm.
 ///

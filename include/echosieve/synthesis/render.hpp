@@ -17,9 +17,9 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/synthesis/detail/scene_checks.hpp"
 #include "echosieve/synthesis/renderable_scene.hpp"
 #include "echosieve/synthesis/scene.hpp"
-#include "echosieve/synthesis/scene_checks.hpp"
 #include "echosieve/synthesis/scene_events.hpp"
 
 namespace echosieve {

@@ -8,7 +8,7 @@
 
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/synthesis/pulse_wave.hpp"
+#include "echosieve/synthesis/detail/pulse_wave.hpp"
 #include "echosieve/synthesis/scene_events.hpp"
 
 namespace echosieve {

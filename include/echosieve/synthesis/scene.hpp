@@ -11,15 +11,14 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/synthesis/artery_state.hpp"
-#include "echosieve/synthesis/attenuation.hpp"
-#include "echosieve/synthesis/gabor_echo.hpp"
-#include "echosieve/synthesis/pulse_wave.hpp"
+#include "echosieve/synthesis/detail/artery_state.hpp"
+#include "echosieve/synthesis/detail/attenuation.hpp"
+#include "echosieve/synthesis/detail/gabor_echo.hpp"
+#include "echosieve/synthesis/detail/pulse_wave.hpp"
 #include "echosieve/synthesis/renderable_scene.hpp"
 #include "echosieve/synthesis/scene_options.hpp"
 

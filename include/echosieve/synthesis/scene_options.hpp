@@ -4,8 +4,8 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/synthesis/pulse_wave.hpp"
-#include "echosieve/synthesis/scene_checks.hpp"
+#include "echosieve/synthesis/detail/pulse_wave.hpp"
+#include "echosieve/synthesis/detail/scene_checks.hpp"
 #include "echosieve/synthesis/scene_events.hpp"
 
 namespace echosieve {

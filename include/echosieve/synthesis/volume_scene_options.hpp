@@ -5,10 +5,10 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/synthesis/flat_sensor.hpp"
-#include "echosieve/synthesis/gamma_pulse.hpp"
-#include "echosieve/synthesis/pulse_wave.hpp"
-#include "echosieve/synthesis/scene_checks.hpp"
+#include "echosieve/synthesis/detail/flat_sensor.hpp"
+#include "echosieve/synthesis/detail/gamma_pulse.hpp"
+#include "echosieve/synthesis/detail/pulse_wave.hpp"
+#include "echosieve/synthesis/detail/scene_checks.hpp"
 #include "echosieve/synthesis/scene_events.hpp"
 
 namespace echosieve {

@@ -1,0 +1,203 @@
+#include "motion/courses/common_motion.hpp"
+
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
+#include <Eigen/QR>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <utility>
+
+#include "echosieve/core/detail/whole_number.hpp"
+#include "echosieve/core/error.hpp"
+#include "motion/courses/phase_track.hpp"
+#include "motion/courses/time_courses.hpp"
+#include "motion/courses/track_joining.hpp"
+#include "motion/line/slow_time.hpp"
+
+namespace echosieve {
+
+namespace {
+
+// The slowest cosines, orthonormal: [frames x K].
+Eigen::MatrixXd slow_cosines(Eigen::Index frames, double fastest, double rate) {
+    const Eigen::Index count = held_whole(
+        std::floor(2 * fastest * static_cast<double>(frames) / rate), Eigen::Index{0}, frames / 2);
+    Eigen::MatrixXd cosines(frames, count);
+    for (Eigen::Index k = 0; k < count; ++k) {
+        for (Eigen::Index i = 0; i < frames; ++i) {
+            cosines(i, k) = std::sqrt(2 / static_cast<double>(frames)) *
+                            std::cos(std::numbers::pi * static_cast<double>(k + 1) *
+                                     (static_cast<double>(i) + 0.5) / static_cast<double>(frames));
+        }
+    }
+    return cosines;
+}
+
+// Two courses and the slow strain that explain the tracks.
+struct TrackFit {
+    Eigen::ArrayXXd tracks;  // without the strain
+    Eigen::MatrixXd plane;
+    Eigen::ArrayXd weight;
+    Eigen::ArrayXd stretch;
+    double misfit = 0;  // ln of the rest's mean square, mean over the gates
+};
+
+class TrackFitter {
+public:
+    TrackFitter(const PhaseTracks& tracks, const CommonMotionOptions& options, double rate)
+        : tracks_(tracks),
+          options_(options),
+          trust_((tracks.coherence - options.lowest_coherence).max(0)),
+          cosines_(slow_cosines(tracks.displacement.rows(), options.fastest_stretch, rate)),
+          centre_((trust_ * tracks.depths).sum() / trust_.sum()) {}
+
+    [[nodiscard]] double centre() const { return centre_; }
+    // For a slow strain to be seen.
+    [[nodiscard]] bool long_enough() const { return cosines_.cols() > 0; }
+
+    [[nodiscard]] TrackFit fit(bool stretched) const {
+        const Eigen::ArrayXXd& u = tracks_.displacement;
+        TrackFit out;
+        out.tracks = u;
+        // Coherent tracks count most, then those that the plane explains to a few micrometres.
+        out.weight = trust_.square() / (rms(u) + 20e-6);
+        if (stretched) {
+            out.stretch = slope(u, out.weight);
+            out.tracks = without(out.stretch);
+        }
+        for (int pass = 0; pass < options_.reweightings; ++pass) {
+            out.plane = leading_plane(out.tracks, out.weight);
+            const Eigen::ArrayXXd rest = rest_of(out);
+            out.weight = trust_.max(0.01).square() / (rms(rest) + 5e-6);
+            if (stretched) {
+                out.stretch += step(out, rest);
+                out.tracks = without(out.stretch);
+            }
+        }
+        const Eigen::ArrayXd square = rms(rest_of(out)).square() + 3e-6 * 3e-6;
+        out.misfit = (trust_.square() * square.log()).sum() / trust_.square().sum();
+        return out;
+    }
+
+private:
+    [[nodiscard]] static Eigen::ArrayXd rms(const Eigen::ArrayXXd& x) {
+        return (x.square().colwise().sum() / static_cast<double>(x.rows())).sqrt().transpose();
+    }
+    [[nodiscard]] static Eigen::ArrayXXd rest_of(const TrackFit& fit) {
+        return fit.tracks.matrix() - fit.plane * (fit.plane.transpose() * fit.tracks.matrix());
+    }
+    [[nodiscard]] Eigen::ArrayXXd without(const Eigen::ArrayXd& stretch) const {
+        const Eigen::VectorXd z = (tracks_.depths - centre_).matrix();
+        return tracks_.displacement - (stretch.matrix() * z.transpose()).array();
+    }
+    // The slow part of what grows with depth.
+    [[nodiscard]] Eigen::ArrayXd slope(const Eigen::ArrayXXd& u,
+                                       const Eigen::ArrayXd& weight) const {
+        const Eigen::ArrayXd z = tracks_.depths - centre_;
+        const Eigen::ArrayXd w = weight.square();
+        const double mean = (w * z).sum() / w.sum();
+        const Eigen::VectorXd lever = (w * (z - mean)).matrix() / (w * (z - mean).square()).sum();
+        return (cosines_ * (cosines_.transpose() * (u.matrix() * lever))).array();
+    }
+
+    // Gauss-Newton step of the strain, the two courses and their shares free to follow (variable
+    // projection).
+    [[nodiscard]] Eigen::ArrayXd step(const TrackFit& fit, const Eigen::ArrayXXd& rest) const {
+        const Eigen::VectorXd w = fit.weight.matrix();
+        const Eigen::MatrixXd weighted = fit.tracks.matrix() * w.asDiagonal();
+        const Eigen::MatrixXd loads = weighted.transpose() * fit.plane;  // [gates x 2]
+        const Eigen::HouseholderQR<Eigen::MatrixXd> qr(loads);
+        const Eigen::MatrixXd q = qr.householderQ() * Eigen::MatrixXd::Identity(loads.rows(), 2);
+        Eigen::VectorXd z = (fit.weight * (tracks_.depths - centre_)).matrix();
+        const double whole = z.squaredNorm();
+        z -= q * (q.transpose() * z);
+        const Eigen::MatrixXd free = cosines_ - fit.plane * (fit.plane.transpose() * cosines_);
+        Eigen::MatrixXd normal = free.transpose() * free * z.squaredNorm();
+        normal.diagonal().array() += 1e-3 * whole;
+        const Eigen::VectorXd gradient = free.transpose() * (rest.matrix() * (w.asDiagonal() * z));
+        return (cosines_ * normal.llt().solve(gradient)).array();
+    }
+
+    const PhaseTracks& tracks_;
+    const CommonMotionOptions& options_;
+    Eigen::ArrayXd trust_;
+    Eigen::MatrixXd cosines_;
+    double centre_ = 0;
+};
+
+/// Least-squares shares of p and q in each track: [2 x gates].
+Eigen::MatrixXd shares(const Eigen::ArrayXXd& tracks, const Eigen::ArrayXd& p,
+                       const Eigen::ArrayXd& q) {
+    Eigen::MatrixXd basis(p.size(), 2);
+    basis << (p - p.mean()).matrix(), (q - q.mean()).matrix();
+    const Eigen::Matrix2d gram = basis.transpose() * basis;
+    return gram.ldlt().solve(basis.transpose() * tracks.matrix());
+}
+
+}  // namespace
+
+void fit_bulk_line(CommonMotion& motion) {
+    Eigen::ArrayXd weight = motion.weight;
+    const Eigen::ArrayXd z = motion.depths;
+    const Eigen::ArrayXd b = motion.bulk_share;
+    for (int pass = 0; pass < 8; ++pass) {
+        const double total = weight.sum();
+        const double mean_z = (weight * z).sum() / total;
+        const double mean_b = (weight * b).sum() / total;
+        const double spread = (weight * (z - mean_z).square()).sum();
+        motion.bulk_slope = spread > 0 ? (weight * (z - mean_z) * (b - mean_b)).sum() / spread : 0;
+        motion.bulk_intercept = mean_b - motion.bulk_slope * mean_z;
+        const Eigen::ArrayXd misfit = b - motion.bulk_intercept - motion.bulk_slope * z;
+        const double scale = median(misfit.abs()) + 0.01;
+        weight = 1 / (1 + (misfit / scale / 2).square());
+    }
+}
+
+CommonMotion estimate_common_motion(const LineHistory& line, const CommonMotionOptions& options) {
+    validate(options);
+    PhaseTracks tracks = phase_tracks(line, options.tracks);
+    CommonMotion motion;
+    if (tracks.depths.size() < 3 || line.frames() < 8 ||
+        !(tracks.coherence.maxCoeff() > options.lowest_coherence)) {
+        return motion;
+    }
+    join_tracks(line, tracks, (tracks.coherence - options.lowest_coherence).max(0).square(),
+                options.joining);
+    const TrackFitter fitter(tracks, options, line.settings.frame_rate);
+    TrackFit fit = fitter.fit(false);
+    if (fitter.long_enough()) {
+        TrackFit stretched = fitter.fit(true);
+        if (stretched.misfit < fit.misfit - options.least_gain) {
+            fit = std::move(stretched);
+            motion.stretch = fit.stretch;
+            motion.stretch_centre = fitter.centre();
+        }
+    }
+    const Eigen::MatrixXd& plane = fit.plane;
+    const Eigen::ArrayXd& weight = fit.weight;
+    const auto split = split_courses(plane.col(0).array(), plane.col(1).array(),
+                                     options.slow_frequency, line.settings.frame_rate);
+    if (!split) {
+        return motion;
+    }
+    const Eigen::MatrixXd ab = shares(fit.tracks, split->pulse, split->bulk);
+    const Eigen::ArrayXd a = ab.row(0).transpose().array();
+    const Eigen::ArrayXd b = ab.row(1).transpose().array();
+    const auto gauge = gauge_of(a, b);
+    if (!gauge) {
+        return motion;
+    }
+    motion.pulse = split->pulse;
+    motion.bulk = gauge->scale * split->bulk + gauge->bulk_per_pulse * split->pulse;
+    motion.bulk -= motion.bulk.mean();
+    motion.depths = tracks.depths;
+    motion.bulk_share = b / gauge->scale;
+    motion.pulse_share = a - gauge->bulk_per_pulse * motion.bulk_share;
+    motion.weight = weight / weight.maxCoeff();
+    motion.coherence = (weight * tracks.coherence).sum() / weight.sum();
+    fit_bulk_line(motion);
+    return motion;
+}
+
+}  // namespace echosieve

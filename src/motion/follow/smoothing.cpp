@@ -1,0 +1,53 @@
+#include "echosieve/motion/smoothing.hpp"
+
+#include <Eigen/Core>
+#include <cmath>
+#include <span>
+#include <variant>
+#include <vector>
+
+#include "echosieve/core/detail/domain.hpp"
+#include "echosieve/core/error.hpp"
+#include "motion/follow/smoothed.hpp"
+#include "motion/line/plain.hpp"
+#include "motion/line/slow_time.hpp"
+
+namespace echosieve {
+
+std::vector<double> MovingAverage::operator()(std::span<const double> x, double) const {
+    return vector_of(moving_average(array_of(x), frames));
+}
+
+std::vector<double> GaussianSmoothing::operator()(std::span<const double> x,
+                                                  double frame_rate) const {
+    return vector_of(gaussian_smooth<double>(array_of(x), sigma * frame_rate));
+}
+
+Eigen::ArrayXd smoothed(const Eigen::ArrayXd& x, const Smoothing& smoothing, double frame_rate) {
+    return std::visit(
+        [&](const auto& smoother) {
+            return Eigen::ArrayXd(array_of(smoother(span_of(x), frame_rate)));
+        },
+        smoothing);
+}
+
+namespace {
+
+constexpr Eigen::Index longest_average = 1'000'000;  // [frames], a quarter of an hour at 1 kHz
+
+}  // namespace
+
+void validate(const Smoothing& smoothing) {
+    if (const auto* average = std::get_if<MovingAverage>(&smoothing)) {
+        require(average->frames >= 1, "moving average", average->frames,
+                "must be at least 1 [frames]");
+        detail::require_at_most(average->frames, longest_average, "moving average", "[frames]");
+    }
+    if (const auto* gaussian = std::get_if<GaussianSmoothing>(&smoothing)) {
+        require(gaussian->sigma >= 0 && std::isfinite(gaussian->sigma), "smoothing sigma",
+                gaussian->sigma, "must be zero or more and finite [s]");
+        detail::require_at_most(gaussian->sigma, largest_option::time, "smoothing sigma", "[s]");
+    }
+}
+
+}  // namespace echosieve

@@ -1,0 +1,162 @@
+#include "motion/layers/joint_motion.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <numbers>
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/kernels/detail/phasors.hpp"
+#include "kernels/motion_sums_kernel.hpp"
+#include "motion/courses/time_courses.hpp"
+#include "motion/layers/layers.hpp"
+#include "motion/layers/smooth_step.hpp"
+#include "motion/line/slow_time.hpp"
+
+namespace echosieve {
+
+void set_trust(std::vector<LayeredGate>& gates) {
+    Eigen::ArrayXd residual(static_cast<Eigen::Index>(gates.size()));
+    for (Eigen::Index g = 0; g < residual.size(); ++g) {
+        residual[g] = gates[static_cast<std::size_t>(g)].fit.residual();
+    }
+    const double typical = std::max(median(residual), 1e-12);
+    for (Eigen::Index g = 0; g < residual.size(); ++g) {
+        const double ratio = residual[g] / typical;
+        gates[static_cast<std::size_t>(g)].trust = 1 / (1 + ratio * ratio);
+    }
+}
+
+void regauge(std::vector<LayeredGate>& gates, LayerTimes& times, double slow_frequency,
+             double frame_rate) {
+    if (times.lag != 0) {
+        return;  // pulse and bulk motion of the tissue could be mixed, those of the walls not
+    }
+    const auto split = split_courses(times.pulse, times.bulk, slow_frequency, frame_rate);
+    if (!split || gates.empty()) {
+        return;
+    }
+    Eigen::Matrix2d mixture = split->mixture;
+    Eigen::ArrayXd pulse = split->pulse;
+    if ((pulse * times.pulse).sum() < 0) {  // which way the artery widens is known by now
+        pulse = -pulse;
+        mixture.col(0) *= -1;
+    }
+    const auto count = static_cast<Eigen::Index>(gates.size());
+    Eigen::ArrayXd a(count);
+    Eigen::ArrayXd b(count);
+    for (Eigen::Index g = 0; g < count; ++g) {
+        auto& shares = gates[static_cast<std::size_t>(g)].fit.shares;
+        for (LayerShare& share : shares) {
+            const Eigen::Vector2d mixed =
+                mixture.transpose() * Eigen::Vector2d(share.pulse, share.bulk);
+            share = {mixed[0], mixed[1]};
+        }
+        a[g] = shares.back().pulse;
+        b[g] = shares.back().bulk;
+    }
+    const auto gauge = gauge_of(a, b);
+    if (!gauge) {
+        return;
+    }
+    for (LayeredGate& layered : gates) {
+        for (LayerShare& share : layered.fit.shares) {
+            share.bulk /= gauge->scale;
+            share.pulse -= gauge->bulk_per_pulse * share.bulk;
+        }
+    }
+    times.pulse = pulse - pulse.mean();
+    times.bulk = gauge->scale * split->bulk + gauge->bulk_per_pulse * pulse;
+    times.bulk -= times.bulk.mean();
+}
+
+void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
+                 const JointMotionOptions& options, double frame_rate) {
+    const Eigen::Index frames = times.pulse.size();
+    Eigen::ArrayXXd sums = Eigen::ArrayXXd::Zero(frames, 5);
+    const LayerTimes late = times.late();
+    Eigen::ArrayXXd delays;
+    Eigen::ArrayXXcd by_pulse, by_bulk;  // [layers x bins]
+    Eigen::ArrayXd work;
+    for (const LayeredGate& layered : gates) {
+        const LayerFit& fit = layered.fit;
+        const LayerTimes& seen = layered.late ? late : times;
+        const Eigen::Index bins = layered.gate.bins();
+        const auto layers = static_cast<Eigen::Index>(fit.shares.size());
+        delays.resize(frames, layers);
+        by_pulse.resize(layers, bins);
+        by_bulk.resize(layers, bins);
+        work.resize(layers * 4 * kernels::widest_register);
+        // With a lag the tissue says nothing of p.
+        const double pulse_part = layered.late && times.lag != 0 ? 0 : 1;
+        for (Eigen::Index k = 0; k < layers; ++k) {
+            const LayerShare& share = fit.shares[static_cast<std::size_t>(k)];
+            delays.col(k) =
+                2 / times.sound_speed * (share.pulse * seen.pulse + share.bulk * seen.bulk);
+            for (Eigen::Index j = 0; j < bins; ++j) {
+                const std::complex<double> s =
+                    std::complex<double>(0, -2 * std::numbers::pi * layered.gate.frequencies[j] *
+                                                2 / times.sound_speed) *
+                    fit.spectra(k, j);
+                by_pulse(k, j) = pulse_part * share.pulse * s;
+                by_bulk(k, j) = share.bulk * s;
+            }
+        }
+        const FrequencyRow row = layered.gate.angular();
+        kernels::MotionSumTask task{};
+        task.delays = delays.data();
+        task.frames = static_cast<std::size_t>(frames);
+        task.layers = static_cast<std::size_t>(layers);
+        task.first = row.first;
+        task.step = row.step;
+        task.bins = row.bins;
+        task.pulse = reinterpret_cast<const double*>(by_pulse.data());
+        task.bulk = reinterpret_cast<const double*>(by_bulk.data());
+        task.own =
+            layered.own_layers > 0 ? reinterpret_cast<const double*>(layered.own.data()) : nullptr;
+        task.own_layers = layered.own_layers;
+        task.rest = reinterpret_cast<const double*>(fit.rest.data());
+        task.weight = layered.trust / std::max(fit.noise, 1e-300);
+        task.work = work.data();
+        task.out = sums.data();
+        kernels::sum_motion_of(default_instruction_set())(task);
+    }
+    sums.colwise() *= times.weight;
+    Eigen::ArrayXXd blocks(frames, 4);
+    blocks.col(0) = sums.col(0);
+    blocks.col(2) = sums.col(1);
+    blocks.col(3) = sums.col(2);
+    Eigen::ArrayXXd gradient = sums.rightCols(2);
+    const double pulse_curvature = blocks.col(0).mean();
+    const double bulk_curvature = blocks.col(3).mean();
+    if (!(pulse_curvature > 0) || !(bulk_curvature > 0)) {
+        return;
+    }
+    // In units in which both curvatures are one, for the solver's sake.
+    const double p = 1 / std::sqrt(pulse_curvature);
+    const double q = 1 / std::sqrt(bulk_curvature);
+    blocks.col(0) *= p * p;
+    blocks.col(1) = blocks.col(2) * p * q;
+    blocks.col(2) *= p * q;
+    blocks.col(3) *= q * q;
+    gradient.col(0) *= p;
+    gradient.col(1) *= q;
+    Eigen::ArrayXd penalty(2);
+    penalty << roughness_penalty(1, options.pulse_cutoff, frame_rate),
+        roughness_penalty(1, options.bulk_cutoff, frame_rate);
+    const Eigen::ArrayXXd step = smooth_steps(blocks, gradient, penalty);
+    times.pulse += p * step.col(0);
+    times.bulk += q * step.col(1);
+}
+
+void update_motion(std::vector<LayeredGate>& gates, LayerTimes& times,
+                   const JointMotionOptions& options, double frame_rate) {
+    set_trust(gates);
+    step_motion(gates, times, options, frame_rate);
+    regauge(gates, times, options.slow_frequency, frame_rate);
+}
+
+}  // namespace echosieve

@@ -1,0 +1,84 @@
+// A gate's echoes taken apart into layers that move differently: each a free spectrum with a known
+// time course.
+#pragma once
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <vector>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/motion/layer_share.hpp"
+#include "motion/line/gate_spectrum.hpp"
+
+namespace echosieve {
+
+// Symbols
+//   Y(f, i)   spectrum of the windowed gate in frame i, at absolute frequency f [Hz]
+//   S_k(f)    spectrum of layer k at rest;  p, q time courses, a_k [m], b_k its shares in them
+//   tau_k(i) = (2 / c) (a_k p_i + b_k q_i)  [s];   E_k = exp(-i 2 pi f tau_k)
+//
+//   Y(f, i) = sum_k S_k(f) E_k(f, i) + noise
+//
+// For given shares the best S is a linear least-squares solution per frequency (with a small ridge,
+// since layers that move alike can't be told apart); the shares follow by Gauss-Newton on what is
+// left (variable projection, Golub and Pereyra 1973, with the simplified Jacobian of Kaufman 1975).
+
+struct LayerFit {
+    std::vector<LayerShare> shares;  ///< per layer
+    Eigen::ArrayXXcd spectra;        ///< S, [layers x bins]
+    Eigen::ArrayXXcd rest;           ///< what the layers leave, [frames x bins]
+    double cost = 0;                 ///< squared residual over usable frames, ridge included
+    double noise = 0;                ///< mean squared residual per frame and bin
+    double power = 0;                ///< mean squared value per frame and bin
+    int iterations = 0;
+
+    /// Part of the gate's power that the layers leave unexplained, 0 to 1.
+    [[nodiscard]] double residual() const noexcept { return power > 0 ? noise / power : 1; }
+};
+
+/// What the layers move by, and which frames count.
+struct LayerTimes {
+    Eigen::ArrayXd pulse;       ///< p, per frame
+    Eigen::ArrayXd bulk;        ///< q, per frame [m]
+    Eigen::ArrayXd weight;      ///< per frame, 0 or 1
+    double sound_speed = 1540;  ///< [m/s]
+    double lag = 0;             ///< of the tissue's pulse after p [frames]
+
+    /// As the tissue sees them: p later by the lag.
+    [[nodiscard]] LayerTimes late() const;
+};
+
+/// x `frames` later, a fraction of one by the straight line; the ends repeat.
+[[nodiscard]] Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames);
+
+struct LayerFitOptions {
+    double ridge = 0.01;      ///< added to the Gram matrix, as a part of the frames' weight
+    int iterations = 10;      ///< Gauss-Newton steps at most
+    double tolerance = 1e-6;  ///< ends when a step lowers the cost by less than this part of it
+    bool rest = true;         ///< work out what the layers leave of each frame
+};
+
+/// E_k [frames x bins] of a layer.
+[[nodiscard]] Eigen::ArrayXXcd layer_phasors(const GateSpectrum& gate, const LayerTimes& times,
+                                             const LayerShare& share);
+
+/// Fits the shares of 1 to 8 layers, starting from the given ones. Steps that do not
+/// lower the cost are damped (Levenberg 1944) and at last dropped, so the cost never rises above
+/// that of the start.
+[[nodiscard]] LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
+                                  std::vector<LayerShare> shares,
+                                  const LayerFitOptions& options = {});
+
+/// Makes the layer that follows the pulse fastest in `direction` (-1 up, +1 down) layer 0: the fit
+/// may have exchanged wall and tissue.
+void put_fastest_first(LayerFit& fit, const GateSpectrum& gate, const LayerTimes& times,
+                       double direction);
+
+/// The gate's spectra with all layers but `kept` taken out: [frames x bins].
+[[nodiscard]] Eigen::ArrayXXcd isolated_layer(const GateSpectrum& gate, const LayerTimes& times,
+                                              const LayerFit& fit, std::size_t kept);
+
+}  // namespace echosieve

@@ -1,0 +1,52 @@
+#include "motion/line/line.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <vector>
+
+#include "echosieve/core/detail/whole_number.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/core/recording.hpp"
+#include "motion/line/frame_run.hpp"
+#include "motion/line/plain.hpp"
+#include "motion/line/slow_time.hpp"
+
+namespace echosieve {
+
+Eigen::ArrayXd LineHistory::slow_path(double depth) const {
+    return stretch.size() > 0 ? Eigen::ArrayXd(stretch * (depth - stretch_centre))
+                              : Eigen::ArrayXd::Zero(frames());
+}
+
+std::vector<FrameRun> LineHistory::runs() const {
+    const auto in_frames = [&](double time) {
+        return held_whole(std::round(time * settings.frame_rate), std::size_t{0}, usable.size());
+    };
+    return runs_of(usable, in_frames(30e-3), std::max<std::size_t>(2, in_frames(60e-3)));
+}
+
+Eigen::ArrayXd LineHistory::weights() const {
+    Eigen::ArrayXd w(frames());
+    for (Eigen::Index i = 0; i < w.size(); ++i) {
+        w[i] = usable[static_cast<std::size_t>(i)] ? 1 : 0;
+    }
+    return w;
+}
+
+LineHistory line_history(const BasebandView& baseband, const std::vector<FrameState>& states,
+                         double dead_zone) {
+    validate(baseband);
+    require(states.size() == baseband.frames(), "number of frame states", states.size(),
+            detail::concatenate("must equal the frames, ", baseband.frames()));
+    LineHistory line{array_of(baseband), baseband.grid, baseband.settings, {}, {}, 0, dead_zone};
+    line.usable.reserve(states.size());
+    for (const FrameState state : states) {
+        line.usable.push_back(state == FrameState::good);
+    }
+    bridge(line.samples, line.usable);
+    return line;
+}
+
+}  // namespace echosieve
