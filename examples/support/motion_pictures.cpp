@@ -12,7 +12,7 @@
 
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/condition/baseband.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
+#include "echosieve/motion/artery_motion.hpp"
 #include "support/plot.hpp"
 
 namespace examples {

@@ -6,7 +6,7 @@
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/motion/track_artery.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
+#include "echosieve/motion/artery_motion.hpp"
 #include "support/motion_pictures.hpp"
 #include "support/plot.hpp"
 #include "support/result_tables.hpp"
