@@ -5,11 +5,11 @@
 #include <string>
 #include <vector>
 
-namespace compare_with_truth {
+namespace examples {
 
 /// The rows below `header`, which must be the first line, each with a number a column; NaN is one.
 /// Throws FileError, naming row and field, for anything else.
 [[nodiscard]] std::vector<std::vector<double>> read_table(const std::filesystem::path& file,
                                                           const std::string& header);
 
-}  // namespace compare_with_truth
+}  // namespace examples

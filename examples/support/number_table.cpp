@@ -1,4 +1,4 @@
-#include "read_table.hpp"
+#include "support/number_table.hpp"
 
 #include <algorithm>
 #include <array>
@@ -10,7 +10,7 @@
 
 #include "echosieve/io/files.hpp"
 
-namespace compare_with_truth {
+namespace examples {
 namespace {
 
 using echosieve::FileError;
@@ -86,4 +86,4 @@ std::vector<std::vector<double>> read_table(const std::filesystem::path& file,
     return rows;
 }
 
-}  // namespace compare_with_truth
+}  // namespace examples
