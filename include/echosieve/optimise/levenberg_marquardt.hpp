@@ -17,6 +17,7 @@
 #include "echosieve/core/random.hpp"
 #include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/detail/bounded_step.hpp"
+#include "echosieve/optimise/detail/damped_steps.hpp"
 #include "echosieve/optimise/detail/local_start.hpp"
 #include "echosieve/optimise/detail/search.hpp"
 #include "echosieve/optimise/least_squares.hpp"
@@ -30,10 +31,8 @@ namespace echosieve {
 //          (a column that vanishes must not set its parameter free at once); the step is sought in
 //          s (x' - x), so that units do not matter
 //   mu     damping, (J' J + mu I) d = -J' r in these units;  c_k = |J_k' r| / (s_k |r|)
-//   rho    fall of the value / the fall that the undamped model promised for the step
-// mu <- mu clamp(1 - (2 rho - 1)^3, 1 / fall, 2) after a step; 2, 4, 8 ... times what it was after
-// trials that fail (Nielsen 1999), and no lower after the step that follows them.
-// (Levenberg 1944, Marquardt 1963; the step inside bounds: bounded_step.hpp.)
+// (Levenberg 1944, Marquardt 1963; the step inside bounds: bounded_step.hpp, how mu is moved:
+// damped_steps.hpp.)
 
 /// A local method for a sum of squares. An iteration is one trial: an evaluation of the normal
 /// equations, or, of a StagedLeastSquaresObjective, one of the value and, if it fell, the
@@ -84,31 +83,6 @@ inline void validate(const LevenbergMarquardt& options) {
 }
 
 namespace detail {
-
-// The damping, moved after each trial.
-class RatioDamping {
-public:
-    RatioDamping(double value, double fall) noexcept : value_(value), lowest_(1 / fall) {}
-
-    [[nodiscard]] double value() const noexcept { return value_; }
-    /// Takes in a trial; true if the value fell.
-    bool judge(double gain, double promised) noexcept {
-        if (!(gain > 0)) {
-            raise_ *= 2;
-            value_ = std::max(value_, 1e-9) * raise_;
-            return false;
-        }
-        const double off = 2 * gain / promised - 1;
-        value_ *= std::clamp(1 - off * off * off, raise_ > 1 ? 1 : lowest_, 2.0);
-        raise_ = 1;
-        return true;
-    }
-
-private:
-    double value_;
-    double lowest_;
-    double raise_ = 1;
-};
 
 // A point, its value and normal equations.
 template <Real R>
@@ -250,7 +224,7 @@ OptimiseResult<R> LevenbergMarquardt::minimise(F& objective, const Box<R>& box, 
     detail::SquaresPoint<R> at(box.dimension(), workspace);
     detail::SquaresPoint<R> next(box.dimension(), workspace);
     detail::SquaresModel<R> model(box, largest_step, workspace);
-    detail::RatioDamping damping(initial_damping, damping_fall);
+    Damping damping(initial_damping, damping_fall);
     std::size_t cost = 1;
     if constexpr (StagedLeastSquaresObjective<F, R>) {
         cost += objective.derivatives_cost();

@@ -1,9 +1,8 @@
-// What the fast path is set up with: its options, and their domain.
+// What frames of the fast path may be, and how much each of their samples counts.
 #pragma once
 
 #include <cmath>
 #include <cstddef>
-#include <numbers>
 #include <span>
 #include <vector>
 
@@ -17,30 +16,17 @@
 
 namespace echosieve {
 
-/// With the default options a lone echo at 20 dB is within 0.04 of the Cramer-Rao bound of the
-/// converged fit: three evaluations when it is chosen, three in the sweep. More evaluations or
-/// sweeps explain a little more of crowded frames: a second sweep 0.05 % of the energy, for a third
-/// of the time.
-struct FastOptions {
-    std::size_t atoms = 10;  ///< at most
-    PolishOptions polish;    ///< of each atom, when it is chosen and in each sweep
-    int sweeps = 1;          ///< over all atoms: each polished again on what the others leave
-    Stop stop;
-};
-
 /// Most samples and atoms of the fast path: beyond, PursuitEngine serves better.
 inline constexpr std::size_t fast_most_samples = 1024;
 inline constexpr std::size_t fast_most_atoms = 64;
 
-inline void validate(const FastOptions& options) {
-    require(options.atoms >= 1 && options.atoms <= fast_most_atoms, "atoms", options.atoms,
-            detail::concatenate("must lie in 1 to ", fast_most_atoms));
-    validate(options.polish);
-    require(options.sweeps >= 0, "sweeps", options.sweeps, "must be zero or more");
-    validate(options.stop);
-}
-
 namespace detail {
+
+/// Throws InvalidInput unless so many atoms can be sought.
+inline void validate_fast(std::size_t atoms) {
+    require(atoms >= 1 && atoms <= fast_most_atoms, "atoms", atoms,
+            concatenate("must lie in 1 to ", fast_most_atoms));
+}
 
 /// Throws InvalidInput unless the fast path can serve the grid and box.
 inline void validate_fast(const SamplingGrid& grid, const GaborBox& box) {
@@ -73,17 +59,6 @@ template <Real R>
         out[n] = static_cast<R>(std::sqrt(weights[n]));
     }
     return out;
-}
-
-/// The box in units of the grid, rotations counted from the box's centre.
-[[nodiscard]] inline LaneBounds lane_bounds(const SamplingGrid& grid,
-                                            const GaborBox& box) noexcept {
-    const double step = grid.step();
-    const double half = std::numbers::pi * box.centre_frequency.width() * step;
-    return {{grid.index(box.arrival.begin), grid.index(box.arrival.end)},
-            {-half, half},
-            {decay_from_bandwidth(box.bandwidth.lower) * step * step,
-             decay_from_bandwidth(box.bandwidth.upper) * step * step}};
 }
 
 }  // namespace detail
