@@ -4,6 +4,7 @@
 
 #include "echosieve/motion/gate_finder.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
 #include "motion/compared_tracks.hpp"
 #include "motion/line/plain.hpp"
 #include "motion/line/slow_time.hpp"

@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
 #include "motion/compared_tracks.hpp"
 #include "support/check.hpp"
 #include "support/moving_line.hpp"

@@ -8,6 +8,7 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
 #include "motion/compared_tracks.hpp"
 #include "motion/line/line.hpp"
 #include "support/following.hpp"
