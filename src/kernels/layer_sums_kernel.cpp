@@ -1,13 +1,13 @@
 // Sums over frames of layers' phasors with each other and with what the gate holds.
 #include "layer_sums_kernel.hpp"
 
+#include "complex_lanes.hpp"
 #include "sine_cosine.hpp"
-#include "vectors.hpp"
 
 namespace echosieve::kernels {
 namespace {
 
-constexpr std::size_t lanes = lanes_of<Doubles>;
+constexpr std::size_t lanes = Doubles::size;
 
 // A layer's phasors in this bin, and what turns them into the next one's.
 struct Row {
@@ -17,49 +17,31 @@ struct Row {
     double* turn_imag;
 };
 
-struct Pair {
-    Doubles real;
-    Doubles imag;
-};
-
 // sum_i w_m conj(E) x for the first `count` weights; other(i) gives x of a register of frames.
 template <std::size_t count, class Other>
 ECHOSIEVE_INLINE void weigh(const LayerSumTask& task, const Row& e, Other other, double* to) {
-    Doubles real[count] = {};
-    Doubles imag[count] = {};
+    Complex sum[count];
     for (std::size_t i = 0; i < task.stride; i += lanes) {
-        const Pair x = other(i);
+        const Complex x = other(i);
         const Doubles er = load<Doubles>(e.real + i);
         const Doubles ei = load<Doubles>(e.imag + i);
         const Doubles r = er * x.real + ei * x.imag;
         const Doubles m = er * x.imag - ei * x.real;
         for (std::size_t w = 0; w < count; ++w) {
             const Doubles weight = load<Doubles>(task.weights + w * task.stride + i);
-            real[w] += weight * r;
-            imag[w] += weight * m;
+            sum[w].real += weight * r;
+            sum[w].imag += weight * m;
         }
     }
     for (std::size_t w = 0; w < count; ++w) {
-        to[2 * w] = sum_of(real[w]);
-        to[2 * w + 1] = sum_of(imag[w]);
+        to[2 * w] = sum_of(sum[w].real);
+        to[2 * w + 1] = sum_of(sum[w].imag);
     }
 }
 
 // The gate's values y of the frames from i on, 0 beyond the last.
-ECHOSIEVE_INLINE Pair values_at(const double* y, std::size_t i, std::size_t frames) {
-    Pair out{};
-    if (i + lanes <= frames) {
-        for (std::size_t k = 0; k < lanes; ++k) {
-            out.real[k] = y[2 * (i + k)];
-            out.imag[k] = y[2 * (i + k) + 1];
-        }
-    } else {
-        for (std::size_t k = 0; i + k < frames; ++k) {
-            out.real[k] = y[2 * (i + k)];
-            out.imag[k] = y[2 * (i + k) + 1];
-        }
-    }
-    return out;
+ECHOSIEVE_INLINE Complex gather_at(const double* y, std::size_t i, std::size_t frames) {
+    return gather(y + 2 * i, i < frames ? frames - i : 0);
 }
 
 ECHOSIEVE_INLINE Row row_of(const LayerSumTask& task, std::size_t layer) {
@@ -76,8 +58,8 @@ void sum_layers(const LayerSumTask& task) noexcept {
         const Row e = row_of(task, k);
         for (std::size_t i = 0; i < task.stride; i += lanes) {
             const Doubles delay = load<Doubles>(task.delays + k * task.stride + i);
-            const SineCosine at = sine_cosine(task.first * delay);
-            const SineCosine turn = sine_cosine(task.step * delay);
+            const auto at = sine_cosine(task.first * delay);
+            const auto turn = sine_cosine(task.step * delay);
             store(at.cosine, e.real + i);
             store(-at.sine, e.imag + i);
             store(turn.cosine, e.turn_real + i);
@@ -91,14 +73,15 @@ void sum_layers(const LayerSumTask& task) noexcept {
             const Row e = row_of(task, k);
             const double* const y = task.values + 2 * j * task.frames;
             weigh<3>(
-                task, e, [&](std::size_t i) { return values_at(y, i, task.frames); }, projections);
+                task, e, [&](std::size_t i) { return gather_at(y, i, task.frames); }, projections);
             projections += 6;
             for (std::size_t l = k + 1; l < task.layers; ++l) {
                 const Row other = row_of(task, l);
                 weigh<6>(
                     task, e,
                     [&](std::size_t i) {
-                        return Pair{load<Doubles>(other.real + i), load<Doubles>(other.imag + i)};
+                        return Complex{load<Doubles>(other.real + i),
+                                       load<Doubles>(other.imag + i)};
                     },
                     pairs);
                 pairs += 12;

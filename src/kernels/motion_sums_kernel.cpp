@@ -6,14 +6,16 @@
 namespace echosieve::kernels {
 namespace {
 
-constexpr std::size_t lanes = lanes_of<Doubles>;
+constexpr std::size_t lanes = Doubles::size;
 
 ECHOSIEVE_INLINE void add(const Doubles& x, double* to, std::size_t count) {
     if (count >= lanes) {
         store(load<Doubles>(to) + x, to);
     } else {
+        double numbers[lanes];
+        store(x, numbers);
         for (std::size_t l = 0; l < count; ++l) {
-            to[l] += x[l];
+            to[l] += numbers[l];
         }
     }
 }
@@ -27,11 +29,11 @@ void sum_motion(const MotionSumTask& task) noexcept {
         const std::size_t count = task.frames - i;
         start_walk(task.delays + i, task.frames, task.layers, count, task.first, task.step,
                    task.work);
-        Doubles pp{}, pq{}, qq{}, pr{}, qr{};
+        Doubles pp(0.0), pq(0.0), qq(0.0), pr(0.0), qr(0.0);
         for (std::size_t j = 0; j < task.bins; ++j) {
             const std::size_t column = 2 * (j * task.frames + i);
-            Complex p{};
-            Complex q{};
+            Complex p;
+            Complex q;
             for (std::size_t k = 0; k < task.layers; ++k) {
                 const Complex e = walk_on(task.work + k * walk_registers * lanes);
                 add_scaled(p, task.pulse + 2 * (j * task.layers + k), e);

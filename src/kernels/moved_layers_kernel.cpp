@@ -7,7 +7,7 @@ namespace echosieve::kernels {
 namespace ECHOSIEVE_KERNEL_SET {
 
 void add_moved_layers(const MovedLayersTask& task) noexcept {
-    constexpr std::size_t lanes = lanes_of<Doubles>;
+    constexpr std::size_t lanes = Doubles::size;
     const bool by_itself = task.own != nullptr && task.own_layers > 0;
     for (std::size_t i = 0; i < task.frames; i += lanes) {
         const std::size_t left = task.frames - i;
@@ -17,7 +17,7 @@ void add_moved_layers(const MovedLayersTask& task) noexcept {
         for (std::size_t j = 0; j < task.bins; ++j) {
             const std::size_t column = 2 * (j * task.frames + i);
             const double* const spectra = task.spectra + 2 * j * task.layers;
-            Complex sum{};
+            Complex sum;
             for (std::size_t k = 0; k < task.layers; ++k) {
                 add_scaled(sum, spectra + 2 * k, walk_on(task.work + k * walk_registers * lanes));
                 if (by_itself && k + 1 == task.own_layers) {
@@ -25,10 +25,8 @@ void add_moved_layers(const MovedLayersTask& task) noexcept {
                 }
             }
             double* const to = task.out + column;
-            for (std::size_t l = 0; l < count; ++l) {
-                to[2 * l] += sum.real[l];
-                to[2 * l + 1] += sum.imag[l];
-            }
+            const Complex before = gather(to, count);
+            scatter({before.real + sum.real, before.imag + sum.imag}, to, count);
         }
     }
 }

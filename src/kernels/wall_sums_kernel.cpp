@@ -6,7 +6,7 @@
 namespace echosieve::kernels {
 namespace {
 
-constexpr std::size_t lanes = lanes_of<Doubles>;
+constexpr std::size_t lanes = Doubles::size;
 
 // Element n of an array, the bins of one register.
 ECHOSIEVE_INLINE Complex load(const double* from, std::size_t n, std::size_t stride) {
@@ -34,13 +34,6 @@ ECHOSIEVE_INLINE void take_by_conjugate(Complex& x, const Complex& y, const Comp
 }
 ECHOSIEVE_INLINE Complex scaled(const Complex& x, const Doubles& by) {
     return {x.real * by, x.imag * by};
-}
-ECHOSIEVE_INLINE Doubles square_root(const Doubles& x) {
-    Doubles out;
-    for (std::size_t k = 0; k < lanes; ++k) {
-        out[k] = __builtin_sqrt(x[k]);
-    }
-    return out;
 }
 constexpr std::size_t lower(std::size_t row) {
     return row * (row + 1) / 2;
@@ -73,7 +66,7 @@ ECHOSIEVE_INLINE void take_out(const TissueTask& t, std::size_t at) {
             if (k == i) {
                 const Doubles pivot = m.real + kernels::load<Doubles>(t.precision + i * s + at);
                 // The diagonal: L_ii, and its inverse in the place of the imaginary part.
-                const Doubles root = square_root(pivot);
+                const Doubles root = xsimd::sqrt(pivot);
                 store({root, 1.0 / root}, factor, lower(i) + i, s);
             } else {
                 store(scaled(m, load(factor, lower(k) + k, s).imag), factor, lower(i) + k, s);
@@ -148,8 +141,8 @@ void weigh_pulses(const PulseTask& task) noexcept {
     const std::size_t s = task.stride;
     std::size_t n = 0;
     for (std::size_t k = 0; k < task.sheet; ++k) {
-        Doubles real{};
-        Doubles imag{};
+        Doubles real(0.0);
+        Doubles imag(0.0);
         for (std::size_t at = 0; at < s; at += lanes) {
             const Complex d = load(task.pulses + at, k, s);
             const Complex r = load(task.wall_left + at, k, s);
@@ -159,7 +152,7 @@ void weigh_pulses(const PulseTask& task) noexcept {
         task.projection[2 * k] = sum_of(real);
         task.projection[2 * k + 1] = sum_of(imag);
         for (std::size_t l = k; l < task.sheet; ++l, ++n) {
-            real = imag = Doubles{};
+            real = imag = Doubles(0.0);
             for (std::size_t at = 0; at < s; at += lanes) {
                 const Complex d = load(task.pulses + at, k, s);
                 const Complex e = load(task.pulses + at, l, s);

@@ -22,7 +22,7 @@ namespace echosieve {
 // tissue that pulsates as a whole and a wall that does as the tissue does, little evidence.
 // The weights and k are fitted to synthetic recordings of both simulators with known truth, drawn
 // from seeds that no test and no published figure uses (`wall_study --details`, then
-// examples/calibrate_confidence.py); how well they hold on other seeds, `wall_study` prints.
+// bench/studies/calibrate_confidence.py); how well they hold on other seeds, `wall_study` prints.
 
 inline constexpr std::size_t wall_sign_count = 7;
 using WallSigns = std::array<double, wall_sign_count>;

@@ -1,14 +1,15 @@
-#include "echosieve/motion/gate_finder.hpp"
+#include "baselines/gate_finder.hpp"
 
 #include <cmath>
 #include <cstddef>
 #include <vector>
 
-#include "motion/compared_tracks.hpp"
+#include "baselines/on_lines.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
+using namespace echosieve::baselines;
 using test::ArteryLine;
 
 namespace {
@@ -71,7 +72,7 @@ TEST_CASE("an envelope is the mean modulus over usable frames, and its peaks com
     GateSearchOptions options;
     options.candidates = 5;
     options.lowest_peak = 0;
-    const auto peaks = detail::envelope_peaks(line, options);
+    const auto peaks = envelope_peaks(line, options);
     REQUIRE(peaks.size() == 5);
     for (std::size_t k = 0; k < peaks.size(); ++k) {
         CHECK((k == 0 || peaks[k].height <= peaks[k - 1].height));
@@ -82,7 +83,7 @@ TEST_CASE("an envelope is the mean modulus over usable frames, and its peaks com
     CHECK_WITHIN(std::min(peaks[0].depth, peaks[1].depth), 12e-3, peak_tolerance);
     CHECK_WITHIN(std::max(peaks[0].depth, peaks[1].depth), 18e-3, peak_tolerance);
     options.lowest_peak = 0.99;
-    CHECK(detail::envelope_peaks(line, options).size() <= 2);
+    CHECK(envelope_peaks(line, options).size() <= 2);
     line.usable.assign(40, false);
     CHECK((mean_envelope(line) == 0).all());
 }

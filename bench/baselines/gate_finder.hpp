@@ -5,11 +5,10 @@
 #include <optional>
 #include <vector>
 
+#include "baselines/gated_track.hpp"
 #include "echosieve/condition/options.hpp"
-#include "echosieve/core/detail/api.hpp"
-#include "echosieve/motion/gated_track.hpp"
 
-namespace echosieve {
+namespace echosieve::baselines {
 
 // Symbols
 //   A(z)  mean envelope over the usable frames;  z_n < z_f two of its strongest maxima
@@ -33,13 +32,13 @@ struct GateSearchOptions {
     double smallest_motion = 15e-6;    ///< least sigma_d [m]
 };
 
-ECHOSIEVE_API void validate(const GateSearchOptions& options);
+void validate(const GateSearchOptions& options);
 
 /// The pair of gates with the highest score, or nothing if no pair counts; `states` say which
 /// frames to use. Throws InvalidInput unless there is a state a frame, and for options outside
 /// their domain.
-[[nodiscard]] ECHOSIEVE_API std::optional<WallGates> find_wall_gates(
-    const BasebandView& baseband, const std::vector<FrameState>& states,
-    const GateSearchOptions& options = {});
+[[nodiscard]] std::optional<WallGates> find_wall_gates(const BasebandView& baseband,
+                                                       const std::vector<FrameState>& states,
+                                                       const GateSearchOptions& options = {});
 
-}  // namespace echosieve
+}  // namespace echosieve::baselines

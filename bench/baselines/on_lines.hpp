@@ -1,22 +1,28 @@
 // The ways to compare with, on lines: gated correlation, gates set without a hand, echoes picked
-// from pursuits. See echosieve/motion/gated_track.hpp, gate_finder.hpp and pursuit_track.hpp.
+// from pursuits. See gated_track.hpp, gate_finder.hpp and pursuit_track.hpp.
 #pragma once
 
 #include <Eigen/Core>
 #include <optional>
 #include <vector>
 
+#include "baselines/gate_finder.hpp"
+#include "baselines/gated_track.hpp"
+#include "baselines/pursuit_track.hpp"
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/motion/gate_finder.hpp"
-#include "echosieve/motion/gated_track.hpp"
-#include "echosieve/motion/pursuit_track.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "motion/line/line.hpp"
 
-namespace echosieve {
+namespace echosieve::baselines {
 
 /// How one wall moves, before smoothing.
 struct WallTrack {
+    /// At rest, and nothing measured.
+    explicit WallTrack(Eigen::Index frames = 0)
+        : displacement(Eigen::ArrayXd::Zero(frames)),
+          correlation(Eigen::ArrayXd::Zero(frames)),
+          valid(static_cast<std::size_t>(frames), false) {}
+
     Eigen::ArrayXd displacement;  ///< per frame, deeper positive; bridged where not valid [m]
     Eigen::ArrayXd correlation;   ///< 0 to 1 per frame: with the frame that it was compared with
     std::vector<bool> valid;      ///< per frame: measured, not bridged
@@ -29,10 +35,13 @@ struct WallTrack {
 [[nodiscard]] WallTrack follow_gate(const LineHistory& line, const WallGate& gate,
                                     const GatedTrackOptions& options = {});
 
-/// Joins two walls: what is valid in both is kept, the rest bridged, then smoothed. `near_depth`
-/// and `far_depth` [m] are where the displacements are 0.
-[[nodiscard]] WallPairTrack join_walls(const WallTrack& near, double near_depth,
-                                       const WallTrack& far, double far_depth,
+struct PlacedTrack {
+    const WallTrack& track;
+    double depth = 0;  ///< where the displacement is 0 [m]
+};
+
+/// Joins two walls: what is valid in both is kept, the rest bridged, then smoothed.
+[[nodiscard]] WallPairTrack join_walls(const PlacedTrack& near, const PlacedTrack& far,
                                        const Smoothing& smoothing, double frame_rate);
 
 /// As the public functions of these names, on a line.
@@ -47,8 +56,6 @@ struct WallTrack {
 /// Mean of |samples| over the usable frames, per sample; zeros if none is usable.
 [[nodiscard]] Eigen::ArrayXd mean_envelope(const LineHistory& line);
 
-namespace detail {
-
 struct EnvelopePeak {
     double depth = 0;
     double height = 0;
@@ -57,8 +64,6 @@ struct EnvelopePeak {
 // Local maxima whose gates fit into the line below the dead zone, highest first.
 [[nodiscard]] std::vector<EnvelopePeak> envelope_peaks(const LineHistory& line,
                                                        const GateSearchOptions& options);
-
-}  // namespace detail
 
 /// One wall, followed by its echo.
 struct EchoTrack {
@@ -73,4 +78,4 @@ struct EchoTrack {
 [[nodiscard]] EchoTrack follow_echo(const LineHistory& line, const WallGate& gate,
                                     double wall_depth, const PursuitTrackOptions& options = {});
 
-}  // namespace echosieve
+}  // namespace echosieve::baselines

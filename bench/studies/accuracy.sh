@@ -1,13 +1,12 @@
 #!/usr/bin/env bash
 # Tracks synthetic recordings of many settings and writes docs/accuracy.md: error against the truth, one row each.
-#   bash examples/accuracy.sh
+#   bash bench/studies/accuracy.sh
 set -euo pipefail
-source "$(dirname "${BASH_SOURCE[0]}")/../.ci/setup.sh"
+source "$(dirname "${BASH_SOURCE[0]}")/../../.ci/setup.sh"
 cd "${repository}"
 need_packages "${packages_build[@]}" "${packages_examples[@]}"
-configure -S . -B build/examples -G Ninja -DCMAKE_BUILD_TYPE=Release -DECHOSIEVE_BUILD_TESTS=OFF \
-    -DECHOSIEVE_BUILD_BENCH=OFF
-build build/examples
+configure -S . -B build/examples -G Ninja -DCMAKE_BUILD_TYPE=Release -DECHOSIEVE_BUILD_TESTS=OFF
+build build/examples make_recording track_artery compare_with_truth
 programs=build/examples/examples
 scratch="$(mktemp -d)"
 trap 'rm -rf "${scratch}"' EXIT
@@ -24,7 +23,7 @@ settings=(
 {
     echo "# Error against the truth on synthetic recordings"
     echo
-    echo "Written by \`bash examples/accuracy.sh\`; settings are those of \`make_recording\`, the rest its defaults."
+    echo "Written by \`bash bench/studies/accuracy.sh\`; settings are those of \`make_recording\`, the rest its defaults."
     echo "rms, mean removed, better of inner and outer layer, frames that were not dropped [um]; depth against the"
     echo "outer layer [mm]; distension is its error. \"not found\": no pair of walls was reported."
     echo

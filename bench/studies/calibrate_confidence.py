@@ -4,7 +4,7 @@
     wall_study --first 9001 --recordings 100 --without-artery 150 --least-confidence 0 --details a.csv
     wall_study --first 9301 --recordings 40 --without-artery 20 --event-probability 0.3 --least-confidence 0 \
         --details b.csv
-    python3 examples/calibrate_confidence.py a.csv b.csv [--check c.csv ...]
+    python3 bench/studies/calibrate_confidence.py a.csv b.csv [--check c.csv ...]
 
 A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights, by what
 the standard deviations must grow (the median ratio of error and deviation), and, for the files after --check, how

@@ -1,23 +1,21 @@
 #!/usr/bin/env bash
 # Writes docs/limits.md, its pictures and docs/planning.md: errors of the library's estimates beside the least
 # possible ones (limits_study), samples in double and in float, and what precision a sensor allows.
-# usage: bash examples/limits.sh [trials a point, 8000]
+# usage: bash bench/studies/limits.sh [trials a point, 8000]
 set -euo pipefail
-cd "$(dirname "$0")/.."
+# shellcheck source=.ci/setup.sh
+source "$(dirname "${BASH_SOURCE[0]}")/../../.ci/setup.sh"
+cd "${repository}"
 trials=${1:-8000}
-programs=build/examples/examples
-for program in limits_study plan_measurement; do
-    if [[ ! -x ${programs}/${program} ]]; then
-        echo "limits.sh: ${programs}/${program} is missing: run examples/run.sh first" >&2
-        exit 1
-    fi
-done
-command -v gnuplot >/dev/null || { echo "limits.sh: gnuplot is missing" >&2; exit 1; }
+need_packages "${packages_build[@]}" "${packages_examples[@]}"
+configure -S . -B build/examples -G Ninja -DCMAKE_BUILD_TYPE=Release -DECHOSIEVE_BUILD_TESTS=OFF
+build build/examples limits_study plan_measurement
+study=build/examples/bench/studies/limits_study
 scratch=$(mktemp -d)
 trap 'rm -rf "${scratch}"' EXIT
 threads=$(nproc)
-"${programs}/limits_study" --trials "${trials}" --threads "${threads}" --columns "${scratch}" >"${scratch}/double.md"
-"${programs}/limits_study" --trials "${trials}" --threads "${threads}" --gates 500 --float >"${scratch}/float.md"
+"${study}" --trials "${trials}" --threads "${threads}" --columns "${scratch}" >"${scratch}/double.md"
+"${study}" --trials "${trials}" --threads "${threads}" --gates 500 --float >"${scratch}/float.md"
 mkdir -p docs/pictures
 gnuplot <<PLOT
 set datafile separator ','
@@ -53,7 +51,7 @@ PLOT
     cat <<TEXT
 # Estimates beside their limits
 
-Written by \`bash examples/limits.sh\`: ${trials} trials a point, fixed seeds. Real samples at 125 MHz, an echo of 4 MHz
+Written by \`bash bench/studies/limits.sh\`: ${trials} trials a point, fixed seeds. Real samples at 125 MHz, an echo of 4 MHz
 and 1 MHz bandwidth (-6 dB) in white noise; signal to noise: its peak over the noise's standard deviation in a sample,
 before any filter. The entries are rms errors over the Cramér-Rao bound, with the half width of their 95 % interval.
 Then the worst of all columns: bias over the bound, and the part of the errors within 1 and 1.96 of the *reported*
@@ -74,7 +72,7 @@ TEXT
     echo "not after averaging 10,000 frames)."
     cat "${scratch}/float.md"
 } >"${scratch}/limits.md"
-"${programs}/plan_measurement" >"${scratch}/planning.md"
+build/examples/examples/plan_measurement >"${scratch}/planning.md"
 mv "${scratch}/limits.md" docs/limits.md
 mv "${scratch}/planning.md" docs/planning.md
 echo "docs/limits.md, docs/planning.md and docs/pictures/limits_*.png are written"

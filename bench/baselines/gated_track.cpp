@@ -1,4 +1,4 @@
-#include "echosieve/motion/gated_track.hpp"
+#include "baselines/gated_track.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -8,18 +8,18 @@
 #include <span>
 #include <vector>
 
+#include "baselines/on_lines.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/correlate/sampled.hpp"
 #include "echosieve/motion/smoothing.hpp"
-#include "motion/compared_tracks.hpp"
 #include "motion/follow/smoothed.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/plain.hpp"
 #include "motion/line/slow_time.hpp"
 
-namespace echosieve {
+namespace echosieve::baselines {
 
 void validate(const WallGate& gate) {
     require(is_finite(gate.depth), "gate depth", gate.depth, "must be finite [m]");
@@ -38,48 +38,65 @@ void validate(const GatedTrackOptions& options) {
     validate(options.smoothing);
 }
 
+namespace {
+
+// The samples of a gate that moves along, within the line.
+struct SampleGate {
+    Eigen::Index first = 0;
+    Eigen::Index count = 0;
+
+    SampleGate(const LineHistory& line, const WallGate& gate) {
+        const Eigen::Index samples = line.samples.cols();
+        const auto whole = [samples](double place) {
+            return held_whole(std::round(place), Eigen::Index{-1}, samples);
+        };
+        first = whole(line.index(gate.depth - gate.half_length));
+        const Eigen::Index last = whole(line.index(gate.depth + gate.half_length));
+        require(first >= 0 && last < samples, "gate depth", gate.depth,
+                detail::concatenate("the gate must lie within ", line.first_depth(), " to ",
+                                    line.last_depth(), " [m]"));
+        count = last - first + 1;
+    }
+    // The first one, the gate moved by `by` samples.
+    [[nodiscard]] Eigen::Index begin(const LineHistory& line, double by) const {
+        const Eigen::Index samples = line.samples.cols();
+        return std::clamp<Eigen::Index>(first + held_whole(std::round(by), -first, samples), 0,
+                                        samples - count);
+    }
+};
+
+void copy_gate(const LineHistory& line, Eigen::Index frame, Eigen::Index begin,
+               std::vector<std::complex<double>>& samples) {
+    for (std::size_t k = 0; k < samples.size(); ++k) {
+        samples[k] = line.samples(frame, begin + static_cast<Eigen::Index>(k));
+    }
+}
+
+}  // namespace
+
 WallTrack follow_gate(const LineHistory& line, const WallGate& gate,
                       const GatedTrackOptions& options) {
     validate(gate);
     validate(options);
-    const Eigen::Index frames = line.frames();
-    const Eigen::Index samples = line.samples.cols();
-    const auto whole = [samples](double place) {
-        return held_whole(std::round(place), Eigen::Index{-1}, samples);
-    };
-    const Eigen::Index first = whole(line.index(gate.depth - gate.half_length));
-    const Eigen::Index last = whole(line.index(gate.depth + gate.half_length));
-    require(first >= 0 && last < samples, "gate depth", gate.depth,
-            detail::concatenate("the gate must lie within ", line.first_depth(), " to ",
-                                line.last_depth(), " [m]"));
-    const auto count = static_cast<std::size_t>(last - first + 1);
-    const double frequency = line.settings.sensor.centre_frequency;
+    const SampleGate part(line, gate);
     const double metres_per_sample = line.depth(1) - line.depth(0);
-
-    WallTrack track{Eigen::ArrayXd::Zero(frames), Eigen::ArrayXd::Zero(frames),
-                    std::vector<bool>(static_cast<std::size_t>(frames), false)};
-    std::vector<std::complex<double>> before(count);
-    std::vector<std::complex<double>> now(count);
+    WallTrack track(line.frames());
+    std::vector<std::complex<double>> before(static_cast<std::size_t>(part.count));
+    std::vector<std::complex<double>> now = before;
     Eigen::Index reference = -1;
     double position = 0;
-    for (Eigen::Index i = 0; i < frames; ++i) {
+    for (Eigen::Index i = 0; i < line.frames(); ++i) {
         if (!line.usable[static_cast<std::size_t>(i)]) {
             continue;
         }
         if (reference >= 0) {
-            const Eigen::Index moved =
-                options.follow
-                    ? held_whole(std::round(position / metres_per_sample), -first, samples)
-                    : Eigen::Index{0};
             const Eigen::Index begin =
-                std::clamp<Eigen::Index>(first + moved, 0, samples - (last - first + 1));
-            for (std::size_t k = 0; k < count; ++k) {
-                before[k] = line.samples(reference, begin + static_cast<Eigen::Index>(k));
-                now[k] = line.samples(i, begin + static_cast<Eigen::Index>(k));
-            }
-            const SampledDelay step =
-                phase_delay(std::span<const std::complex<double>>(before),
-                            std::span<const std::complex<double>>(now), frequency);
+                part.begin(line, options.follow ? position / metres_per_sample : 0);
+            copy_gate(line, reference, begin, before);
+            copy_gate(line, i, begin, now);
+            const SampledDelay step = phase_delay(std::span<const std::complex<double>>(before),
+                                                  std::span<const std::complex<double>>(now),
+                                                  line.settings.sensor.centre_frequency);
             if (!step.usable()) {
                 continue;  // silent in the gate: the next frame is compared with the last good one
             }
@@ -96,22 +113,22 @@ WallTrack follow_gate(const LineHistory& line, const WallGate& gate,
     return track;
 }
 
-WallPairTrack join_walls(const WallTrack& near, double near_depth, const WallTrack& far,
-                         double far_depth, const Smoothing& smoothing, double frame_rate) {
-    const std::size_t count = near.valid.size();
+WallPairTrack join_walls(const PlacedTrack& near, const PlacedTrack& far,
+                         const Smoothing& smoothing, double frame_rate) {
+    const std::size_t count = near.track.valid.size();
     WallPairTrack pair;
     pair.valid.resize(count);
     for (std::size_t i = 0; i < count; ++i) {
-        pair.valid[i] = near.valid[i] && far.valid[i];
+        pair.valid[i] = near.track.valid[i] && far.track.valid[i];
     }
-    const auto depths = [&](const WallTrack& wall, double depth) {
-        Eigen::ArrayXd x = depth + wall.displacement;
+    const auto depths = [&](const PlacedTrack& wall) {
+        Eigen::ArrayXd x = wall.depth + wall.track.displacement;
         bridge(x, pair.valid);
         return vector_of(smoothed(x, smoothing, frame_rate));
     };
-    pair.near_wall = depths(near, near_depth);
-    pair.far_wall = depths(far, far_depth);
-    pair.quality = vector_of(near.correlation.min(far.correlation));
+    pair.near_wall = depths(near);
+    pair.far_wall = depths(far);
+    pair.quality = vector_of(near.track.correlation.min(far.track.correlation));
     for (std::size_t i = 0; i < count; ++i) {
         if (!pair.valid[i]) {
             pair.quality[i] = 0;
@@ -128,7 +145,7 @@ WallPairTrack track_gates(const LineHistory& line, const WallGates& gates,
     const auto middle = [](const WallTrack& wall) {
         return wall.displacement.size() > 0 ? wall.displacement.mean() : 0.0;
     };
-    return join_walls(near, gates.near.depth - middle(near), far, gates.far.depth - middle(far),
+    return join_walls({near, gates.near.depth - middle(near)}, {far, gates.far.depth - middle(far)},
                       options.smoothing, line.settings.frame_rate);
 }
 
@@ -137,4 +154,4 @@ WallPairTrack track_gates(const BasebandView& baseband, const std::vector<FrameS
     return track_gates(line_history(baseband, states), gates, options);
 }
 
-}  // namespace echosieve
+}  // namespace echosieve::baselines

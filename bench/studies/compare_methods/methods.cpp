@@ -5,17 +5,18 @@
 #include <variant>
 #include <vector>
 
+#include "baselines/gate_finder.hpp"
+#include "baselines/gated_track.hpp"
+#include "baselines/pursuit_track.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
-#include "echosieve/motion/gate_finder.hpp"
-#include "echosieve/motion/gated_track.hpp"
-#include "echosieve/motion/pursuit_track.hpp"
 #include "echosieve/motion/track_artery.hpp"
 
 namespace compare_methods {
 namespace {
 
 using namespace echosieve;
+using namespace echosieve::baselines;
 
 // Conditioned frames, and which of them to use.
 struct Line {

@@ -7,10 +7,9 @@
 #include <vector>
 
 #include "echosieve/condition/options.hpp"
-#include "echosieve/core/detail/api.hpp"
 #include "echosieve/motion/smoothing.hpp"
 
-namespace echosieve {
+namespace echosieve::baselines {
 
 // Symbols
 //   y_i(z)  baseband of frame i at depth z;  i, j successive usable frames
@@ -31,16 +30,16 @@ struct WallGates {
     WallGate far;
 };
 
-ECHOSIEVE_API void validate(const WallGate& gate);
+void validate(const WallGate& gate);
 
-ECHOSIEVE_API void validate(const WallGates& gates);
+void validate(const WallGates& gates);
 
 struct GatedTrackOptions {
     bool follow = true;  ///< the gate moves along with its wall, by whole samples
     Smoothing smoothing = MovingAverage{30};
 };
 
-ECHOSIEVE_API void validate(const GatedTrackOptions& options);
+void validate(const GatedTrackOptions& options);
 
 /// Both walls, frame by frame.
 struct WallPairTrack {
@@ -65,9 +64,9 @@ struct WallPairTrack {
 /// gates' depths are taken for the walls' mean depths. Unambiguous while the echoes move by less
 /// than a quarter of a wavelength between two usable frames. Throws InvalidInput unless there is a
 /// state a frame and the gates lie inside the line, and for gates or options outside their domain.
-[[nodiscard]] ECHOSIEVE_API WallPairTrack track_gates(const BasebandView& baseband,
-                                                      const std::vector<FrameState>& states,
-                                                      const WallGates& gates,
-                                                      const GatedTrackOptions& options = {});
+[[nodiscard]] WallPairTrack track_gates(const BasebandView& baseband,
+                                        const std::vector<FrameState>& states,
+                                        const WallGates& gates,
+                                        const GatedTrackOptions& options = {});
 
-}  // namespace echosieve
+}  // namespace echosieve::baselines

@@ -1,17 +1,19 @@
-#include "echosieve/motion/gated_track.hpp"
+#include "baselines/gated_track.hpp"
 
 #include <cmath>
 
-#include "echosieve/motion/gate_finder.hpp"
+#include "baselines/gate_finder.hpp"
+#include "baselines/on_lines.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
-#include "motion/compared_tracks.hpp"
+#include "gates.hpp"
 #include "motion/line/plain.hpp"
 #include "motion/line/slow_time.hpp"
 #include "support/check.hpp"
 #include "support/walls.hpp"
 
 using namespace echosieve;
+using namespace echosieve::baselines;
 using test::quiet_scene;
 using test::wall_line;
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/gate_finder.hpp"
+#include "baselines/gate_finder.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -7,16 +7,16 @@
 #include <optional>
 #include <vector>
 
+#include "baselines/gated_track.hpp"
+#include "baselines/on_lines.hpp"
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/correlate/sampled.hpp"
-#include "echosieve/motion/gated_track.hpp"
-#include "motion/compared_tracks.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/slow_time.hpp"
 
-namespace echosieve {
+namespace echosieve::baselines {
 
 void validate(const GateSearchOptions& options) {
     require(options.half_length > 0 && is_finite(options.half_length), "half_length",
@@ -57,10 +57,6 @@ Eigen::ArrayXd mean_envelope(const LineHistory& line) {
     return mean;
 }
 
-}  // namespace echosieve
-
-namespace echosieve::detail {
-
 std::vector<EnvelopePeak> envelope_peaks(const LineHistory& line,
                                          const GateSearchOptions& options) {
     std::vector<EnvelopePeak> peaks;
@@ -90,26 +86,35 @@ std::vector<EnvelopePeak> envelope_peaks(const LineHistory& line,
     return peaks;
 }
 
-}  // namespace echosieve::detail
+namespace {
 
-namespace echosieve {
-
-std::optional<WallGates> find_wall_gates(const LineHistory& line,
+// The displacement of each peak's gate, without its slow part.
+std::vector<Eigen::ArrayXd> quick_tracks(const LineHistory& line,
+                                         const std::vector<EnvelopePeak>& peaks,
                                          const GateSearchOptions& options) {
-    validate(options);
-    const auto peaks = detail::envelope_peaks(line, options);
-    if (line.frames() < 3) {
-        return std::nullopt;
-    }
     std::vector<Eigen::ArrayXd> tracks;
     for (const auto& peak : peaks) {
         const WallTrack track = follow_gate(line, {peak.depth, options.half_length});
         tracks.push_back(without_slow_part(track.displacement, options.slow_frequency,
                                            line.settings.frame_rate));
     }
+    return tracks;
+}
+
+}  // namespace
+
+std::optional<WallGates> find_wall_gates(const LineHistory& line,
+                                         const GateSearchOptions& options) {
+    validate(options);
+    const auto peaks = envelope_peaks(line, options);
+    if (line.frames() < 3) {
+        return std::nullopt;
+    }
+    const std::vector<Eigen::ArrayXd> tracks = quick_tracks(line, peaks, options);
+    constexpr double step_smoothing = 6e-3;  // takes the noise off the steps [s]
+    const double smoothing = step_smoothing * line.settings.frame_rate;
     std::optional<WallGates> best;
     double highest = 0;
-    const double smoothing = 6e-3 * line.settings.frame_rate;  // takes the noise off the steps
     for (std::size_t n = 0; n < peaks.size(); ++n) {
         for (std::size_t f = 0; f < peaks.size(); ++f) {
             const double diameter = peaks[f].depth - peaks[n].depth;
@@ -138,4 +143,4 @@ std::optional<WallGates> find_wall_gates(const BasebandView& baseband,
     return find_wall_gates(line_history(baseband, states), options);
 }
 
-}  // namespace echosieve
+}  // namespace echosieve::baselines

@@ -1,29 +1,31 @@
-#include "echosieve/motion/pursuit_track.hpp"
+#include "baselines/pursuit_track.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <limits>
 #include <optional>
 #include <span>
+#include <utility>
 #include <vector>
 
+#include "baselines/gated_track.hpp"
+#include "baselines/on_lines.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/correlate/delay.hpp"
-#include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/pursuit/echo_source.hpp"
 #include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/refine.hpp"
-#include "motion/compared_tracks.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/slow_time.hpp"
 
-namespace echosieve {
+namespace echosieve::baselines {
 
 void validate(const PursuitTrackOptions& options) {
     require(options.atoms >= 1, "atoms", options.atoms, "must be at least 1");
@@ -40,71 +42,92 @@ void validate(const PursuitTrackOptions& options) {
                             "[pulse lengths]");
 }
 
+namespace {
+
+using Source = EchoSource<std::complex<double>, GaussNewton>;
+
+// The samples of a gate cut to the line: the first one's place, and their grid.
+std::pair<Eigen::Index, SamplingGrid> cut_gate(const LineHistory& line, const WallGate& gate) {
+    const Eigen::Index first = held_whole(std::round(line.index(gate.depth - gate.half_length)),
+                                          Eigen::Index{0}, line.samples.cols());
+    const Eigen::Index last = held_whole(std::round(line.index(gate.depth + gate.half_length)),
+                                         Eigen::Index{-1}, line.samples.cols() - 1);
+    require(last > first, "gate depth", gate.depth,
+            detail::concatenate("the gate must overlap ", line.first_depth(), " to ",
+                                line.last_depth(), " [m]"));
+    return {first, line.grid.part(static_cast<std::size_t>(first),
+                                  static_cast<std::size_t>(last - first + 1))};
+}
+
+// What a frame's echo must be like to be the wall's.
+struct Expected {
+    double arrival = 0;
+    double reach = 0;  // from there, at most
+    double least = 0;  // amplitude
+};
+
+// The echo of these that arrives nearest to where it is expected, if one is the wall's.
+const Echo<Gabor<double>>* nearest_echo(const std::vector<Echo<Gabor<double>>>& echoes,
+                                        const Expected& expected) {
+    const Echo<Gabor<double>>* nearest = nullptr;
+    for (const Echo<Gabor<double>>& echo : echoes) {
+        const double distance = std::abs(echo.atom.arrival - expected.arrival);
+        if (std::abs(echo.amplitude) >= expected.least && distance <= expected.reach &&
+            (nearest == nullptr || distance < std::abs(nearest->atom.arrival - expected.arrival))) {
+            nearest = &echo;
+        }
+    }
+    return nearest;
+}
+
+}  // namespace
+
 EchoTrack follow_echo(const LineHistory& line, const WallGate& gate, double wall_depth,
                       const PursuitTrackOptions& options) {
     validate(gate);
     validate(options);
     require(is_finite(wall_depth), "wall_depth", wall_depth, "must be finite [m]");
-    using Source = EchoSource<std::complex<double>, GaussNewton>;
     const RecordingSettings& settings = line.settings;
-    const Eigen::Index frames = line.frames();
-    const Eigen::Index last_sample = line.samples.cols() - 1;
-    const Eigen::Index first = held_whole(std::round(line.index(gate.depth - gate.half_length)),
-                                          Eigen::Index{0}, line.samples.cols());
-    const Eigen::Index last = held_whole(std::round(line.index(gate.depth + gate.half_length)),
-                                         Eigen::Index{-1}, last_sample);
-    require(last > first, "gate depth", gate.depth,
-            detail::concatenate("the gate must overlap ", line.first_depth(), " to ",
-                                line.last_depth(), " [m]"));
-    const SamplingGrid grid =
-        line.grid.part(static_cast<std::size_t>(first), static_cast<std::size_t>(last - first + 1));
-
+    const auto [first, grid] = cut_gate(line, gate);
     EchoTrack wall;
-    wall.track = {Eigen::ArrayXd::Zero(frames), Eigen::ArrayXd::Zero(frames),
-                  std::vector<bool>(static_cast<std::size_t>(frames), false)};
+    wall.track = WallTrack(line.frames());
     Source source(
         grid, GaborBox::around(settings.sensor, options.spread, {grid.start_time, grid.end_time()}),
         GaussNewton{}, 0);
     PursuitEngine<Source> engine;
     PursuitEngine<Source>::Result frame;
-    const Orthogonal strategy{options.atoms};
     const Stop stop{options.least_energy, std::nullopt};
-    const double reach =
-        options.association * pulse_length(decay_from_bandwidth(settings.sensor.bandwidth));
     std::vector<std::complex<double>> samples(grid.count);
     double delay = 0;
-    for (Eigen::Index i = 0; i < frames; ++i) {
+    // The first echo may lie anywhere.
+    Expected expected{settings.arrival(wall_depth), std::numeric_limits<double>::infinity(), 0};
+    for (Eigen::Index i = 0; i < line.frames(); ++i) {
         if (!line.usable[static_cast<std::size_t>(i)]) {
             continue;
         }
         for (std::size_t k = 0; k < samples.size(); ++k) {
             samples[k] = line.samples(i, first + static_cast<Eigen::Index>(k));
         }
-        engine.run(std::span<const std::complex<double>>(samples), source, strategy, stop, frame);
-        const double expected =
-            wall.found ? wall.reference.atom.arrival + delay : settings.arrival(wall_depth);
-        const double least =
-            wall.found ? options.least_amplitude * std::abs(wall.reference.amplitude) : 0;
-        const Echo<Gabor<double>>* nearest = nullptr;
-        for (const Echo<Gabor<double>>& echo : frame.atoms) {
-            const double distance = std::abs(echo.atom.arrival - expected);
-            if (std::abs(echo.amplitude) >= least && (!wall.found || distance <= reach) &&
-                (nearest == nullptr || distance < std::abs(nearest->atom.arrival - expected))) {
-                nearest = &echo;
-            }
-        }
+        engine.run(std::span<const std::complex<double>>(samples), source,
+                   Orthogonal{options.atoms}, stop, frame);
+        const Echo<Gabor<double>>* nearest = nearest_echo(frame.atoms, expected);
         if (nearest == nullptr) {
             continue;
         }
         if (!wall.found) {
             wall.reference = *nearest;
             wall.found = true;
+            expected = {
+                wall.reference.atom.arrival,
+                options.association * pulse_length(decay_from_bandwidth(settings.sensor.bandwidth)),
+                options.least_amplitude * std::abs(wall.reference.amplitude)};
         }
         const Delay step = delay_between(wall.reference, *nearest, delay);
         if (!step.usable()) {
             continue;
         }
         delay = step.delay;
+        expected.arrival = wall.reference.atom.arrival + delay;
         wall.track.displacement[i] = settings.depth(delay);
         wall.track.correlation[i] = std::min(1.0, step.correlation);
         wall.track.valid[static_cast<std::size_t>(i)] = true;
@@ -128,7 +151,7 @@ std::optional<WallPairTrack> track_echoes(const LineHistory& line, const WallGat
     const auto depth = [&](const EchoTrack& wall) {
         return line.settings.depth(wall.reference.atom.arrival);
     };
-    return join_walls(near.track, depth(near), far.track, depth(far), options.smoothing,
+    return join_walls({near.track, depth(near)}, {far.track, depth(far)}, options.smoothing,
                       line.settings.frame_rate);
 }
 
@@ -139,4 +162,4 @@ std::optional<WallPairTrack> track_echoes(const BasebandView& baseband,
     return track_echoes(line_history(baseband, states), gates, options);
 }
 
-}  // namespace echosieve
+}  // namespace echosieve::baselines

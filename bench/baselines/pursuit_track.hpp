@@ -6,12 +6,11 @@
 #include <optional>
 #include <vector>
 
+#include "baselines/gated_track.hpp"
 #include "echosieve/condition/options.hpp"
-#include "echosieve/core/detail/api.hpp"
-#include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/smoothing.hpp"
 
-namespace echosieve {
+namespace echosieve::baselines {
 
 // Symbols
 //   e_0    the wall's echo in the first usable frame: the one that arrives nearest to its depth
@@ -33,7 +32,7 @@ struct PursuitTrackOptions {
     Smoothing smoothing = MovingAverage{30};
 };
 
-ECHOSIEVE_API void validate(const PursuitTrackOptions& options);
+void validate(const PursuitTrackOptions& options);
 
 /// The part of a gate that a pursuit needs: the gate's wall lies in its middle, and the tissue's
 /// echoes on either side have room.
@@ -44,8 +43,9 @@ inline constexpr double pursuit_half_length = 2.5e-3;  // [m]
 /// to each side, or the gate's half length where that is longer, cut to the line. Nothing if a
 /// wall's echo was not found. Throws InvalidInput unless there is a state a frame and the gates
 /// overlap the line, and for gates or options outside their domain.
-[[nodiscard]] ECHOSIEVE_API std::optional<WallPairTrack> track_echoes(
-    const BasebandView& baseband, const std::vector<FrameState>& states, const WallGates& gates,
-    const PursuitTrackOptions& options = {});
+[[nodiscard]] std::optional<WallPairTrack> track_echoes(const BasebandView& baseband,
+                                                        const std::vector<FrameState>& states,
+                                                        const WallGates& gates,
+                                                        const PursuitTrackOptions& options = {});
 
-}  // namespace echosieve
+}  // namespace echosieve::baselines

@@ -1,15 +1,17 @@
-#include "echosieve/motion/pursuit_track.hpp"
+#include "baselines/pursuit_track.hpp"
 
 #include <cmath>
 
+#include "baselines/on_lines.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
-#include "motion/compared_tracks.hpp"
+#include "gates.hpp"
 #include "support/check.hpp"
 #include "support/moving_line.hpp"
 #include "support/walls.hpp"
 
 using namespace echosieve;
+using namespace echosieve::baselines;
 using test::quiet_scene;
 using test::wall_line;
 

@@ -1,4 +1,4 @@
-#include "limits_study/studies.hpp"
+#include "studies.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
