@@ -1,26 +1,13 @@
-// Objectives that know their gradient, and the gradient of those that do not.
+// A numeric gradient, coordinate by coordinate.
 #pragma once
 
 #include <algorithm>
 #include <cmath>
-#include <concepts>
-#include <cstddef>
 #include <limits>
-#include <span>
 
-#include "echosieve/core/box.hpp"
 #include "echosieve/core/detail/scalar.hpp"
-#include "echosieve/optimise/objective.hpp"
 
 namespace echosieve {
-
-/// An objective that gives its value and writes its gradient in one call, which counts as one
-/// evaluation. A gradient that is not finite makes the point one of no use.
-template <class F, class R>
-concept DifferentiableObjective =
-    Objective<F, R> && requires(F& objective, std::span<const R> x, std::span<R> gradient) {
-        { objective.value_and_gradient(x, gradient) } -> std::convertible_to<R>;
-    };
 
 // Symbols
 //   f          objective;  x  the point;  w  width of the box in a coordinate
@@ -71,17 +58,5 @@ template <Real R>
     const R second = -p / (q * (q - p));
     return {a, b, first, second, -(first + second)};
 }
-
-namespace detail {
-
-template <Real R>
-struct ProbeGradient : ProbeObjective<R> {
-    R value_and_gradient(std::span<const R>, std::span<R>) const { return 0; }
-};
-
-}  // namespace detail
-
-static_assert(DifferentiableObjective<detail::ProbeGradient<double>, double>);
-static_assert(!DifferentiableObjective<detail::ProbeObjective<double>, double>);
 
 }  // namespace echosieve
