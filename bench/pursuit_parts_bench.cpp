@@ -33,7 +33,7 @@ struct Parts {
           grid(basebander.grid()),
           bounds(detail::grid_bounds(grid, bench::box())),
           lanes(detail::sample_factors<R>(grid, basebander.weights())),
-          residual(lanes.stored()),
+          residual(lanes.count()),
           atom(residual),
           trial(residual) {
         const auto samples = bench::conditioned(basebander, bench::crowded_frame(1));
@@ -111,7 +111,7 @@ void lane_basis(benchmark::State& state) {
     for (std::size_t k = 0; k < atoms; ++k) {
         static_cast<void>(parts.lanes.moments(parts.point(6 * k + 3), parts.residual, all[k]));
     }
-    detail::LaneBasis<R> basis(parts.lanes.stored(), atoms);
+    detail::LaneBasis<R> basis(parts.lanes.count(), atoms);
     for (auto _ : state) {
         basis.start(parts.residual);
         for (const LaneArray<R>& atom : all) {

@@ -35,7 +35,7 @@ public:
           imag_(samples_.size()),
           lanes_(
               echosieve::detail::sample_factors<double>(basebander_.grid(), basebander_.weights())),
-          residual_(lanes_.stored()),
+          residual_(lanes_.count()),
           atom_(residual_) {}
 
     [[nodiscard]] const std::vector<double>& weights() const { return basebander_.weights(); }

@@ -27,7 +27,7 @@ function(echosieve_kernel_objects room)
     target_compile_definitions(${target} PRIVATE ${kernel_definitions} ECHOSIEVE_KERNEL_SET=${set}
                                xsimd=echosieve_xsimd_${set})
     # Optimised in every build: unoptimised vector code is slower than none. No contraction: the same bits in all sets.
-    target_compile_options(${target} PRIVATE -O3 -ffp-contract=off -fno-fast-math -fno-exceptions -fno-math-errno
+    target_compile_options(${target} PRIVATE -O3 -ffp-contract=off -fno-fast-math -fno-math-errno
                            # g++ 12 warns of its own AVX-512 header.
                            $<$<CXX_COMPILER_ID:GNU>:-Wno-uninitialized -Wno-maybe-uninitialized>
                            ${kernel_flags_${set}})

@@ -6,6 +6,8 @@
 namespace echosieve::kernels {
 namespace {  // NOLINT: on purpose, see vectors.hpp
 
+inline constexpr std::size_t lanes = Doubles::size;
+
 struct Complex {
     Doubles real = 0.0;
     Doubles imag = 0.0;
@@ -35,10 +37,10 @@ ECHOSIEVE_INLINE void store_interleaved(const Complex& x, double* to) {
 
 /// The first `count` of them, 0 beyond.
 ECHOSIEVE_INLINE Complex gather(const double* from, std::size_t count) {
-    if (count >= Doubles::size) {
+    if (count >= lanes) {
         return load_interleaved(from);
     }
-    double parts[2 * Doubles::size] = {};
+    double parts[2 * lanes] = {};
     for (std::size_t k = 0; k < 2 * count; ++k) {
         parts[k] = from[k];
     }
@@ -46,11 +48,11 @@ ECHOSIEVE_INLINE Complex gather(const double* from, std::size_t count) {
 }
 /// Writes the first `count`.
 ECHOSIEVE_INLINE void scatter(const Complex& x, double* to, std::size_t count) {
-    if (count >= Doubles::size) {
+    if (count >= lanes) {
         store_interleaved(x, to);
         return;
     }
-    double parts[2 * Doubles::size];
+    double parts[2 * lanes];
     store_interleaved(x, parts);
     for (std::size_t k = 0; k < 2 * count; ++k) {
         to[k] = parts[k];

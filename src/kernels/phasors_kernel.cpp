@@ -7,8 +7,6 @@
 namespace echosieve::kernels {
 namespace {
 
-constexpr std::size_t lanes = Doubles::size;
-
 ECHOSIEVE_INLINE Complex phasors(const Doubles& angle) {
     const auto at = sine_cosine(angle);
     return {at.cosine, -at.sine};

@@ -4,12 +4,6 @@
 #include "complex_lanes.hpp"
 
 namespace echosieve::kernels {
-namespace {
-
-constexpr std::size_t lanes = Doubles::size;
-
-}  // namespace
-
 namespace ECHOSIEVE_KERNEL_SET {
 
 void add_recurrence(const RecurrenceTask& task) noexcept {

@@ -251,6 +251,40 @@ TEST_CASE("an echo counts if its energy over that of the noise's real part passe
     }
 }
 
+TEST_CASE_TEMPLATE("every instruction set takes a frame apart alike, but for rounding", R, float,
+                   double) {
+    const FastPursuit<R> any(grid, box);
+    CHECK(any.instruction_set() == default_instruction_set());
+    FastPursuit<R> baseline(grid, box, {}, {}, InstructionSet::baseline);
+    for (const InstructionSet set : all_instruction_sets) {
+        CAPTURE(describe(set));
+        if (!available(set)) {
+            CHECK_THROWS_AS(FastPursuit<R>(grid, box, {}, {}, set), InvalidInput);
+            continue;
+        }
+        FastPursuit<R> fast(grid, box, {}, {}, set);
+        CHECK(fast.instruction_set() == set);
+        int different = 0;
+        for (std::uint64_t seed = 0; seed < 20; ++seed) {
+            CAPTURE(seed);
+            const auto samples = crowded<R>(seed);
+            const auto& expected = baseline.run(samples);
+            const auto& result = fast.run(samples);
+            REQUIRE(result.atoms.size() == expected.atoms.size());
+            const double tolerance = 1e4 * epsilon<R>;  // the greedy choice is the same
+            CHECK_WITHIN(result.explained(), expected.explained(), tolerance);
+            CHECK_WITHIN(result.atoms[0].atom.arrival, expected.atoms[0].atom.arrival,
+                         tolerance / grid.sampling_rate);
+            different += result.atoms == expected.atoms ? 0 : 1;
+            CHECK(FastPursuit<R>(fast).run(samples).atoms == result.atoms);
+        }
+        // Each set adds up in another order.
+        CHECK((different > 0) == (set != InstructionSet::baseline));
+    }
+    CHECK_THROWS_AS(FastPursuit<R>(grid, box, {}, {}, static_cast<InstructionSet>(17)),
+                    InvalidInput);
+}
+
 TEST_CASE("a frame's result does not depend on the frames before") {
     FastPursuit<float> used(grid, box);
     FastPursuit<float> fresh(grid, box);

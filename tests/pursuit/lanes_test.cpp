@@ -53,7 +53,7 @@ LanePoint random_point(RandomStream& stream) {
 
 template <class R>
 LaneArray<R> random_array(const LaneGrid<R>& grid, RandomStream& stream) {
-    LaneArray<R> out(grid.stored());
+    LaneArray<R> out(grid.count());
     for (std::size_t n = 0; n < count; ++n) {
         out.real()[n] = static_cast<R>(stream.normal());
         out.imag()[n] = static_cast<R>(stream.normal());
@@ -86,14 +86,14 @@ LaneMoments slow_moments(const LanePoint& p, const std::vector<R>& factors,
 
 template <class R>
 LaneMoments moments_of(const LaneGrid<R>& grid, const LanePoint& p, const LaneArray<R>& residual) {
-    LaneArray<R> samples(grid.stored());
+    LaneArray<R> samples(grid.count());
     return grid.moments(p, residual, samples);
 }
 
 // The atom's samples alone.
 template <class R>
 void write(const LaneGrid<R>& grid, const LanePoint& p, LaneArray<R>& out) {
-    static_cast<void>(grid.moments(p, LaneArray<R>(grid.stored()), out));
+    static_cast<void>(grid.moments(p, LaneArray<R>(grid.count()), out));
 }
 
 }  // namespace
@@ -139,7 +139,7 @@ TEST_CASE_TEMPLATE("sums over arrays are those written out, whatever room there 
     const LaneGrid<R> grid(std::vector<R>(count, R{1}));
     RandomStream stream(4);
     const LaneArray<R> x = random_array(grid, stream);
-    LaneArray<R> y(grid.stored(), 3, 5);
+    LaneArray<R> y(grid.count(), 3, 5);
     Complex product = 0;
     double size = 0;
     for (std::size_t n = 0; n < count; ++n) {
@@ -165,13 +165,13 @@ TEST_CASE_TEMPLATE("the samples and sums of an atom are those written out", R, f
     const LaneGrid<R> grid(factors);
     RandomStream stream(5);
     const LaneArray<R> residual = random_array(grid, stream);
-    LaneArray<R> written(grid.stored());
+    LaneArray<R> written(grid.count());
     // Phasors by recurrence over 48 samples, and the tails that are cut: exp(-16) in float.
     const double tolerance = 100 * epsilon<R>;
     for (int trial = 0; trial < 200; ++trial) {
         const LanePoint p = random_point(stream);
         write(grid, p, written);
-        for (std::size_t n = 0; n < grid.stored(); ++n) {
+        for (std::size_t n = 0; n < grid.count(); ++n) {
             const Complex expected =
                 n < count ? static_cast<double>(factors[n]) * atom_at(p, static_cast<double>(n))
                           : Complex{};
@@ -217,7 +217,7 @@ TEST_CASE_TEMPLATE("polishing finds a lone atom from its neighbour in the dictio
     const LaneGrid<R> grid(std::vector<R>(count, R{1}));
     RandomStream stream(7);
     LaneScan<R> scan(grid, bounds);
-    LaneArray<R> residual(grid.stored());
+    LaneArray<R> residual(grid.count());
     for (int trial = 0; trial < 100; ++trial) {
         LanePoint truth = random_point(stream);
         truth.arrival = std::clamp(truth.arrival, 3.0, 40.0);
@@ -229,7 +229,7 @@ TEST_CASE_TEMPLATE("polishing finds a lone atom from its neighbour in the dictio
         if (std::abs(truth.rotation) > 0.1) {
             CHECK(start->rotation * truth.rotation > 0);
         }
-        LaneArray<R> samples(grid.stored());
+        LaneArray<R> samples(grid.count());
         LaneArray<R> trial_samples(samples);
         const Polished found = polish<R>(bounds.clamped(*start), grid, {bounds, 19},
                                          {residual, samples, trial_samples});
@@ -247,7 +247,7 @@ TEST_CASE("polishing never loses energy, nor leaves the bounds") {
     for (int trial = 0; trial < 200; ++trial) {
         const LaneArray<double> residual = random_array(grid, stream);
         const LanePoint start = random_point(stream);
-        LaneArray<double> samples(grid.stored());
+        LaneArray<double> samples(grid.count());
         LaneArray<double> trial_samples(samples);
         const Polished found =
             polish<double>(start, grid, {bounds, 7}, {residual, samples, trial_samples});
@@ -282,7 +282,7 @@ TEST_CASE("the scan's pick captures what the best atom of its grid does") {
         // The taps end at 2 % of the peak.
         CHECK(slow_moments(*best, factors, residual).captured() >= 0.9 * most);
     }
-    const LaneArray<double> nothing(grid.stored());
+    const LaneArray<double> nothing(grid.count());
     CHECK(!scan.best(grid, nothing).has_value());
     LaneScan<double> outside(grid, {{500, 600}, {-0.3, 0.3}, {0.042, 0.062}});
     CHECK(outside.atoms() == 0);
@@ -294,9 +294,9 @@ TEST_CASE_TEMPLATE("amplitudes of all atoms together are those that the signal w
     const LaneGrid<R> grid(std::vector<R>(count, R{1}));
     const std::array<LanePoint, 3> points{{{12, 0.1, 0.05}, {15.5, -0.1, 0.05}, {17, 0.05, 0.045}}};
     const std::array<Complex, 3> amplitudes{{{1, 0.5}, {-0.7, 0.2}, {0.3, -0.4}}};
-    LaneBasis<R> basis(grid.stored(), 3);
-    LaneArray<R> atom(grid.stored());
-    LaneArray<R> residual(grid.stored());
+    LaneBasis<R> basis(grid.count(), 3);
+    LaneArray<R> atom(grid.count());
+    LaneArray<R> residual(grid.count());
     for (std::size_t k = 0; k < 3; ++k) {
         write(grid, points[k], atom);
         subtract(-static_cast<std::complex<R>>(amplitudes[k]), atom, residual);
@@ -315,7 +315,7 @@ TEST_CASE_TEMPLATE("amplitudes of all atoms together are those that the signal w
     for (std::size_t k = 0; k < 3; ++k) {
         CHECK_WITHIN(basis.coefficient(k), amplitudes[k], 200 * epsilon<R>);
     }
-    LaneBasis<R> twice(grid.stored(), 2);
+    LaneBasis<R> twice(grid.count(), 2);
     twice.start(residual);
     REQUIRE(twice.admit(atom).has_value());
     twice.take();
@@ -338,7 +338,7 @@ TEST_CASE_TEMPLATE("what is left is orthogonal to atoms that are nearly the same
             second.imag()[n] = first.imag()[n] + apart * second.imag()[n];
         }
         const R size = std::sqrt(energy(first) * energy(residual));
-        LaneBasis<R> basis(grid.stored(), 2);
+        LaneBasis<R> basis(grid.count(), 2);
         basis.start(residual);
         for (const LaneArray<R>& atom : {std::cref(first), std::cref(second)}) {
             REQUIRE(basis.admit(atom).has_value());

@@ -15,6 +15,7 @@ ARROWS = {
     "dictionary": ["atoms"],
     "correlate": ["atoms"],
     "pursuit": ["dictionary", "optimise", "kernels"],
+    "pursuit/kernels": ["pursuit"],
     "motion": ["pursuit", "correlate", "condition"],
     "motion/kernels": ["motion"],
     "motion/line": ["motion/kernels"],

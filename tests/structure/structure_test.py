@@ -110,9 +110,14 @@ GOOD_SYMBOLS = """
 0000000000000000 r table
 0000000000000000 t echosieve::kernels::(anonymous namespace)::helper(int)
 0000000000000010 T echosieve::kernels::avx2::work(echosieve::kernels::Task const&)
+0000000000000020 W void echosieve::work<echosieve::Lanes<float, echosieve_xsimd_avx2::fma3<echosieve_xsimd_avx2::avx2> > >(float)
 """
 # name -> (line of nm, part of the report that must appear)
 PLANTED_SYMBOLS = {
+    "weak of another set's lanes": ("0000000000000020 W void echosieve::work<echosieve::Lanes<float, "
+                                    "echosieve_xsimd_avx512::avx512bw> >(float)", "merged by the linker"),
+    "weak of no set's lanes": ("0000000000000020 W void echosieve::work<echosieve::Lanes<float, xsimd::sse2> >(float)",
+                               "merged by the linker"),
     "weak": ("0000000000000020 W std::max(double const&, double const&)", "merged by the linker: std::max"),
     "weak of the namespace": ("0000000000000020 W echosieve::kernels::avx2::helper()", "merged by the linker"),
     "weak object": ("0000000000000020 V table", "merged by the linker"),
@@ -162,7 +167,7 @@ CIRCLES = {
 
 PICTURE = """## The house
     motion  | kernels <- line <- courses <- layers <- wall <- follow |  on pursuit, correlate, condition
-    pursuit                                on dictionary, optimise, kernels
+    pursuit | kernels |                    on dictionary, optimise, kernels
     dictionary correlate synthesis io      on atoms
     atoms optimise condition kernels       on core
     core                                   on nothing

@@ -4,7 +4,6 @@
 #include <complex>
 #include <cstddef>
 #include <limits>
-#include <optional>
 #include <span>
 #include <vector>
 
@@ -12,17 +11,14 @@
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
+#include "echosieve/core/instruction_set.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/threads.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/pursuit/detail/atom_steps.hpp"
 #include "echosieve/pursuit/detail/fast_setup.hpp"
-#include "echosieve/pursuit/detail/lane_array.hpp"
-#include "echosieve/pursuit/detail/lane_atom.hpp"
-#include "echosieve/pursuit/detail/lane_basis.hpp"
 #include "echosieve/pursuit/detail/lane_frame.hpp"
-#include "echosieve/pursuit/detail/lane_polish.hpp"
-#include "echosieve/pursuit/detail/lane_scan.hpp"
+#include "echosieve/pursuit/detail/lane_pursuit.hpp"
 #include "echosieve/pursuit/detail/pursuit_loop.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
@@ -63,7 +59,8 @@ inline void validate(const FastOptions& options) {
 // An orthogonal pursuit, as PursuitEngine runs it with EchoSource and GaussNewton, then sweeps in
 // which each atom is polished again on what the others leave, and all amplitudes solved for anew.
 // What makes it fast: a grid dictionary of a few taps (lane_scan.hpp), sums over many samples at
-// once (lane_atom.hpp), a polish that stops at what the noise lets be known (lane_polish.hpp).
+// once (lane_atom.hpp), a polish that stops at what the noise lets be known (lane_polish.hpp), all
+// of it a kernel: link echosieve::kernels.
 
 /// Decomposes frame after frame of one grid. Not thread-safe: one object a thread. Everything is
 /// allocated when it is made: runs allocate nothing, but the first of a copy. For ten atoms on 44
@@ -81,15 +78,18 @@ public:
     /// Throws InvalidInput for an invalid grid, box, option or weight, a grid without samples or
     /// more than fast_most_samples, one too coarse for the box (its rate must be at least twice the
     /// box's bandwidth, and the box's frequencies lie within half of it from the box's centre), or
-    /// bandwidths below the rate / fast_most_samples.
+    /// bandwidths below the rate / fast_most_samples, or for an instruction set that is not
+    /// available. The sets round differently, each always in the same way.
     FastPursuit(const SamplingGrid& grid, const GaborBox& box, const FastOptions& options = {},
-                std::span<const double> weights = {});
+                std::span<const double> weights = {},
+                InstructionSet set = default_instruction_set());
 
     [[nodiscard]] const SamplingGrid& grid() const noexcept { return grid_; }
     [[nodiscard]] const GaborBox& box() const noexcept { return box_; }
     [[nodiscard]] const FastOptions& options() const noexcept { return options_; }
+    [[nodiscard]] InstructionSet instruction_set() const noexcept { return set_; }
     /// Atoms of the grid dictionary.
-    [[nodiscard]] std::size_t dictionary_size() const noexcept { return scan_.atoms(); }
+    [[nodiscard]] std::size_t dictionary_size() const noexcept { return lanes_.dictionary_size(); }
 
     /// Decomposes the samples. The result stays valid until the next run. Throws InvalidInput if
     /// their number is not the grid's count, a sample is not finite, or the sum of their squares
@@ -98,94 +98,13 @@ public:
     [[nodiscard]] const Result& result() const noexcept { return result_; }
 
 private:
-    // Again before each run: what is reserved in a vector isn't in its copy.
-    void make_room() {
-        result_.clear(options_.atoms);
-        points_.clear();
-        points_.reserve(options_.atoms);
-    }
-
-    [[nodiscard]] PursuitStatus decompose() {
-        const R total = result_.signal_energy;
-        steps_.least_gain = options_.polish.tolerance * static_cast<double>(total);
-        detail::LanePoint point;
-        const auto next = [&](std::size_t n) -> std::optional<R> {
-            const std::optional<detail::LanePoint> start = scan_.best(lanes_, basis_.residual());
-            if (!start) {
-                return std::nullopt;
-            }
-            point = polished(steps_.bounds.clamped(*start), atoms_[n]).point;
-            return basis_.admit(atoms_[n]);
-        };
-        const auto keep = [&](R energy) {
-            points_.push_back(point);
-            result_.residual_energy.push_back(energy);
-        };
-        const PursuitStatus status = detail::choose_atoms(
-            detail::stop_rule<std::complex<R>>(options_.stop, options_.atoms, total, threshold_),
-            basis_, next, keep);
-        for (int k = 0; k < options_.sweeps && !points_.empty(); ++k) {
-            fit_back();
-            project_anew();
-        }
-        return status;
-    }
-
-    [[nodiscard]] detail::Polished polished(const detail::LanePoint& start,
-                                            detail::LaneArray<R>& atom) noexcept {
-        return detail::polish(start, lanes_, steps_,
-                              detail::PolishMemory<R>{basis_.residual(), atom, trial_});
-    }
-
-    // Each atom polished again on what the others leave of the signal.
-    void fit_back() noexcept {
-        basis_.solve();
-        for (std::size_t k = 0; k < points_.size(); ++k) {
-            detail::subtract(-static_cast<std::complex<R>>(basis_.coefficient(k)), atoms_[k],
-                             basis_.residual());
-            const detail::Polished found = polished(points_[k], atoms_[k]);
-            detail::subtract(static_cast<std::complex<R>>(found.sums.amplitude()), atoms_[k],
-                             basis_.residual());
-            points_[k] = found.point;
-        }
-    }
-
-    // The amplitudes of all atoms together, after the atoms have moved.
-    void project_anew() noexcept {
-        basis_.start(signal_);
-        result_.residual_energy.clear();
-        std::size_t kept = 0;
-        for (std::size_t k = 0; k < points_.size(); ++k) {
-            if (!basis_.admit(atoms_[k])) {
-                continue;  // it has moved onto others, which explain all that it did
-            }
-            result_.residual_energy.push_back(basis_.take());
-            points_[kept] = points_[k];
-            atoms_[kept++] = atoms_[k];
-        }
-        points_.resize(kept);
-    }
-
-    void write_echoes() noexcept {
-        basis_.solve();
-        for (std::size_t k = 0; k < points_.size(); ++k) {
-            result_.atoms.push_back(frame_.echo(points_[k], basis_.coefficient(k)));
-        }
-    }
-
     FastOptions options_;
     SamplingGrid grid_;
     GaborBox box_;
-    detail::AtomSteps steps_;
-    detail::LaneGrid<R> lanes_;
+    InstructionSet set_;
     detail::LaneFrame<R> frame_;
-    detail::LaneScan<R> scan_;
-    detail::LaneArray<R> signal_;
-    detail::LaneArray<R> trial_;
-    std::vector<detail::LaneArray<R>> atoms_;
-    detail::LaneBasis<R> basis_;
+    detail::LanePursuit<R> lanes_;
     double threshold_ = 0;
-    std::vector<detail::LanePoint> points_;
     Result result_;
 };
 
@@ -193,37 +112,47 @@ private:
 
 template <Real R>
 FastPursuit<R>::FastPursuit(const SamplingGrid& grid, const GaborBox& box,
-                            const FastOptions& options, std::span<const double> weights)
-    : options_((detail::validate_fast(grid, box), validate(options), options)),
+                            const FastOptions& options, std::span<const double> weights,
+                            InstructionSet set)
+    : options_((detail::validate_fast(grid, box), validate(options), validate(set), options)),
       grid_(grid),
       box_(box),
-      steps_{detail::grid_bounds(grid, box), options.polish.evaluations - 1},
-      lanes_(detail::sample_factors<R>(grid, weights)),
+      set_(set),
       frame_(grid, box, detail::sample_factors<R>(grid, weights)),
-      scan_(lanes_, steps_.bounds),
-      signal_(lanes_.stored()),
-      trial_(signal_),
-      atoms_(options.atoms, signal_),
-      basis_(lanes_.stored(), options.atoms) {
+      lanes_(detail::sample_factors<R>(grid, weights),
+             {{detail::grid_bounds(grid, box), options.polish.evaluations - 1},
+              options.atoms,
+              options.sweeps,
+              options.polish.tolerance}) {
     if (options.stop.false_alarm) {
         threshold_ = false_alarm_threshold(box, options.stop.false_alarm->probability);
     }
-    make_room();
+    result_.clear(options.atoms);
 }
 
 template <Real R>
 auto FastPursuit<R>::run(std::span<const std::complex<R>> samples) -> const Result& {
-    make_room();
-    frame_.load(samples, signal_);
-    basis_.start(signal_);
-    result_.signal_energy = detail::energy(signal_);
-    if (!(result_.signal_energy <= most_energy)) {
-        require(false, "signal energy", result_.signal_energy,
+    result_.clear(options_.atoms);
+    lanes_.clear();
+    frame_.load(samples, lanes_.signal());
+    const R energy = detail::energy(lanes_.signal());
+    result_.signal_energy = energy;
+    if (!(energy <= most_energy)) {
+        require(false, "signal energy", energy,
                 detail::concatenate("must be at most ", most_energy,
                                     ": NaN or infinity among the samples, or scale them down"));
     }
-    result_.status = result_.signal_energy > 0 ? decompose() : PursuitStatus::silent;
-    write_echoes();
+    if (energy > 0) {
+        detail::run_lane_pursuit(
+            lanes_,
+            detail::stop_rule<std::complex<R>>(options_.stop, options_.atoms, energy, threshold_),
+            set_);
+    }
+    result_.status = lanes_.status();
+    for (std::size_t k = 0; k < lanes_.size(); ++k) {
+        result_.atoms.push_back(frame_.echo(lanes_.point(k), lanes_.amplitude(k)));
+        result_.residual_energy.push_back(lanes_.residual_energy(k));
+    }
     return result_;
 }
 

@@ -78,8 +78,8 @@ public:
           lanes_(factors_),
           frame_(grid, box, factors_),
           swarm_(squared(factors_), detail::swarm_bounds(grid, box), options.swarm, set),
-          basis_(lanes_.stored(), 1),
-          signal_(lanes_.stored()),
+          basis_(lanes_.count(), 1),
+          signal_(lanes_.count()),
           weighted_(signal_),
           atom_(signal_) {
         if (options.stop.false_alarm) {

@@ -7,8 +7,6 @@
 namespace echosieve::kernels {
 namespace {
 
-constexpr std::size_t lanes = Doubles::size;
-
 // A layer's phasors in this bin, and what turns them into the next one's.
 struct Row {
     double* real;

@@ -6,8 +6,6 @@
 namespace echosieve::kernels {
 namespace {
 
-constexpr std::size_t lanes = Doubles::size;
-
 ECHOSIEVE_INLINE void add(const Doubles& x, double* to, std::size_t count) {
     if (count >= lanes) {
         store(load<Doubles>(to) + x, to);

@@ -7,7 +7,6 @@ namespace echosieve::kernels {
 namespace ECHOSIEVE_KERNEL_SET {
 
 void add_moved_layers(const MovedLayersTask& task) noexcept {
-    constexpr std::size_t lanes = Doubles::size;
     const bool by_itself = task.own != nullptr && task.own_layers > 0;
     for (std::size_t i = 0; i < task.frames; i += lanes) {
         const std::size_t left = task.frames - i;

@@ -6,7 +6,6 @@
 namespace echosieve::kernels {
 namespace {
 
-constexpr std::size_t lanes = Doubles::size;
 constexpr std::size_t registers = 4;  // side by side: one turn waits for the one before
 constexpr std::size_t group = lanes * registers;
 

@@ -6,8 +6,6 @@
 namespace echosieve::kernels {
 namespace {
 
-constexpr std::size_t lanes = Doubles::size;
-
 // Element n of an array, the bins of one register.
 ECHOSIEVE_INLINE Complex load(const double* from, std::size_t n, std::size_t stride) {
     return {kernels::load<Doubles>(from + 2 * n * stride),

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cmath>
+#include <concepts>
 #include <cstddef>
 
 #include "echosieve/core/detail/lane_functions.hpp"
@@ -12,7 +13,8 @@ namespace echosieve {
 namespace detail {
 
 #if defined(XSIMD_NO_SUPPORTED_ARCHITECTURE)
-template <Real R>
+using DefaultArchitecture = void;
+template <Real R, class>
 using Register = R;
 
 template <Real R>
@@ -32,44 +34,22 @@ template <Real R>
     return std::exp(x);
 }
 #else
-template <Real R>
-using Register = xsimd::batch<R>;
+using DefaultArchitecture = xsimd::default_arch;
+template <Real R, class A>
+using Register = xsimd::batch<R, A>;
 
 template <class V>
-[[nodiscard]] V exponential_within(const V& x) noexcept {
+[[nodiscard]] ECHOSIEVE_INLINE V exponential_within(const V& x) noexcept {
     constexpr typename V::value_type far = sizeof(typename V::value_type) == 4 ? 87 : 708;
     return exponential(xsimd::min(xsimd::max(x, V(-far)), V(far))).value();
 }
 
-#if defined(__AVX512F__)
-// What xsimd 8.1 does without AVX-512's own instructions.
-inline xsimd::batch<float> fused(const xsimd::batch<float>& x, const xsimd::batch<float>& y,
-                                 const xsimd::batch<float>& z) noexcept {
-    return _mm512_fmadd_ps(x, y, z);
-}
-inline xsimd::batch<double> fused(const xsimd::batch<double>& x, const xsimd::batch<double>& y,
-                                  const xsimd::batch<double>& z) noexcept {
-    return _mm512_fmadd_pd(x, y, z);
-}
-inline float sum_of(const xsimd::batch<float>& x) noexcept {
-    return _mm512_reduce_add_ps(x);
-}
-inline double sum_of(const xsimd::batch<double>& x) noexcept {
-    return _mm512_reduce_add_pd(x);
-}
-inline float largest_of(const xsimd::batch<float>& x) noexcept {
-    return _mm512_reduce_max_ps(x);
-}
-inline double largest_of(const xsimd::batch<double>& x) noexcept {
-    return _mm512_reduce_max_pd(x);
-}
-#else
 template <class V>
-[[nodiscard]] V fused(const V& x, const V& y, const V& z) noexcept {
+[[nodiscard]] ECHOSIEVE_INLINE V fused(const V& x, const V& y, const V& z) noexcept {
     return xsimd::fma(x, y, z);
 }
 template <class V>
-[[nodiscard]] auto sum_of(const V& x) noexcept {
+[[nodiscard]] ECHOSIEVE_INLINE auto sum_of(const V& x) noexcept {
 #if XSIMD_VERSION_MAJOR >= 9
     return xsimd::reduce_add(x);
 #else
@@ -77,7 +57,7 @@ template <class V>
 #endif
 }
 template <class V>
-[[nodiscard]] auto largest_of(const V& x) noexcept {
+[[nodiscard]] ECHOSIEVE_INLINE auto largest_of(const V& x) noexcept {
     typename V::value_type numbers[V::size];
     x.store_unaligned(numbers);
     for (std::size_t half = V::size / 2; half > 0; half /= 2) {
@@ -87,17 +67,57 @@ template <class V>
     }
     return numbers[0];
 }
+
+#if defined(__AVX512F__)
+// What xsimd 8.1 does without AVX-512's own instructions.
+template <class A>
+concept Avx512 = std::derived_from<A, xsimd::avx512f>;
+
+template <Avx512 A>
+[[nodiscard]] ECHOSIEVE_INLINE xsimd::batch<float, A> fused(
+    const xsimd::batch<float, A>& x, const xsimd::batch<float, A>& y,
+    const xsimd::batch<float, A>& z) noexcept {
+    return _mm512_fmadd_ps(x, y, z);
+}
+template <Avx512 A>
+[[nodiscard]] ECHOSIEVE_INLINE xsimd::batch<double, A> fused(
+    const xsimd::batch<double, A>& x, const xsimd::batch<double, A>& y,
+    const xsimd::batch<double, A>& z) noexcept {
+    return _mm512_fmadd_pd(x, y, z);
+}
+template <Avx512 A>
+[[nodiscard]] ECHOSIEVE_INLINE float sum_of(const xsimd::batch<float, A>& x) noexcept {
+    return _mm512_reduce_add_ps(x);
+}
+template <Avx512 A>
+[[nodiscard]] ECHOSIEVE_INLINE double sum_of(const xsimd::batch<double, A>& x) noexcept {
+    return _mm512_reduce_add_pd(x);
+}
+template <Avx512 A>
+[[nodiscard]] ECHOSIEVE_INLINE float largest_of(const xsimd::batch<float, A>& x) noexcept {
+    return _mm512_reduce_max_ps(x);
+}
+template <Avx512 A>
+[[nodiscard]] ECHOSIEVE_INLINE double largest_of(const xsimd::batch<double, A>& x) noexcept {
+    return _mm512_reduce_max_pd(x);
+}
 #endif
 #endif
+
+/// Numbers in the widest register that there is.
+template <Real R>
+inline constexpr std::size_t widest_lanes = 64 / sizeof(R);
 
 }  // namespace detail
 
 /// A register's worth of numbers, a batch of xsimd's: 16 of float with AVX-512, 4 with SSE, 1 where
 /// xsimd knows no registers. Sums over samples kept in lanes need no licence to reorder
 /// floating-point additions (-ffast-math) to be vectorised: the order is written down.
-template <Real R>
+///
+/// `A` is xsimd's architecture: that of the compiler's flags, but in kernels.
+template <Real R, class A = detail::DefaultArchitecture>
 class Lanes {
-    using Register = detail::Register<R>;
+    using Register = detail::Register<R, A>;
 
 public:
     static constexpr std::size_t size = sizeof(Register) / sizeof(R);
@@ -165,9 +185,9 @@ private:
 };
 
 /// `count` rounded up to whole lanes.
-template <Real R>
+template <Real R, class L = Lanes<R>>
 [[nodiscard]] constexpr std::size_t whole_lanes(std::size_t count) noexcept {
-    return (count + Lanes<R>::size - 1) / Lanes<R>::size * Lanes<R>::size;
+    return (count + L::size - 1) / L::size * L::size;
 }
 
 }  // namespace echosieve

@@ -109,10 +109,12 @@ struct AtomStep {
 };
 
 /// The best step within the bounds, the diagonal of H raised by (1 + damping). No step where too
-/// few samples tell.
+/// few samples tell. Always inline: kernels of several instruction sets have it.
 template <class Moments>
-[[nodiscard]] AtomStep bounded_newton(const GridPoint& at, const Moments& s,
-                                      const GridBounds& bounds, double damping) noexcept {
+[[nodiscard, gnu::always_inline]] inline AtomStep bounded_newton(const GridPoint& at,
+                                                                 const Moments& s,
+                                                                 const GridBounds& bounds,
+                                                                 double damping) noexcept {
     const std::complex<double> amplitude = s.amplitude();
     const double size = std::norm(amplitude);
     const double v11 = s.m[2] - s.m[1] * s.m[1] / s.m[0];

@@ -39,7 +39,7 @@
 /// The same of FastPursuit<R>, and of GramPursuit<R>.
 #define ECHOSIEVE_FAST_PURSUIT(WHAT, R)                                                        \
     WHAT FastPursuit<R>::FastPursuit(const SamplingGrid&, const GaborBox&, const FastOptions&, \
-                                     std::span<const double>);                                 \
+                                     std::span<const double>, InstructionSet);                 \
     WHAT const FastPursuit<R>::Result& FastPursuit<R>::run(std::span<const std::complex<R>>);
 #define ECHOSIEVE_GRAM_PURSUIT(WHAT, R)                                                         \
     WHAT GramPursuit<R>::GramPursuit(GramPursuit<R>::Matrix, std::size_t);                      \

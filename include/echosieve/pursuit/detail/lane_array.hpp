@@ -11,13 +11,16 @@
 namespace echosieve::detail {
 
 /// Memory for complex numbers on the grid, their parts apart, with room on both sides that stays 0.
-/// The functions below go through it by whole lanes: its size must be a whole number of these.
+/// The functions below go through it by whole lanes, whatever their width.
 template <Real R>
 class LaneArray {
 public:
     LaneArray() = default;
     explicit LaneArray(std::size_t size, std::size_t before = 0, std::size_t after = 0)
-        : size_(size), before_(before), real_(before + size + after), imag_(real_.size()) {}
+        : size_(size),
+          before_(before),
+          real_(before + whole_lanes<R, Widest>(size) + after),
+          imag_(real_.size()) {}
 
     [[nodiscard]] std::size_t size() const noexcept { return size_; }
     [[nodiscard]] R* real() noexcept { return real_.data() + before_; }
@@ -26,6 +29,10 @@ public:
     [[nodiscard]] const R* imag() const noexcept { return imag_.data() + before_; }
 
 private:
+    struct Widest {
+        static constexpr std::size_t size = widest_lanes<R>;
+    };
+
     std::size_t size_ = 0;
     std::size_t before_ = 0;
     std::vector<R> real_;
@@ -36,11 +43,10 @@ private:
 // %.
 
 /// |x|^2
-template <Real R>
+template <Real R, class L = Lanes<R>>
 [[nodiscard]] inline R energy(const LaneArray<R>& x) noexcept {
-    using L = Lanes<R>;
     L sum;
-    const std::size_t size = x.size();
+    const std::size_t size = whole_lanes<R, L>(x.size());
     for (std::size_t n = 0; n < size; n += L::size) {
         const L xr = L::load(x.real() + n);
         const L xi = L::load(x.imag() + n);
@@ -50,11 +56,10 @@ template <Real R>
 }
 
 /// x^H y, y as long as x.
-template <Real R>
+template <Real R, class L = Lanes<R>>
 [[nodiscard]] inline std::complex<R> dot(const LaneArray<R>& x, const LaneArray<R>& y) noexcept {
-    using L = Lanes<R>;
     L re, im;
-    const std::size_t size = x.size();
+    const std::size_t size = whole_lanes<R, L>(x.size());
     for (std::size_t n = 0; n < size; n += L::size) {
         const L xr = L::load(x.real() + n);
         const L xi = L::load(x.imag() + n);
@@ -67,13 +72,12 @@ template <Real R>
 }
 
 /// y -= a x, y as long as x.
-template <Real R>
+template <Real R, class L = Lanes<R>>
 inline void subtract(const std::complex<R>& a, const LaneArray<R>& x, LaneArray<R>& y) noexcept {
-    using L = Lanes<R>;
     const L minus_real(-a.real());
     const L imag(a.imag());
     const L minus_imag(-a.imag());
-    const std::size_t size = x.size();
+    const std::size_t size = whole_lanes<R, L>(x.size());
     for (std::size_t n = 0; n < size; n += L::size) {
         const L xr = L::load(x.real() + n);
         const L xi = L::load(x.imag() + n);
@@ -84,12 +88,21 @@ inline void subtract(const std::complex<R>& a, const LaneArray<R>& x, LaneArray<
     }
 }
 
-/// x *= by
+/// y = x, y as long as x.
 template <Real R>
-inline void scale(R by, LaneArray<R>& x) noexcept {
-    using L = Lanes<R>;
-    const L factor(by);
+inline void copy(const LaneArray<R>& x, LaneArray<R>& y) noexcept {
     const std::size_t size = x.size();
+    for (std::size_t n = 0; n < size; ++n) {
+        y.real()[n] = x.real()[n];
+        y.imag()[n] = x.imag()[n];
+    }
+}
+
+/// x *= by
+template <Real R, class L = Lanes<R>>
+inline void scale(R by, LaneArray<R>& x) noexcept {
+    const L factor(by);
+    const std::size_t size = whole_lanes<R, L>(x.size());
     for (std::size_t n = 0; n < size; n += L::size) {
         (factor * L::load(x.real() + n)).store(x.real() + n);
         (factor * L::load(x.imag() + n)).store(x.imag() + n);

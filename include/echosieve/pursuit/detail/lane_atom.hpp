@@ -2,7 +2,7 @@
 #pragma once
 
 #include <algorithm>
-#include <array>
+#include <bit>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -30,33 +30,30 @@ using LaneMoments = ComplexMoments;
 template <Real R>
 class LaneGrid {
 public:
-    using L = Lanes<R>;
-
     /// An atom is cut where its envelope is below the rounding of its peak.
     static constexpr double nepers = std::same_as<R, float> ? 16 : 36;
 
     explicit LaneGrid(const std::vector<R>& factors)
-        : count_(factors.size()), stored_(whole_lanes<R>(count_)), factors_(factors) {
-        factors_.resize(stored_, R{0});
-        for (std::size_t bit = 0; (std::size_t{1} << bit) < L::size; ++bit) {
-            for (std::size_t lane = 0; lane < L::size; ++lane) {
+        : count_(factors.size()), factors_(count_ + widest) {
+        std::ranges::copy(factors, factors_.begin());
+        bits_.reserve(static_cast<std::size_t>(std::countr_zero(widest)) * widest);
+        for (std::size_t bit = 0; (std::size_t{1} << bit) < widest; ++bit) {
+            for (std::size_t lane = 0; lane < widest; ++lane) {
                 bits_.push_back(static_cast<R>(lane >> bit & 1U));
             }
         }
     }
 
     [[nodiscard]] std::size_t count() const noexcept { return count_; }
-    /// s_n, stored() of them.
+    /// s_n, and zeros beyond for the widest lanes.
     [[nodiscard]] const R* factors() const noexcept { return factors_.data(); }
-    /// Samples stored: count in whole lanes.
-    [[nodiscard]] std::size_t stored() const noexcept { return stored_; }
-
     /// The sums, and on the way the atom's samples to `out`.
+    template <class L = Lanes<R>>
     [[nodiscard]] LaneMoments moments(const LanePoint& p, const LaneArray<R>& r,
                                       LaneArray<R>& out) const noexcept {
-        clear(out);
+        clear<L>(out);
         L c0r, c0i, c1r, c1i, c2r, c2i, m0, m1, m2, m3, m4;
-        visit(p, [&](std::size_t n, const L& u, const L& gr, const L& gi, const L& envelope) {
+        visit<L>(p, [&](std::size_t n, const L& u, const L& gr, const L& gi, const L& envelope) {
             gr.store(out.real() + n);
             gi.store(out.imag() + n);
             const L rr = L::load(r.real() + n);
@@ -86,9 +83,12 @@ public:
     }
 
 private:
+    static constexpr std::size_t widest = widest_lanes<R>;
+
+    template <class L>
     void clear(LaneArray<R>& out) const noexcept {
         const L zero;
-        for (std::size_t n = 0; n < stored_; n += L::size) {
+        for (std::size_t n = 0; n < count_; n += L::size) {
             zero.store(out.real() + n);
             zero.store(out.imag() + n);
         }
@@ -98,10 +98,10 @@ private:
     static constexpr R least_exponent = std::same_as<R, float> ? -40 : -340;
 
     // Calls use(n, u, Re g, Im g, |g|) for the lanes that the atom reaches.
-    template <class Use>
+    template <class L, class Use>
     void visit(const LanePoint& p, Use use) const noexcept {
         const double reach = std::sqrt(nepers / p.decay);
-        const double end = static_cast<double>(stored_);
+        const double end = static_cast<double>(whole_lanes<R, L>(count_));
         const auto first =
             static_cast<std::size_t>(std::clamp(p.arrival - reach, 0.0, end)) / L::size * L::size;
         const auto last = static_cast<std::size_t>(std::clamp(p.arrival + reach + 1, 0.0, end));
@@ -112,7 +112,7 @@ private:
         L phase_real(std::cos(rotation * offset));
         L phase_imag(std::sin(rotation * offset));
         for (std::size_t bit = 0; (std::size_t{1} << bit) < L::size; ++bit) {
-            const L set = L::load(bits_.data() + bit * L::size);
+            const L set = L::load(bits_.data() + bit * widest);
             const L real = multiply_add(set, L(wr - 1), L(R{1}));
             const L imag = set * L(wi);
             const L turned = phase_real * real - phase_imag * imag;
@@ -140,7 +140,6 @@ private:
     }
 
     std::size_t count_;
-    std::size_t stored_;
     std::vector<R> factors_;
     std::vector<R> bits_;  // bit by bit, 1 for the lanes whose number has it
 };

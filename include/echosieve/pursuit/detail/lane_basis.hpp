@@ -23,14 +23,12 @@ namespace echosieve::detail {
 template <Real R>
 class LaneBasis {
 public:
-    using L = Lanes<R>;
     using Complex = std::complex<R>;
 
-    /// For samples in whole lanes.
-    LaneBasis(std::size_t stored, std::size_t atoms)
+    LaneBasis(std::size_t samples, std::size_t atoms)
         : atoms_(atoms),
-          residual_(stored),
-          columns_(atoms, LaneArray<R>(stored)),
+          residual_(samples),
+          columns_(atoms, residual_),
           triangle_(atoms * atoms),
           projections_(atoms),
           products_(atoms),
@@ -38,7 +36,7 @@ public:
 
     /// From this signal on.
     void start(const LaneArray<R>& signal) noexcept {
-        residual_ = signal;
+        copy(signal, residual_);
         forget();
     }
     /// Atoms that come need not be orthogonal to those that were; the residual stays.
@@ -48,28 +46,31 @@ public:
 
     /// Makes an atom's samples orthogonal to the atoms taken, and gives the energy that it would
     /// capture; nothing if only rounding is left of them.
+    template <class L = Lanes<R>>
     [[nodiscard]] std::optional<R> admit(const LaneArray<R>& atom) noexcept {
         LaneArray<R>& column = columns_[size_];
         std::fill_n(&entry(0, size_), size_, Complex{0, 0});
-        const R rest = orthogonal_rest<R>(std::sqrt(energy(atom)), [&](int pass) {
-            return reduce(pass == 0 ? atom : column, column);
+        const R rest = orthogonal_rest<R>(std::sqrt(energy<R, L>(atom)), [&](int pass) {
+            return reduce<L>(pass == 0 ? atom : column, column);
         });
         if (!(rest > 0)) {
             return std::nullopt;
         }
         entry(size_, size_) = rest;
-        scale(1 / rest, column);
-        projections_[size_] = dot(column, residual_);
+        scale<R, L>(1 / rest, column);
+        projections_[size_] = dot<R, L>(column, residual_);
         return std::norm(projections_[size_]);
     }
     /// Takes the atom admitted last out of the residual, whose energy is left.
+    template <class L = Lanes<R>>
     R take() noexcept {
-        subtract(projections_[size_], columns_[size_], residual_);
+        subtract<R, L>(projections_[size_], columns_[size_], residual_);
         ++size_;
-        return energy(residual_);
+        return energy<R, L>(residual_);
     }
 
     /// Solves for the amplitudes of all atoms taken.
+    template <class L = Lanes<R>>
     void solve() noexcept {
         back_substitute(
             size_, [&](std::size_t j, std::size_t k) { return entry(j, k); }, projections_.data(),
@@ -84,13 +85,14 @@ private:
         return triangle_[column * atoms_ + row];
     }
     // Takes the parts along the atoms before out of `from`; the norm of what is left.
+    template <class L>
     [[nodiscard]] R reduce(const LaneArray<R>& from, LaneArray<R>& to) noexcept {
         for (std::size_t j = 0; j < size_; ++j) {
-            products_[j] = dot(columns_[j], from);
+            products_[j] = dot<R, L>(columns_[j], from);
             entry(j, size_) += products_[j];
         }
         L sum;
-        const std::size_t size = from.size();
+        const std::size_t size = whole_lanes<R, L>(from.size());
         for (std::size_t n = 0; n < size; n += L::size) {
             L real = L::load(from.real() + n);
             L imag = L::load(from.imag() + n);

@@ -32,6 +32,7 @@ class LaneFrame {
 public:
     LaneFrame(const SamplingGrid& grid, const GaborBox& box, const std::vector<R>& factors)
         : grid_(grid), box_(box), centre_(box.centre_frequency.centre()) {
+        turns_.reserve(grid.count);
         for (std::size_t n = 0; n < grid.count; ++n) {
             const std::complex<double> turn = unit_phasor(-(centre_ - grid.mixing_frequency) *
                                                           grid.step() * static_cast<double>(n));

@@ -25,14 +25,16 @@ struct PolishMemory {
 
 /// Moves the atom uphill from `start`, which must lie within the bounds, as AtomSteps has it;
 /// `steps.rounding` is seen to.
-template <Real R>
+template <Real R, class L = Lanes<R>>
 [[nodiscard]] Polished polish(const LanePoint& start, const LaneGrid<R>& grid, AtomSteps steps,
                               const PolishMemory<R>& memory) noexcept {
     // What rounding makes of a gain must not keep an atom from its place.
     steps.rounding = 16 * double{std::numeric_limits<R>::epsilon()};
     return fit_atom(
-        Polished{start, grid.moments(start, memory.residual, memory.samples)}, steps,
-        [&](const LanePoint& p) { return grid.moments(p, memory.residual, memory.trial); },
+        Polished{start, grid.template moments<L>(start, memory.residual, memory.samples)}, steps,
+        [&](const LanePoint& p) {
+            return grid.template moments<L>(p, memory.residual, memory.trial);
+        },
         [&] { std::swap(memory.samples, memory.trial); });
 }
 

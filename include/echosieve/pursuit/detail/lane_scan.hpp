@@ -2,7 +2,6 @@
 #pragma once
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <cstddef>
 #include <numbers>
@@ -32,8 +31,6 @@ namespace echosieve::detail {
 template <Real R>
 class LaneScan {
 public:
-    using L = Lanes<R>;
-
     /// Taps reach to this part of the peak, exp(-4) = 2 %.
     static constexpr double nepers = 4;
     /// Neighbouring rotations lose at most this part of a correlation.
@@ -42,7 +39,7 @@ public:
     static constexpr double least_inside = 0.01;
 
     LaneScan(const LaneGrid<R>& grid, const GridBounds& bounds)
-        : stored_(grid.stored()), decay_(std::sqrt(bounds.decay.lower * bounds.decay.upper)) {
+        : decay_(std::sqrt(bounds.decay.lower * bounds.decay.upper)) {
         reach_ = static_cast<std::ptrdiff_t>(std::ceil(std::sqrt(nepers / decay_)));
         const double far = static_cast<double>(reach_);
         const double lower = std::max(bounds.arrival.lower, -far);
@@ -58,8 +55,10 @@ public:
         const double step = 4 * std::sqrt(2 * decay_ * -std::log1p(-loss));
         pairs_ = static_cast<std::size_t>(std::max(1.0, std::ceil(width / step / 2)));
         const std::size_t taps = this->taps();
-        const std::size_t stored = whole_lanes<R>(arrivals_);
-        weights_.assign(stored, R{0});
+        weights_.assign(arrivals_ + widest_lanes<R>, R{0});
+        psi_.reserve(pairs_);
+        cosines_.reserve(pairs_ * taps);
+        sines_.reserve(pairs_ * taps);
         for (std::size_t q = 0; q < pairs_; ++q) {
             psi_.push_back((static_cast<double>(q) + 0.5) * width /
                            static_cast<double>(2 * pairs_));
@@ -82,9 +81,9 @@ public:
             weights_[k] = inside > least_inside * whole ? static_cast<R>(1 / inside) : R{0};
         }
         // Room for the taps of the first arrival, and of the last lane's.
-        work_ =
-            LaneArray<R>(stored_, static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, -begin_)),
-                         static_cast<std::size_t>(2 * reach_ + 4) + L::size);
+        work_ = LaneArray<R>(grid.count(),
+                             static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, -begin_)),
+                             static_cast<std::size_t>(2 * reach_ + 4) + widest_lanes<R>);
     }
 
     [[nodiscard]] std::size_t atoms() const noexcept { return 2 * pairs_ * arrivals_; }
@@ -94,14 +93,17 @@ public:
     }
 
     /// The grid's atom that captures most; nothing if none captures anything.
+    template <class L = Lanes<R>>
     [[nodiscard]] std::optional<LanePoint> best(const LaneGrid<R>& grid,
                                                 const LaneArray<R>& residual) noexcept {
-        for (std::size_t n = 0; n < stored_ && arrivals_ > 0; n += L::size) {
+        for (std::size_t n = 0; n < grid.count() && arrivals_ > 0; n += L::size) {
             const L factor = L::load(grid.factors() + n);
             (factor * L::load(residual.real() + n)).store(work_.real() + n);
             (factor * L::load(residual.imag() + n)).store(work_.imag() + n);
         }
         R most = 0;
+        R of_plus[L::size];
+        R of_minus[L::size];
         LanePoint found;
         const std::size_t taps = this->taps();
         for (std::size_t q = 0; q < pairs_; ++q) {
@@ -127,13 +129,13 @@ public:
                 const R largest = larger(plus, minus).largest();
                 if (largest > most) {
                     most = largest;
-                    plus.store(plus_.data());
-                    minus.store(minus_.data());
+                    plus.store(of_plus);
+                    minus.store(of_minus);
                     std::size_t lane = 0;
-                    while (lane + 1 < L::size && plus_[lane] < most && minus_[lane] < most) {
+                    while (lane + 1 < L::size && of_plus[lane] < most && of_minus[lane] < most) {
                         ++lane;
                     }
-                    found = {arrival(k + lane), minus_[lane] < most ? psi_[q] : -psi_[q], decay_};
+                    found = {arrival(k + lane), of_minus[lane] < most ? psi_[q] : -psi_[q], decay_};
                 }
             }
         }
@@ -141,6 +143,7 @@ public:
     }
 
 private:
+    template <class L>
     [[nodiscard]] static L squared(const L& x, const L& y) noexcept {
         return multiply_add(x, x, y * y);
     }
@@ -148,7 +151,6 @@ private:
         return first_ + static_cast<double>(k);
     }
 
-    std::size_t stored_;
     double decay_;
     std::ptrdiff_t reach_ = 0;
     std::ptrdiff_t begin_ = 0;
@@ -160,8 +162,6 @@ private:
     std::vector<R> sines_;
     std::vector<R> weights_;
     LaneArray<R> work_;  // the residual times the factors
-    std::array<R, L::size> plus_{};
-    std::array<R, L::size> minus_{};
 };
 
 }  // namespace echosieve::detail
