@@ -12,8 +12,8 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
-#include "echosieve/condition/fir.hpp"
+#include "echosieve/atoms/gabor.hpp"
+#include "echosieve/condition/detail/fir.hpp"
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/line/gate_spectrum.hpp"
