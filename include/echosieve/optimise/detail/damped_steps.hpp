@@ -52,9 +52,10 @@ struct ModelStep {
 /// Takes steps until the fit ends, or their number is reached; gives how many, rejected ones
 /// included. `fit` has find_step(damping), the ModelStep from where it is; ends(step, damping),
 /// whether that is not worth taking; try_step(), by how much the cost falls there; and accept(),
-/// which keeps what was tried.
+/// which keeps what was tried. (LevenbergMarquardt has a
+/// loop of its own: slopes, bounds and counted evaluations end it too.)
 template <class Fit>
-int take_steps(Fit& fit, Damping damping, int most) {
+inline int take_steps(Fit& fit, Damping damping, int most) {
     for (int k = 0; k < most; ++k) {
         const ModelStep step = fit.find_step(damping.value());
         if (fit.ends(step, damping.value())) {

@@ -2,6 +2,7 @@
 // every basis.
 #pragma once
 
+#include <algorithm>
 #include <complex>
 #include <cstddef>
 #include <limits>
@@ -33,7 +34,7 @@ inline constexpr R little_lost = static_cast<R>(0.7);
 /// Norm of what is left of a column of norm `before`, 0 if that is rounding. `reduce(pass)` takes
 /// the columns before out of it, in pass 0 and, if it must be, 1, and gives the norm that is left.
 template <Real R, class Reduce>
-[[nodiscard]] R orthogonal_rest(R before, Reduce reduce) {
+[[nodiscard]] inline R orthogonal_rest(R before, Reduce reduce) {
     R after = reduce(0);
     if (!(after > little_lost<R> * before)) {
         after = reduce(1);
@@ -41,15 +42,16 @@ template <Real R, class Reduce>
     return after > dependence<R> * before ? after : R{0};
 }
 
-/// Solves T b = p for the first `count` amplitudes; `entry(j, k)` is T_jk, its diagonal real.
+/// Solves T b = p for the first `count` amplitudes; `entry(j, k)` is T_jk, its diagonal real. By
+/// columns, whose subtractions don't wait for each other.
 template <class Entry, class Projections, class Amplitude>
-void back_substitute(std::size_t count, Entry entry, const Projections& p, Amplitude* b) {
+inline void back_substitute(std::size_t count, Entry entry, const Projections& p, Amplitude* b) {
+    std::copy_n(p, count, b);
     for (std::size_t k = count; k-- > 0;) {
-        Amplitude sum = p[k];
-        for (std::size_t j = k + 1; j < count; ++j) {
-            sum -= Amplitude(entry(k, j)) * b[j];
+        b[k] /= static_cast<echosieve::RealOf<Amplitude>>(std::real(entry(k, k)));
+        for (std::size_t j = 0; j < k; ++j) {
+            b[j] -= Amplitude(entry(j, k)) * b[k];
         }
-        b[k] = sum / static_cast<echosieve::RealOf<Amplitude>>(std::real(entry(k, k)));
     }
 }
 

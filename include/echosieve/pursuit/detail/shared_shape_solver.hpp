@@ -10,14 +10,21 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/optimise/detail/bounded_step.hpp"
-#include "echosieve/pursuit/detail/damped_fit.hpp"
+#include "echosieve/optimise/detail/damped_steps.hpp"
 #include "echosieve/pursuit/detail/shared_equations.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve::detail {
 
+/// What ended a fit, and after how many steps, rejected ones included.
+struct FitEnd {
+    FitStatus status = FitStatus::iteration_limit;
+    int iterations = 0;
+};
+
+/// A fit of one frame is one of many frames whose number is one.
 template <FittedAtom A>
-class SharedShapeSolver : public DampedFit<SharedShapeSolver<A>> {
+class SharedShapeSolver {
 public:
     static constexpr Eigen::Index p = atom_parameters<A>;
     using R = typename A::real_type;
@@ -41,16 +48,31 @@ public:
           shape_step_(system_.shapes()) {}
 
     [[nodiscard]] FitEnd run(const FitOptions& options) {
+        options_ = options;
+        end_ = {};
         system_.compute(at_, equations_);
-        return this->take(options);
+        // The first step is a full one but for its last digits; a good one divides the damping by
+        // three at most: the courses of crowded echoes are curved.
+        end_.iterations = take_steps(*this, Damping(1e-3, 3), options.iterations);
+        return end_;
     }
 
     // The parts of take_steps.
-    [[nodiscard]] double energy() const noexcept { return equations_.energy; }
     [[nodiscard]] ModelStep find_step(double damping) {
         const double gain = write_steps(damping);
         return {gain,
                 std::max(shape_step_.cwiseAbs().maxCoeff(), arrival_step_.cwiseAbs().maxCoeff())};
+    }
+    [[nodiscard]] bool ends(const ModelStep& step, double damping) noexcept {
+        // A damped step promises little: only one near the full step may end the fit by its gain.
+        constexpr double hardly_damped = 1e-2;
+        if (step.longest <= options_.step_tolerance) {
+            end_.status = FitStatus::converged_step;
+        } else if (damping < hardly_damped &&
+                   step.gain <= options_.gain_tolerance * equations_.energy) {
+            end_.status = FitStatus::converged_gain;
+        }
+        return end_.status != FitStatus::iteration_limit;
     }
     [[nodiscard]] double try_step() {
         take_step();
@@ -130,6 +152,8 @@ private:
                               .cwiseMin(bounds_.last);
     }
 
+    FitOptions options_;
+    FitEnd end_;
     SharedBounds bounds_;
     SharedState<A> at_;
     SharedState<A> trial_;
