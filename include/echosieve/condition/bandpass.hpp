@@ -26,7 +26,8 @@ inline void validate(const BandPassOptions& options) {
     require(is_finite(options.offset), "offset", options.offset, "must be finite [counts]");
 }
 
-/// Zero-phase band-pass around the sensor's centre: a windowed sinc (fir.hpp) moved up to it.
+/// Zero-phase band-pass around the sensor's centre: a windowed sinc (detail/fir.hpp) moved up to
+/// it.
 ///
 /// The pass band is flat to 0.4 % up to cutoff - 0.45 sensor bandwidths from the centre, the stop
 /// band 53 dB down from cutoff + 0.45 on; so an offset is taken out, and the analytic signal has
