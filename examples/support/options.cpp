@@ -58,6 +58,12 @@ CLI::Option* add_number(CLI::App& app, const std::string& option, std::optional<
         app, option, [&value](double number) { value = number; }, text);
 }
 
+void add_numbers(CLI::App& app, std::initializer_list<NumberOption> options) {
+    for (const NumberOption& option : options) {
+        add_number(app, option.name, option.value, option.text);
+    }
+}
+
 CLI::Option* add_range(CLI::App& app, const std::string& option, echosieve::DepthRange& value,
                        const std::string& text) {
     return add_values(

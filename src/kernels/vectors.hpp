@@ -18,7 +18,7 @@
 #include <xsimd/xsimd.hpp>
 
 #if !defined(ECHOSIEVE_KERNEL_SET)
-#error "kernels are compiled by echosieve_add_kernel (src/kernels/CMakeLists.txt)"
+#error "kernels are compiled once a set (src/kernel_objects.cmake)"
 #endif
 
 namespace echosieve::kernels {

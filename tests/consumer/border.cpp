@@ -17,12 +17,12 @@
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/kernels/detail/echo_swarm.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
+#include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_tracker.hpp"
 #include "echosieve/motion/frame_follower.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/track_artery.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
 
 using namespace echosieve;
 

@@ -18,10 +18,8 @@ namespace echosieve {
 //          (a column that vanishes must not set its parameter free at once); the step is sought in
 //          s (x' - x), so that units do not matter
 //   mu     damping, (J' J + mu I) d = -J' r in these units;  c_k = |J_k' r| / (s_k |r|)
-//   rho    fall of the value / the fall that the undamped model promised for the step
-// mu <- mu clamp(1 - (2 rho - 1)^3, 1 / fall, 2) after a step; 2, 4, 8 ... times what it was after
-// trials that fail (Nielsen 1999), and no lower after the step that follows them.
-// (Levenberg 1944, Marquardt 1963; the step inside bounds: bounded_step.hpp.)
+// (Levenberg 1944, Marquardt 1963; the step inside bounds: bounded_step.hpp, how mu is moved:
+// damped_steps.hpp.)
 
 /// A local method for a sum of squares. An iteration is one trial: an evaluation of the normal
 /// equations, or, of a StagedLeastSquaresObjective, one of the value and, if it fell, the

@@ -4,7 +4,7 @@
 #include <vector>
 
 #include "echosieve/condition/options.hpp"
-#include "echosieve/motion/contact_options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 
 namespace echosieve {
 

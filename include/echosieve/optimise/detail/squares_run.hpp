@@ -9,6 +9,7 @@
 
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/detail/damped_steps.hpp"
 #include "echosieve/optimise/detail/local_start.hpp"
 #include "echosieve/optimise/detail/search.hpp"
 #include "echosieve/optimise/detail/squares_model.hpp"
@@ -17,31 +18,6 @@
 #include "echosieve/optimise/result.hpp"
 
 namespace echosieve::detail {
-
-// The damping, moved after each trial.
-class RatioDamping {
-public:
-    RatioDamping(double value, double fall) noexcept : value_(value), lowest_(1 / fall) {}
-
-    [[nodiscard]] double value() const noexcept { return value_; }
-    /// Takes in a trial; true if the value fell.
-    bool judge(double gain, double promised) noexcept {
-        if (!(gain > 0)) {
-            raise_ *= 2;
-            value_ = std::max(value_, 1e-9) * raise_;
-            return false;
-        }
-        const double off = 2 * gain / promised - 1;
-        value_ *= std::clamp(1 - off * off * off, raise_ > 1 ? 1 : lowest_, 2.0);
-        raise_ = 1;
-        return true;
-    }
-
-private:
-    double value_;
-    double lowest_;
-    double raise_ = 1;
-};
 
 // Options are a LevenbergMarquardt, whose symbols these are.
 template <class Options, class F, Real R, class Watch>
@@ -151,7 +127,7 @@ private:
     SquaresPoint<R> at_;
     SquaresPoint<R> next_;
     SquaresModel<R> model_;
-    RatioDamping damping_;
+    Damping damping_;
     std::size_t derivatives_cost_ = 0;
     double least_change_;
 };
