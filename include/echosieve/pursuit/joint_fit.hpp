@@ -75,7 +75,8 @@ public:
     [[nodiscard]] double energy() const noexcept { return at_.energy(); }
     [[nodiscard]] ModelStep find_step(double damping) {
         find_bounds();
-        solver_.solve(at_.gram(), at_.gradient(), at_.weight(), damping, down_, up_, step_);
+        solver_.solve(StepProblem{at_.gram(), at_.gradient(), at_.weight(), down_, up_}, damping,
+                      step_);
         return {2 * step_.dot(at_.gradient()) - step_.dot(at_.gram() * step_),
                 step_.cwiseAbs().maxCoeff()};
     }
