@@ -53,7 +53,7 @@ StepProblem(const Matrix&, const Vector&, const Weight&, const Bound&, const Bou
     -> StepProblem<Matrix, Vector, Weight, Bound>;
 
 /// Solves for steps of n parameters. It allocates when made.
-template <OnlyDouble R = double>
+template <Real R = double>
 class BoundedStep {
 public:
     explicit BoundedStep(Eigen::Index n, double longest = longest_step)
@@ -87,7 +87,7 @@ public:
                 }
                 step[j] = right_[j];
                 if (!(step[j] >= down[j] && step[j] <= up[j])) {
-                    step[j] = std::isfinite(step[j]) ? std::clamp(step[j], down[j], up[j]) : 0.0;
+                    step[j] = std::isfinite(step[j]) ? std::clamp(step[j], down[j], up[j]) : R{0};
                     fixed_[index(j)] = true;
                     left = true;
                 }
@@ -95,7 +95,7 @@ public:
         }
         const double longest = n > 0 ? step.cwiseAbs().maxCoeff() : 0.0;
         if (longest > longest_) {
-            step *= longest_ / longest;
+            step *= static_cast<R>(longest_ / longest);
         }
     }
 
@@ -170,7 +170,8 @@ private:
         }
         for (Eigen::Index j = 0; j < right_.size(); ++j) {
             if (!fixed_[index(j)]) {
-                step[j] = std::clamp(step[j] + part * (right_[j] - step[j]), down[j], up[j]);
+                step[j] = std::clamp(static_cast<R>(step[j] + part * (right_[j] - step[j])),
+                                     down[j], up[j]);
             }
         }
         if (blocked >= 0) {
@@ -203,7 +204,7 @@ private:
                     matrix_(i, j) = h(i, j);
                 }
             }
-            matrix_(j, j) += (damping + rounding_ridge) * weight[j];
+            matrix_(j, j) += static_cast<R>((damping + rounding_ridge) * weight[j]);
         }
     }
 
