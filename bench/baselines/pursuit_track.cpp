@@ -20,8 +20,7 @@
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/pursuit/echo_source.hpp"
-#include "echosieve/pursuit/engine.hpp"
-#include "echosieve/pursuit/refine.hpp"
+#include "echosieve/pursuit/pursue.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/slow_time.hpp"
 

@@ -1,7 +1,7 @@
 // The energy that an echo explains, by one walk over the samples for many echoes, a lane each.
 #pragma once
 
-#include "echo_swarm_kernel.hpp"
+#include "echo_swarm_task.hpp"
 #include "float_functions.hpp"
 #include "vectors.hpp"
 

@@ -5,6 +5,7 @@
 #include "baselines/gate_finder.hpp"
 #include "baselines/on_lines.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
 #include "gates.hpp"
 #include "motion/line/plain.hpp"
 #include "motion/line/slow_time.hpp"

@@ -4,6 +4,7 @@
 
 #include "baselines/on_lines.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
 #include "gates.hpp"
 #include "support/check.hpp"
 #include "support/moving_line.hpp"

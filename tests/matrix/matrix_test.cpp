@@ -4,13 +4,7 @@
 
 #include <cstddef>
 
-<<<<<<< HEAD
 #include "matrix/refused.hpp"
-=======
-#include "bad_input.hpp"
-#include "echosieve/core/error.hpp"
-#include "echosieve/io/files.hpp"
->>>>>>> front
 
 using namespace echosieve::test;
 

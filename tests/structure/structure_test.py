@@ -40,7 +40,7 @@ CLEAN = {
     "include/echosieve/atoms/gabor.hpp": HEADER + '#include "echosieve/core/error.hpp"\n',
     "include/echosieve/optimise/swarm.hpp": HEADER + '#include "echosieve/core/error.hpp"\n',
     "include/echosieve/motion/walls.hpp": HEADER + '#include "echosieve/atoms/gabor.hpp"\n' + BORDER,
-    "include/echosieve/pursuit/engine.hpp": HEADER + "#include <Eigen/Core>\nvoid f();\n",
+    "include/echosieve/pursuit/pursue.hpp": HEADER + "#include <Eigen/Core>\nvoid f();\n",
     "src/motion/line/line.hpp": HEADER + '#include "echosieve/motion/walls.hpp"\n#include <Eigen/Core>\nvoid f();\n',
     "src/motion/wall/finder.hpp": HEADER + '#include "motion/line/line.hpp"\n',
     "src/motion/line/line.cpp": '#include "motion/line/line.hpp"\n',
@@ -73,8 +73,8 @@ PLANTED = {
     "Eigen shown": ("include/echosieve/io/bad.hpp", HEADER + "#include <Eigen/Core>\n",
                     "public header shows Eigen (Eigen/Core)"),
     "Eigen shown by another": ("include/echosieve/motion/bad.hpp",
-                               HEADER + '#include "echosieve/pursuit/engine.hpp"\n',
-                               "(include/echosieve/pursuit/engine.hpp -> Eigen/Core)"),
+                               HEADER + '#include "echosieve/pursuit/pursue.hpp"\n',
+                               "(include/echosieve/pursuit/pursue.hpp -> Eigen/Core)"),
     "unmarked function": ("include/echosieve/motion/bad.hpp", HEADER + "[[nodiscard]] int f(int x = {});\n",
                           "without ECHOSIEVE_API no library shows it: [[nodiscard]] int f(int x = {})"),
     "unmarked member": ("include/echosieve/motion/bad.hpp",
@@ -128,7 +128,6 @@ libechosieve_motion.a:
 echosieve_motion.o:
 0000000000000000 T echosieve::find_wall_gates{TAG}(echosieve::BasebandView const&)
 0000000000000000 W echosieve::FrameFollower<short>::push(std::span<short const, 18446744073709551615ul>)
-0000000000000000 T echosieve::kernels::avx2::work(echosieve::kernels::Task const&)
 0000000000000000 W echosieve::FastPursuit<float>::FastPursuit(echosieve::GaborBox const&)
 0000000000000000 W echosieve::PursuitResult<echosieve::Echo<double>, double> echosieve::pursue<double>(int)
 0000000000000000 V vtable for echosieve::InvalidInput

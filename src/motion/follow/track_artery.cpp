@@ -28,6 +28,7 @@
 #include "motion/line/averaged_line.hpp"
 #include "motion/line/contact.hpp"
 #include "motion/line/line.hpp"
+#include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
 #include "motion/wall/echoes.hpp"
 #include "motion/wall/every_frame.hpp"
@@ -124,7 +125,7 @@ ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameS
     result.without_contact = leave_out_lost_contact(line, options.contact);
     warn_of_gain_steps(line, result.warnings);
     // The walls are looked for and taken apart in fewer frames, and followed in all.
-    const double shorter = std::min(1.0, 4e6 / line.settings.sensor.centre_frequency);
+    const double shorter = std::min(1.0, usual_centre / line.settings.sensor.centre_frequency);
     const Eigen::Index length =
         held_whole(std::round(options.averaging * shorter * line.settings.frame_rate),
                    Eigen::Index{1}, line.frames());

@@ -12,8 +12,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/detail/recurrence_row.hpp"
 #include "echosieve/pursuit/echo_source.hpp"
-#include "echosieve/pursuit/engine.hpp"
-#include "echosieve/pursuit/refine.hpp"
+#include "echosieve/pursuit/pursue.hpp"
 #include "motion/line/gate_spectrum.hpp"
 #include "motion/wall/echoes.hpp"
 

@@ -12,7 +12,7 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
-#include "kernels/wall_sums_kernel.hpp"
+#include "motion/kernels/wall_sums_kernel.hpp"
 #include "motion/layers/group_means.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/layers/turned_sums.hpp"

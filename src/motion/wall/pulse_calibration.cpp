@@ -104,7 +104,7 @@ PulseCalibration calibrate_pulse_delay(const Recording& recording, double depth,
     }
     line.samples.conservativeResize(used, Eigen::NoChange);
     line.samples.row(0) = line.samples.bottomRows(used - 1).colwise().mean();
-    const GateSpectrum gate = gate_spectrum(line, depth, half_gate, 0.3);
+    const GateSpectrum gate = gate_spectrum(line, depth, half_gate, GateWindow{.taper = 0.3});
     const Peak peak = highest_peak(gate, gate.values.row(0), depth, reach, settings);
     Eigen::ArrayXd along = line.samples.row(0).abs2().transpose();
     std::nth_element(along.begin(), along.begin() + along.size() / 2, along.end());

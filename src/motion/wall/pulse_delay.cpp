@@ -209,7 +209,7 @@ std::vector<Piece> line_pieces(const LineHistory& line, const PulseDelayOptions&
     std::vector<double> bends;
     for (double z = line.first_depth() + line.dead_zone + half; z + half <= line.last_depth();
          z += half) {
-        const GateSpectrum gate = gate_spectrum(line, z, half, 1.0, widest_band);
+        const GateSpectrum gate = gate_spectrum(line, z, half, GateWindow{1, widest_band});
         Piece piece{z, gate.grid, (gate.frequencies - sensor.centre_frequency) / sensor.bandwidth,
                     gate.values.abs2().colwise().mean().transpose(), Eigen::ArrayXd(gate.bins())};
         for (Eigen::Index j = 0; j < gate.bins(); ++j) {
