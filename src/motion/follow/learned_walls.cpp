@@ -165,8 +165,9 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
     if (!motion.usable()) {
         return std::nullopt;
     }
-    const auto walls = find_and_separate_walls(line, motion, track.walls, track.separation,
-                                               track.search, track.wall_motion, track.confidence);
+    const auto walls = find_and_separate_walls(
+        line, motion,
+        {track.walls, track.separation, track.search, track.wall_motion, track.confidence});
     if (!walls) {
         return std::nullopt;
     }

@@ -113,9 +113,9 @@ ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameS
         line.stretch = course_of_means(motion.stretch, line.frames(), length);
     }
     result.coherence = motion.coherence;
-    const auto found =
-        find_and_separate_walls(averaged, motion, options.walls, options.separation, options.search,
-                                options.wall_motion, options.confidence);
+    const auto found = find_and_separate_walls(averaged, motion,
+                                               {options.walls, options.separation, options.search,
+                                                options.wall_motion, options.confidence});
     if (!found) {
         warn_of_ranges(line, options.walls, result.warnings);
         result.status = TrackStatus::no_artery;

@@ -10,6 +10,7 @@
 #include "motion/layers/block_means.hpp"
 #include "motion/line/gate_spectrum.hpp"
 #include "motion/line/slow_time.hpp"
+#include "motion/wall/shared_beliefs.hpp"
 #include "motion/wall/wall_fit.hpp"
 
 namespace echosieve {

@@ -1,15 +1,9 @@
 // Tissue that pulsates later than the walls: by how much, and the pulse put right for the walls.
 #pragma once
 
-#include <vector>
-
-#include "echosieve/core/error.hpp"
 #include "echosieve/motion/wall_separation_options.hpp"
-#include "motion/layers/joint_motion.hpp"
-#include "motion/layers/layers.hpp"
 #include "motion/line/line.hpp"
 #include "motion/wall/wall_fit.hpp"
-#include "motion/wall/wall_model.hpp"
 
 namespace echosieve {
 
@@ -22,11 +16,8 @@ namespace echosieve {
 
 /// Looks for a lag, from walls that are roughly taken apart. If there is one, p becomes the walls',
 /// times.lag the tissue's, and the tissue's gates follow it by that; says so. Throws InvalidInput
-/// for options outside their domain.
-[[nodiscard]] bool settle_tissue_lag(const LineHistory& line, const SeparatedWall& near,
-                                     const SeparatedWall& far, LayerTimes& times,
-                                     std::vector<LayeredGate>& gates,
-                                     const TissueLagOptions& options,
-                                     const WallModelOptions& model_options);
+/// for a lag's options outside their domain.
+[[nodiscard]] bool settle_tissue_lag(const LineHistory& line, SeparatedWalls& walls,
+                                     const WallSeparationOptions& options);
 
 }  // namespace echosieve
