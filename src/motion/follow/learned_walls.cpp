@@ -20,6 +20,7 @@
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "motion/courses/common_motion.hpp"
+#include "motion/follow/followed_walls.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/contact.hpp"
 #include "motion/line/gate_spectrum.hpp"
@@ -27,10 +28,7 @@
 #include "motion/line/plain.hpp"
 #include "motion/wall/pulse_evidence.hpp"
 #include "motion/wall/recording_check.hpp"
-#include "motion/wall/wall_motion.hpp"
-#include "motion/wall/wall_report.hpp"
 #include "motion/wall/wall_search.hpp"
-#include "motion/wall/wall_separation.hpp"
 
 namespace echosieve {
 
@@ -79,12 +77,13 @@ void validate(const LearnedGate& gate) {
             "must be positive and finite");
 }
 
-LearnedWall learn_wall(const SeparatedWall& wall, const WallMotion& motion) {
+LearnedWall learn_wall(const SeparatedWall& wall, const FollowedWall& followed, double lag) {
     LearnedWall out;
     out.share = wall.share();
-    out.depth = wall.state.depth;
+    out.depth = wall.state.depth - lag;
+    out.confidence = followed.report.confidence;
     out.share_deviation = wall.state.share_deviation;
-    out.own = vector_of(motion.own);
+    out.own = vector_of(followed.motion.own);
     const GateSpectrum& gate = wall.layered.gate;
     out.gate = {.depth = gate.depth,
                 .path = out.share,
@@ -97,6 +96,8 @@ LearnedWall learn_wall(const SeparatedWall& wall, const WallMotion& motion) {
                 .noise = wall.layered.fit.noise};
     return out;
 }
+
+constexpr int learned_steps = 2;  // of Gauss and Newton, from shares that were fitted nearby
 
 // The tissue's gates that are explained best, cut anew where a follower will cut them.
 std::vector<LearnedGate> learn_tissue(const LineHistory& line, const SeparatedWalls& walls,
@@ -118,8 +119,8 @@ std::vector<LearnedGate> learn_tissue(const LineHistory& line, const SeparatedWa
             gate_spectrum(line, layered->gate.depth, options.track.separation.tissue_half_gate,
                           path.bulk * (times.bulk - middle), 1.0);
         const bool late = layered->late && times.lag != 0;
-        const LayerFit fit =
-            fit_layers(gate, late ? times.late() : times, layered->fit.shares, {.iterations = 2});
+        const LayerFit fit = fit_layers(gate, late ? times.late() : times, layered->fit.shares,
+                                        {.iterations = learned_steps});
         out.push_back({.depth = gate.depth,
                        .path = path,
                        .path_offset = middle,
@@ -146,21 +147,9 @@ double median_energy(const LineHistory& line) {
     return detail::middle(std::move(energies));
 }
 
-template <class T>
-std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSettings& settings,
-                                  const LearnOptions& options) {
-    require(frames.samples() >= 1, "samples a frame", frames.samples(), "must be at least 1");
-    TrackOptions track = options.track;
-    track.baseband.offset = settled_offset(frames, settings, track.baseband, track.offset);
-    const Baseband<double> baseband = to_baseband<double>(frames, settings, track.baseband);
-    require_trackable(settings, baseband.grid, track);
-    const std::vector<FrameState> states = check_frames(frames, baseband, track.frames);
-    if (static_cast<std::size_t>(std::count(states.begin(), states.end(), FrameState::good)) <
-        fewest_frames) {
-        return std::nullopt;
-    }
-    LineHistory line = line_history(baseband, states, track.walls.dead_zone);
-    (void)leave_out_lost_contact(line, track.contact);
+// What the whole of a recording holds: nothing of what its raw samples are like.
+std::optional<LearnedWalls> learn_line(const LineHistory& line, const LearnOptions& options,
+                                       const TrackOptions& track) {
     const CommonMotion motion = estimate_common_motion(line, track.motion);
     if (!motion.usable()) {
         return std::nullopt;
@@ -171,41 +160,52 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
     if (!walls) {
         return std::nullopt;
     }
-    LearnedWalls out;
-    out.settings = settings;
-    out.baseband = track.baseband;
-    out.samples = frames.samples();
-    const double rate = settings.frame_rate;
-    const WallMotion near = wall_motion(walls->near, walls->times, rate, track.wall_motion);
-    const WallMotion far = wall_motion(walls->far, walls->times, rate, track.wall_motion);
-    out.near = learn_wall(walls->near, near);
-    out.far = learn_wall(walls->far, far);
-    out.pulse_delay = pulse_delay(line, *walls, track.baseband, track.pulse);
-    const double lag = settings.depth(out.pulse_delay.delay);
-    out.near.depth -= lag;
-    out.far.depth -= lag;
-    WallReport near_report = wall_report(walls->near, near, rate);
-    WallReport far_report = wall_report(walls->far, far, rate);
-    set_confidence(near_report, far_report, track.confidence);
-    out.near.confidence = near_report.confidence;
-    out.far.confidence = far_report.confidence;
-    if (std::min(near_report.confidence, far_report.confidence) <
-        track.confidence.least_confidence) {
+    const FollowedWalls followed = follow_walls(line, *walls, track);
+    if (!followed.trusted(track.confidence)) {
         return std::nullopt;  // what was found is none
     }
-    SettingsCheck check = check_samples(frames, settings, states, track);
-    out.near.confidence *= check.trust;
-    out.far.confidence *= check.trust;
-    out.warnings = std::move(check.warnings);
+    LearnedWalls out;
+    out.pulse_delay = pulse_delay(line, *walls, track.baseband, track.pulse);
+    const double lag = line.settings.depth(out.pulse_delay.delay);
+    out.near = learn_wall(walls->near, followed.near, lag);
+    out.far = learn_wall(walls->far, followed.far, lag);
     out.tissue = learn_tissue(line, *walls, options);
     out.pulse = vector_of(walls->times.pulse);
     out.bulk = vector_of(walls->times.bulk);
     out.usable = line.usable;
     out.lag = walls->times.lag;
-    out.dead_zone = track.walls.dead_zone;
     out.energy = median_energy(line);
-    out.confidence = track.confidence;
-    learn_extremes(frames, states, out);
+    return out;
+}
+
+template <class T>
+std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSettings& settings,
+                                  const LearnOptions& options) {
+    require(frames.samples() >= 1, "samples a frame", frames.samples(), "must be at least 1");
+    TrackOptions track = options.track;
+    track.baseband.offset = settled_offset(frames, settings, track.baseband, track.offset);
+    const Baseband<double> baseband = to_baseband<double>(frames, settings, track.baseband);
+    require_trackable(settings, baseband.grid, track);
+    const std::vector<FrameState> states = check_frames(frames, baseband, track.frames);
+    if (count_states(states).good < fewest_frames) {
+        return std::nullopt;
+    }
+    LineHistory line = line_history(baseband, states, track.walls.dead_zone);
+    (void)leave_out_lost_contact(line, track.contact);
+    std::optional<LearnedWalls> out = learn_line(line, options, track);
+    if (!out) {
+        return std::nullopt;
+    }
+    out->settings = settings;
+    out->baseband = track.baseband;
+    out->samples = frames.samples();
+    out->dead_zone = track.walls.dead_zone;
+    out->confidence = track.confidence;
+    SettingsCheck check = check_samples(frames, settings, states, track);
+    out->near.confidence *= check.trust;
+    out->far.confidence *= check.trust;
+    out->warnings = std::move(check.warnings);
+    learn_extremes(frames, states, *out);
     return out;
 }
 

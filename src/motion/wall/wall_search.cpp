@@ -222,13 +222,16 @@ std::optional<Tissue> fit_tissue(const LineHistory& line, CommonMotion motion,
     return tissue;
 }
 
-std::vector<Hypothesis> find_hypotheses(const LineHistory& line, const Tissue& tissue,
-                                        const WallPlan& plan) {
+std::vector<Hypothesis> find_hypotheses(const LineHistory& line,
+                                        const std::optional<Tissue>& tissue, const WallPlan& plan) {
     validate(plan);
+    if (!tissue) {
+        return {};
+    }
     const WallFinderOptions& finder = plan.finder;
     const WallSearchOptions& options = plan.search;
     const std::vector<PulseCandidate> candidates = pulse_candidates(
-        line, tissue.motion,
+        line, tissue->motion,
         {line.first_depth() + finder.dead_zone, finder.smallest_diameter, finder.largest_diameter},
         options.candidates);
     std::vector<Hypothesis> hypotheses;
@@ -237,7 +240,7 @@ std::vector<Hypothesis> find_hypotheses(const LineHistory& line, const Tissue& t
         if (opposition < options.least_opposition * candidates[0].opposition) {
             break;
         }
-        Hypothesis next{tissue};
+        Hypothesis next{*tissue};
         if (k > 0) {
             next.tissue.times.pulse = candidates[k].pulse;
             next.tissue.gates = refitted(std::move(next.tissue.gates), next.tissue.times);
@@ -280,7 +283,7 @@ std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, C
                                                       const WallPlan& plan) {
     validate(plan);
     const std::optional<Tissue> tissue = fit_tissue(line, std::move(motion), plan.separation);
-    return tissue ? separate_best(line, find_hypotheses(line, *tissue, plan), plan) : std::nullopt;
+    return separate_best(line, find_hypotheses(line, tissue, plan), plan);
 }
 
 }  // namespace echosieve

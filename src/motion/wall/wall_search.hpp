@@ -64,8 +64,10 @@ struct Hypothesis {
 [[nodiscard]] std::optional<Tissue> fit_tissue(const LineHistory& line, CommonMotion motion,
                                                const WallSeparationOptions& options);
 
-/// The tissue's pulse first, then the others that are opposed enough, the most promising first.
-[[nodiscard]] std::vector<Hypothesis> find_hypotheses(const LineHistory& line, const Tissue& tissue,
+/// The tissue's pulse first, then the others that are opposed enough, the most promising first;
+/// none without tissue.
+[[nodiscard]] std::vector<Hypothesis> find_hypotheses(const LineHistory& line,
+                                                      const std::optional<Tissue>& tissue,
                                                       const WallPlan& plan);
 
 /// Takes the hypotheses' walls apart from the tissue, until one is sure: the pair that is trusted
