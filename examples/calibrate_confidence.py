@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Fits the weights of motion/wall_confidence.hpp to recordings with known truth.
+"""Fits the weights of motion/wall_options.hpp to recordings with known truth.
 
     wall_study --first 9001 --recordings 100 --without-artery 150 --least-confidence 0 --details a.csv
     wall_study --first 9301 --recordings 40 --without-artery 20 --event-probability 0.3 --least-confidence 0 \

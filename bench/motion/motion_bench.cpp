@@ -21,6 +21,7 @@
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
 #include "frames.hpp"
+#include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/layers/turned_sums.hpp"
 

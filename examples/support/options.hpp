@@ -10,7 +10,7 @@
 #include <optional>
 #include <string>
 
-#include "echosieve/motion/wall_finder_options.hpp"
+#include "echosieve/motion/wall_options.hpp"
 
 namespace examples {
 

@@ -14,7 +14,7 @@
 #include "echosieve/correlate/sampled.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "motion/compared_tracks.hpp"
-#include "motion/follow/smoothed.hpp"
+#include "motion/follow/smoothing.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/plain.hpp"
 #include "motion/line/slow_time.hpp"

@@ -18,6 +18,7 @@
 #include "echosieve/io/recording_reader.hpp"
 #include "echosieve/kernels/detail/echo_swarm.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
+#include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_tracker.hpp"
 #include "echosieve/motion/frame_follower.hpp"
 #include "echosieve/motion/gate_finder.hpp"
@@ -26,7 +27,6 @@
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/pursuit_track.hpp"
 #include "echosieve/motion/track_artery.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
 
 using namespace echosieve;
 

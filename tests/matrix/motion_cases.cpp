@@ -11,15 +11,15 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_tracker.hpp"
 #include "echosieve/motion/gate_finder.hpp"
 #include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/learned_walls.hpp"
-#include "echosieve/motion/pulse_calibration.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/pursuit_track.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/track_artery.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
 
 namespace echosieve::test {
 namespace {

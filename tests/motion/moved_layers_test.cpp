@@ -4,7 +4,7 @@
 #include <span>
 #include <vector>
 
-#include "motion/wall/wall_fit.hpp"
+#include "motion/wall/fit.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

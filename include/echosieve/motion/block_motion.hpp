@@ -8,7 +8,7 @@
 
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/contact_options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/track_artery.hpp"
 

@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/wall_search_options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/courses/phase_track.hpp"
 #include "motion/courses/track_joining.hpp"

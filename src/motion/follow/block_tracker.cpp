@@ -15,14 +15,16 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/block_motion.hpp"
-#include "motion/follow/block_contact.hpp"
 #include "motion/follow/block_fit.hpp"
+#include "motion/follow/block_frames.hpp"
 #include "motion/follow/block_stitching.hpp"
 #include "motion/wall/recording_check.hpp"
 
 namespace echosieve {
 
 namespace {
+
+constexpr std::size_t first_slots = 64;  // frames there is room for, before it grows
 
 std::size_t frames_in(double time, double rate) {
     constexpr double most = 1e9;
@@ -45,7 +47,8 @@ struct BlockTracker<T>::State {
           samples(samples_a_frame),
           block_end(length) {
         require(samples >= 1, "samples a frame", samples, "must be at least 1");
-        require_trackable(settings, basebander.grid(), options.track);
+        require_trackable(settings, basebander.grid(), options.track.walls,
+                          options.track.separation);
         require(length >= fewest_frames, "length", options.length,
                 detail::concatenate("must hold at least ", fewest_frames, " frames [s]"));
         require(step < length, "overlap", options.overlap, "must hold at least 1 frame [s]");
@@ -89,7 +92,7 @@ struct BlockTracker<T>::State {
             return std::exchange(oldest, (oldest + 1) % length);
         }
         if (static_cast<std::size_t>(baseband.samples.rows()) == slots) {
-            const std::size_t more = std::min(length, std::max<std::size_t>(64, 2 * slots));
+            const std::size_t more = std::min(length, std::max(first_slots, 2 * slots));
             raw.resize(more * samples);
             baseband.samples.conservativeResize(static_cast<Eigen::Index>(more),
                                                 static_cast<Eigen::Index>(baseband.grid.count));
@@ -124,7 +127,8 @@ struct BlockTracker<T>::State {
         const std::vector<FrameState> states =
             check_block(frames, block, energies, reference, options.track.frames);
         if (!walls_seen) {
-            check = check_samples(frames, baseband.settings, states, options.track);
+            check = check_samples(frames, baseband.settings, states, options.track.settings_check,
+                                  options.track.baseband.offset);
         }
         BlockFit fit = fit_block(block, states, pushed - slots, before, options);
         if (!fit.frames.empty()) {

@@ -4,10 +4,10 @@
 #include <algorithm>
 
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/track_artery.hpp"
+#include "echosieve/motion/wall_options.hpp"
 #include "motion/line/line.hpp"
-#include "motion/wall/wall_fit.hpp"
-#include "motion/wall/wall_motion.hpp"
+#include "motion/wall/fit.hpp"
+#include "motion/wall/own_motion.hpp"
 
 namespace echosieve {
 
@@ -29,6 +29,7 @@ struct FollowedWalls {
 
 /// Walls that were taken apart in all frames of the line.
 [[nodiscard]] FollowedWalls follow_walls(const LineHistory& line, const SeparatedWalls& walls,
-                                         const TrackOptions& options);
+                                         const WallMotionOptions& motion,
+                                         const WallConfidenceOptions& confidence);
 
 }  // namespace echosieve

@@ -13,6 +13,7 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/detail/pinned_samples.hpp"
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
@@ -21,14 +22,15 @@
 #include "echosieve/motion/pulse_delay.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/follow/followed_walls.hpp"
+#include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/contact.hpp"
 #include "motion/line/gate_spectrum.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/plain.hpp"
-#include "motion/wall/pulse_evidence.hpp"
+#include "motion/wall/pulse_delay.hpp"
 #include "motion/wall/recording_check.hpp"
-#include "motion/wall/wall_search.hpp"
+#include "motion/wall/search.hpp"
 
 namespace echosieve {
 
@@ -160,7 +162,7 @@ std::optional<LearnedWalls> learn_line(const LineHistory& line, const LearnOptio
     if (!walls) {
         return std::nullopt;
     }
-    const FollowedWalls followed = follow_walls(line, *walls, track);
+    const FollowedWalls followed = follow_walls(line, *walls, track.wall_motion, track.confidence);
     if (!followed.trusted(track.confidence)) {
         return std::nullopt;  // what was found is none
     }
@@ -185,7 +187,7 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
     TrackOptions track = options.track;
     track.baseband.offset = settled_offset(frames, settings, track.baseband, track.offset);
     const Baseband<double> baseband = to_baseband<double>(frames, settings, track.baseband);
-    require_trackable(settings, baseband.grid, track);
+    require_trackable(settings, baseband.grid, track.walls, track.separation);
     const std::vector<FrameState> states = check_frames(frames, baseband, track.frames);
     if (count_states(states).good < fewest_frames) {
         return std::nullopt;
@@ -201,7 +203,8 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
     out->samples = frames.samples();
     out->dead_zone = track.walls.dead_zone;
     out->confidence = track.confidence;
-    SettingsCheck check = check_samples(frames, settings, states, track);
+    SettingsCheck check =
+        check_samples(frames, settings, states, track.settings_check, track.baseband.offset);
     out->near.confidence *= check.trust;
     out->far.confidence *= check.trust;
     out->warnings = std::move(check.warnings);
@@ -210,6 +213,26 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
 }
 
 }  // namespace
+
+void validate(const FollowerOptions& options) {
+    constexpr double widest_energy_range = 1e12;  // anything at all
+    require(options.iterations >= 1, "iterations", options.iterations, "must be at least 1");
+    require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
+            options.least_correlation, "must lie in [0, 1)");
+    require(options.largest_rest > 0 && options.largest_rest <= 1, "largest_rest",
+            options.largest_rest, "must lie in (0, 1]");
+    require(options.energy_range > 1 && is_finite(options.energy_range), "energy_range",
+            options.energy_range, "must exceed 1 and be finite");
+    require(options.clipped_fraction >= 0 && options.clipped_fraction <= 1, "clipped_fraction",
+            options.clipped_fraction, "must lie in [0, 1]");
+    require(options.agility > 0 && is_finite(options.agility), "agility", options.agility,
+            "must be positive and finite");
+    require(options.longest_gap >= 0 && is_finite(options.longest_gap), "longest_gap",
+            options.longest_gap, "must be zero or more and finite [s]");
+    detail::require_at_most(options.iterations, largest_option::rounds, "iterations");
+    detail::require_at_most(options.energy_range, widest_energy_range, "energy_range");
+    detail::require_at_most(options.agility, largest_option::factor, "agility");
+}
 
 void validate(const LearnedWalls& walls) {
     validate(walls.settings);

@@ -15,6 +15,7 @@
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
@@ -22,21 +23,21 @@
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
-#include "echosieve/motion/wall_confidence.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
+#include "echosieve/motion/wall_options.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/courses/phase_track.hpp"
 #include "motion/follow/followed_walls.hpp"
-#include "motion/follow/smoothed.hpp"
-#include "motion/layers/block_means.hpp"
+#include "motion/follow/smoothing.hpp"
+#include "motion/layers/group_means.hpp"
+#include "motion/line/averaged_line.hpp"
 #include "motion/line/contact.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/slow_time.hpp"
-#include "motion/wall/averaged_line.hpp"
-#include "motion/wall/pulse_evidence.hpp"
+#include "motion/wall/echoes.hpp"
+#include "motion/wall/every_frame.hpp"
+#include "motion/wall/pulse_delay.hpp"
 #include "motion/wall/recording_check.hpp"
-#include "motion/wall/wall_pursuit.hpp"
-#include "motion/wall/wall_search.hpp"
+#include "motion/wall/search.hpp"
 
 namespace echosieve {
 
@@ -54,10 +55,11 @@ Baseband<double> conditioned(const FrameView<T>& frames, const RecordingSettings
     }
 }
 
-// At lower frequencies walls turn their echoes by less, and all frames are used: averages shorten
-// in proportion above this [Hz], from where TrackOptions::averaging is said.
+// An echo of a higher frequency turns by more in the same time: averages are shorter in proportion
+// above this [Hz], for which TrackOptions::averaging is said.
 constexpr double averaging_frequency = 4e6;
-constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
+// Averages over longer times leave nothing of a pulse [s].
+constexpr double longest_averaging = 0.1;
 
 ArteryMotion ended(ArteryMotion motion, TrackStatus status) {
     motion.status = status;
@@ -83,7 +85,7 @@ Prepared prepare(const BasebandView& baseband, const std::vector<FrameState>& st
     out.length = held_whole(std::round(options.averaging * shorter * settings.frame_rate),
                             Eigen::Index{1}, line.frames());
     out.averaged = averaged_line(line, line_motion(line, options.motion.tracks),
-                                 even_blocks(line.frames(), out.length));
+                                 even_groups(line.frames(), out.length));
     return out;
 }
 
@@ -112,7 +114,7 @@ Followed follow(const Prepared& prepared, const SeparatedWalls& found,
     const LineHistory& line = prepared.line;
     Followed out;
     out.walls = at_every_frame(line, found, prepared.length);
-    out.moved = follow_walls(line, out.walls, options);
+    out.moved = follow_walls(line, out.walls, options.wall_motion, options.confidence);
     const auto seen = [&](const FollowedWall& wall, Eigen::Index k) {
         return wall.motion.correlation[k] > options.least_correlation;
     };
@@ -138,7 +140,7 @@ WallFrames frames_of(const SeparatedWall& wall, const FollowedWall& moved, const
     WallFrames out;
     out.depth = moved.report.depth + smoothed(displacement, options.smoothing, rate);
     const auto frames = static_cast<Eigen::Index>(followed.valid.size());
-    out.deviation = Eigen::ArrayXd::Constant(frames, unknown);
+    out.deviation = Eigen::ArrayXd::Constant(frames, std::numeric_limits<double>::quiet_NaN());
     out.quality = Eigen::ArrayXd::Zero(frames);
     for (Eigen::Index k = 0; k < frames; ++k) {
         if (followed.valid[static_cast<std::size_t>(k)]) {
@@ -206,11 +208,32 @@ void report(const LineHistory& line, Followed& followed, const TrackOptions& opt
 
 }  // namespace
 
+void validate(const TrackOptions& options) {
+    validate(options.baseband);
+    validate(options.offset);
+    validate(options.settings_check);
+    validate(options.frames);
+    validate(options.contact);
+    validate(options.motion);
+    require(options.averaging >= 0, "averaging", options.averaging, "must be zero or more [s]");
+    validate(options.walls);
+    validate(options.separation);
+    validate(options.search);
+    validate(options.wall_motion);
+    validate(options.echoes);
+    validate(options.pulse);
+    validate(options.confidence);
+    require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
+            options.least_correlation, "must lie in [0, 1)");
+    validate(options.smoothing);
+    detail::require_at_most(options.averaging, longest_averaging, "averaging", "[s]");
+}
+
 ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameState>& states,
                           const TrackOptions& options) {
     validate(options);
     validate(baseband);
-    require_trackable(baseband.settings, baseband.grid, options);
+    require_trackable(baseband.settings, baseband.grid, options.walls, options.separation);
     require(states.size() == baseband.frames(), "number of frame states", states.size(),
             detail::concatenate("must equal the frames, ", baseband.frames()));
     const FrameCounts counted = count_states(states);
@@ -262,7 +285,9 @@ ArteryMotion track_artery(const Recording& recording, const TrackOptions& option
             const Baseband<double> baseband = conditioned(frames, recording.settings, own.baseband);
             const std::vector<FrameState> states = check_frames(frames, baseband, options.frames);
             ArteryMotion motion = track_artery(baseband, states, own);
-            apply(check_samples(frames, recording.settings, states, own), motion);
+            apply(check_samples(frames, recording.settings, states, own.settings_check,
+                                own.baseband.offset),
+                  motion);
             return motion;
         },
         recording.samples);

@@ -9,7 +9,6 @@
 
 #include "echosieve/condition/frame_state.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/motion/frame_follower.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 #include "motion/follow/follower_gate.hpp"
 

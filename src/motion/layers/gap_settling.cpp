@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "echosieve/core/detail/whole_number.hpp"
+#include "motion/layers/layer_fit.hpp"
 #include "motion/line/slow_time.hpp"
 
 namespace echosieve {

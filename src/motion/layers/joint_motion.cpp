@@ -12,6 +12,7 @@
 #include "echosieve/kernels/detail/phasors.hpp"
 #include "kernels/motion_sums_kernel.hpp"
 #include "motion/courses/time_courses.hpp"
+#include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/layers/smooth_step.hpp"
 #include "motion/line/slow_time.hpp"
@@ -157,6 +158,18 @@ void update_motion(std::vector<LayeredGate>& gates, LayerTimes& times,
     set_trust(gates);
     step_motion(gates, times, options, frame_rate);
     regauge(gates, times, options.slow_frequency, frame_rate);
+}
+
+void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
+                 const JointMotionOptions& options, double frame_rate) {
+    for (int round = 0; round < rounds; ++round) {
+        const LayerTimes late = times.late();
+        for (LayeredGate& layered : gates) {
+            layered.fit = fit_layers(layered.gate, layered.late ? late : times, layered.fit.shares,
+                                     {.iterations = refit_steps});
+        }
+        update_motion(gates, times, options, frame_rate);
+    }
 }
 
 }  // namespace echosieve

@@ -6,22 +6,10 @@
 #include <complex>
 #include <cstddef>
 
-#include "echosieve/core/detail/domain.hpp"
-#include "echosieve/core/error.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/slow_time.hpp"
 
 namespace echosieve {
-
-void validate(const ContactOptions& options) {
-    require(options.smoothing >= 0, "smoothing", options.smoothing, "must be zero or more [s]");
-    require(options.surroundings >= 0, "surroundings", options.surroundings,
-            "must be zero or more [s]");
-    require(options.least_coherence >= 0 && options.least_coherence < 1, "least_coherence",
-            options.least_coherence, "must lie in [0, 1)");
-    detail::require_at_most(options.smoothing, largest_option::time, "smoothing", "[s]");
-    detail::require_at_most(options.surroundings, largest_option::time, "surroundings", "[s]");
-}
 
 std::size_t leave_out_lost_contact(LineHistory& line, const ContactOptions& options) {
     validate(options);

@@ -13,7 +13,7 @@
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/wall_finder_options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "motion/line/frame_run.hpp"
 
 namespace echosieve {

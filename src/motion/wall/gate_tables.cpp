@@ -15,7 +15,7 @@ namespace {
 constexpr Eigen::Index margin = 4;  // rows of a table beyond, for the interpolation
 // Of the tables, half a radian each where the pulse is furthest from its mean: what turns by more
 // is no wall, but a pulse that is none, or a share that ran away.
-constexpr Eigen::Index most_steps = 1500;
+constexpr Eigen::Index most_table_steps = 1500;
 constexpr double least_reach = 1e-3;  // of the pulse, range 1: less is no pulse
 // The tissue may be faster than the sheet's outermost layers, when the other wall moves more: by
 // this part of the largest share.
@@ -24,7 +24,7 @@ constexpr double faster_tissue = 0.5;
 }  // namespace
 
 Eigen::Index GateTables::rows_to(double share) const {
-    return held_whole(std::ceil(share / step), Eigen::Index{0}, 2 * most_steps) + margin;
+    return held_whole(std::ceil(share / step), Eigen::Index{0}, 2 * most_table_steps) + margin;
 }
 
 void GateTables::choose_step(const AveragedGate& averaged, double& largest_share) {
@@ -32,7 +32,7 @@ void GateTables::choose_step(const AveragedGate& averaged, double& largest_share
     const double reach = std::max((times.pulse - times.pulse.mean()).abs().maxCoeff(), least_reach);
     step = largest_turn / (2 * std::numbers::pi * averaged.gate.frequencies.maxCoeff() * 2 /
                            times.sound_speed * reach);
-    const double most = static_cast<double>(most_steps) * step;
+    const double most = static_cast<double>(most_table_steps) * step;
     if (!(largest_share <= most)) {
         largest_layer = largest_share = most;
     }

@@ -14,17 +14,17 @@ namespace echosieve {
 /// The tissue's slowest layer moves against the wall, by this part of its share.
 inline constexpr double lowest_tissue = -0.15;
 
-/// A gate averaged over blocks of frames, the tissue's bulk motion turned back.
+/// A gate averaged over groups of frames, the tissue's bulk motion turned back.
 struct AveragedGate {
     GateSpectrum gate;
-    LayerTimes times;      ///< of the blocks
+    LayerTimes times;      ///< of the groups
     double sense = 1;      ///< -1 near wall, +1 far wall
     double tissue = 1;     ///< b of the tissue
     double wall_bulk = 0;  ///< b of the wall beside it
-    Eigen::ArrayXd own;    ///< what the wall does beyond p and q, per block [m]; empty: nothing
+    Eigen::ArrayXd own;    ///< what the wall does beyond p and q, per group [m]; empty: nothing
 };
 
-// Symbols: those of wall_model.hpp. Rows are shares in steps; the tables differ in where share 0
+// Symbols: those of model.hpp. Rows are shares in steps; the tables differ in where share 0
 // lies.
 struct GateTables {
     GateTables() = default;

@@ -12,29 +12,30 @@
 #include <vector>
 
 #include "echosieve/core/detail/whole_number.hpp"
-#include "motion/layers/block_means.hpp"
+#include "motion/layers/group_means.hpp"
+#include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/slow_time.hpp"
+#include "motion/wall/fit.hpp"
+#include "motion/wall/model.hpp"
+#include "motion/wall/own_motion.hpp"
 #include "motion/wall/reference_layer.hpp"
 #include "motion/wall/shared_beliefs.hpp"
 #include "motion/wall/stages.hpp"
-#include "motion/wall/wall_fit.hpp"
-#include "motion/wall/wall_model.hpp"
-#include "motion/wall/wall_motion.hpp"
 
 namespace echosieve {
 
 namespace {
 
 // Three layers: starts of the wall's share as a part of what the finder saw, of the tissue's share
-// on it as a part of the wall's, of the wall's b beside the tissue's. From fewer starts one wall in
-// twenty ends in tissue.
+// on it as a part of the wall's, of the wall's b beside the tissue's: the fit has many minima.
 constexpr std::array<double, 4> wall_parts = {0.45, 0.65, 0.85, 1.1};
 constexpr std::array<double, 2> tissue_parts = {0.4, 0.7};
 constexpr std::array<double, 3> bulk_offsets = {-0.1, 0.1, 0.3};
 constexpr double outer_tissue = 0.1;  // of the wall's share: tissue beyond the vessel hardly moves
-// What a fit may end with, over what the finder saw, which is the fastest share and so too large.
+// What a fit may end with, over what the finder saw: a slower layer is tissue, a faster one ran
+// away.
 constexpr double least_wall_part = 0.33;
 constexpr double most_wall_part = 1.4;
 // Where no start ends there.
@@ -45,13 +46,14 @@ constexpr int polish_steps = 3;  // of Gauss and Newton, from near where they en
 // Own motion: what is faster is no drift, and the time courses' [Hz].
 constexpr double fastest_own_drift = 1.5;
 // A steady drift: steps of a twelfth of a half wavelength over the recording, five either way; the
-// share with it, for a drift takes from it; half of the noise, since a wrong drift is in it.
+// share with it. The layers' rest still holds the drift that is looked for: half of it is noise.
 constexpr double ramp_steps_a_half_wave = 12;
 constexpr int ramp_steps = 5;
 constexpr std::array<double, 3> ramp_shares = {0.8, 1.0, 1.25};
 constexpr double ramp_noise = 0.5;
 
-// Bounds of the share while a wall is placed: further off it is another wall's, or tissue's.
+// Bounds of the share while a wall is placed, over what it is: tissue on the wall may look
+// likelier.
 constexpr double bound_below = 0.7;
 constexpr double bound_above = 1.4;
 
@@ -63,8 +65,7 @@ constexpr double first_noise = 0.05;  // of the gate's power, where the search s
 constexpr double no_wall = 1e-9;      // power of a wall that is none, over the gate's
 
 // Cycles of the carrier: steps of b that turn the echo by an eighth of a cycle over the range of q,
-// and the shares to each: all within a half wavelength of a wall that was found with too small a
-// share, less where b is tried.
+// and the shares that go with each: up to three times the share where b stays, less elsewhere.
 constexpr double cycle_steps = 8;
 constexpr double smallest_bulk_step = 0.02;
 constexpr int most_cycle_steps = 100;    // either way
@@ -78,8 +79,8 @@ constexpr double cycle_steps_a_half_wave = 6;  // or closer
 constexpr double least_cycle_evidence = 30;    // over that of where it is: less is no other cycle
 
 // The layer followed.
-constexpr double smallest_inner_part = 0.5;  // of the share: no layer of a wall is slower
-// A parabola's step, in steps of b: further out it says nothing.
+constexpr double smallest_inner_part = 0.5;  // of the share: strain takes no more off
+// A parabola's step, in steps of b: it was drawn through one on either side.
 constexpr double longest_parabola = 2;
 
 constexpr double none_yet = -std::numeric_limits<double>::infinity();
@@ -181,11 +182,11 @@ void WallMover::take_three_layers(SeparatedWall& wall, const LayerTimes& times) 
     WallState& state = wall.state;
     LayeredGate& layered = wall.layered;
     layered.gate = wall_gate(line_, state, times, separation_half_gate(line_.settings.sensor));
-    const FrameBlocks blocks =
-        quiet_blocks(times, block_limits(state, line_.settings, options_.model));
-    CoarseGate coarse{layered.gate, block_means(times, blocks)};
+    const FrameGroups groups =
+        quiet_groups(times, group_limits(state, line_.settings, options_.model));
+    CoarseGate coarse{layered.gate, group_means(times, groups)};
     coarse.gate.values =
-        block_means(layered.gate, times, {state.sense * 0.5 * state.share, state.tissue}, blocks);
+        group_means(layered.gate, times, {state.sense * 0.5 * state.share, state.tissue}, groups);
     const std::optional<LayerFit> best = best_three_layers(coarse, state, options_.bulk_reach);
     const double a = state.sense * likely_wall_part * state.share;
     std::vector<LayerShare> shares = {{a, 0}, {likely_tissue_part * a, 0}, {outer_tissue * a, 0}};
@@ -370,7 +371,7 @@ void WallMover::settle_cycle(SeparatedWall& wall, const LayerTimes& times) const
 void WallMover::settle_bulk(SeparatedWall& wall, const LayerTimes& times, double WallState::*bulk,
                             double step) const {
     const WallState state = wall.state;
-    std::array<double, 3> evidence{};
+    std::array evidence = {0.0, 0.0, 0.0};
     double noise = 0;  // the same for all three
     for (const int k : {0, -1, 1}) {
         WallState trial = state;

@@ -3,11 +3,11 @@
 
 #include <span>
 
-#include "echosieve/motion/wall_separation_options.hpp"
+#include "echosieve/motion/wall_options.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/line.hpp"
+#include "motion/wall/fit.hpp"
 #include "motion/wall/stages.hpp"
-#include "motion/wall/wall_fit.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/pulse_calibration.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -18,6 +18,13 @@
 #include "motion/wall/recording_check.hpp"
 
 namespace echosieve {
+
+void validate(const PulseCalibrationOptions& options) {
+    validate(options.baseband);
+    require(options.reach > 0 && options.reach <= longest_pulse_delay, "reach", options.reach,
+            "must lie in (0, 10] [1 / bandwidth]");
+    require(options.least_peak >= 1, "least_peak", options.least_peak, "must be at least 1");
+}
 
 namespace {
 

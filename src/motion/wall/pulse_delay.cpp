@@ -14,11 +14,33 @@
 
 #include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/condition/fir.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/line/gate_spectrum.hpp"
-#include "motion/wall/pulse_evidence.hpp"
+#include "motion/wall/pulse_delay.hpp"
 
 namespace echosieve {
+
+void validate(const PulseDelayOptions& options) {
+    require(options.gaussian_prior >= 0 && options.gaussian_prior <= 1, "gaussian_prior",
+            options.gaussian_prior, "must lie in [0, 1]");
+    require(options.zero_phase_prior >= 0 && options.gaussian_prior + options.zero_phase_prior <= 1,
+            "zero_phase_prior", options.zero_phase_prior,
+            "must be zero or more and not exceed 1 together with gaussian_prior");
+    require(options.wall_weight >= 0, "wall_weight", options.wall_weight, "must be zero or more");
+    require(options.tissue_weight >= 0, "tissue_weight", options.tissue_weight,
+            "must be zero or more");
+    require(options.floor > 0 && options.floor < 1, "floor", options.floor, "must lie in (0, 1)");
+    require(options.noise_left > 0 && options.noise_left <= 1, "noise_left", options.noise_left,
+            "must lie in (0, 1]");
+    require(options.piece >= 4 && options.piece <= 100, "piece", options.piece,
+            "must lie in [4, 100] [1 / bandwidth]");
+    require(options.largest_shift >= 0, "largest_shift", options.largest_shift,
+            "must be zero or more [1/m]");
+    detail::require_at_most(options.wall_weight, largest_option::factor, "wall_weight");
+    detail::require_at_most(options.tissue_weight, largest_option::factor, "tissue_weight");
+    detail::require_at_most(options.largest_shift, 1e3, "largest_shift", "[1/m]");
+}
 
 namespace {
 
@@ -28,26 +50,25 @@ constexpr auto shape_count = static_cast<Eigen::Index>(pulse_shapes.size());
 // Chosen on synthetic recordings, numbers 201 to 260, where no other reason stands.
 constexpr double widest_cutoff = 0.499;     // of the sampling rate: just below its half
 constexpr double six_decibel_factor = 0.6;  // 10^0.6: a power of 6 dB
-constexpr double delay_step = 1e-3;         // of d_m [1 / bandwidth]
-constexpr int coarse_delay_steps = 20;      // the envelope changes over hundreds of them
-constexpr double echo_step = 0.1;           // between peaks of a wall's echoes [1 / bandwidth]
-constexpr double window_margin = 0.1;  // of a gate's length, where its window lets nothing through
-constexpr double least_angle = 0.02;   // 1 - cosine^2 of two echoes that can be told apart
-constexpr double widest_band = 1.2;    // of a piece: the low-pass leaves a third of an echo there
+constexpr double decade = 10;
+constexpr double delay_step = 1e-3;     // of d_m [1 / bandwidth]
+constexpr int coarse_delay_steps = 20;  // the envelope changes over hundreds of them
+constexpr double echo_step = 0.1;       // between peaks of a wall's echoes [1 / bandwidth]
+constexpr double window_margin = 0.1;   // of a gate's length, where its window lets nothing through
+constexpr double least_angle = 0.02;    // 1 - cosine^2 of two echoes that can be told apart
+constexpr double widest_band = 1.2;     // of a piece: the low-pass leaves a third of an echo there
 // A second difference of white noise has 1 + 4 + 1 times its variance.
 constexpr double bend_variance = 6;
 constexpr double least_noise_part = 1e-9;  // of a piece's power: no logarithm of zero
 constexpr double least_shape = 1e-12;      // of the largest expected power: the same
-// The scale of a piece's signal: reweighted so often, after which it moves by less than a percent;
-// held above these parts of where it starts and of the step before; what noise makes negative
-// counts for this part of the noise.
+// The scale of a piece's signal: reweighted so often; held above these parts of the largest power
+// and of the step before; what noise makes negative counts for this part of the noise.
 constexpr int scale_steps = 4;
 constexpr double least_first_scale = 1e-9;
 constexpr double least_scale_part = 1e-6;
 constexpr double least_power_part = 1e-3;
 constexpr int shifts = 7;  // k = 0 to the largest
-constexpr double spent =
-    3;  // values of M_w: two amplitudes and two arrivals, three unknowns of r_w
+constexpr double spent = 3;  // of a wall's bins, by two amplitudes and two arrivals
 
 // A pulse's spectrum, times H, on an even grid of frequencies from the band's centre, in
 // bandwidths.
@@ -76,7 +97,7 @@ public:
     [[nodiscard]] Eigen::ArrayXcd spectrum(const PulseShape& shape, double shift) const {
         Eigen::ArrayXcd out(count);
         const double n = shape.order;
-        const double steepness = std::sqrt(std::pow(10, six_decibel_factor / (n + 1)) - 1);
+        const double steepness = std::sqrt(std::pow(decade, six_decibel_factor / (n + 1)) - 1);
         for (Eigen::Index k = 0; k < count; ++k) {
             const double x = 2 * (offsets_[k] - shift);
             const std::complex<double> p =

@@ -10,14 +10,14 @@ namespace echosieve {
 
 Eigen::ArrayXd pulse_power(const Eigen::ArrayXd& frequencies, const Sensor& sensor) {
     constexpr double least_power = 0.01;
-    const double six_decibels = std::log(4.0);  // of the power, in nepers
-    return (-six_decibels *
+    constexpr double six_decibels = 4;  // of the power, a factor
+    return (-std::log(six_decibels) *
             ((frequencies - sensor.centre_frequency) / (sensor.bandwidth / 2)).square())
         .exp()
         .max(least_power);
 }
 
-QuietBlockLimits quiet_limits(const AveragedFrames& averaged, const RecordingSettings& settings,
+QuietGroupLimits quiet_limits(const AveragedFrames& averaged, const RecordingSettings& settings,
                               double pulse, double bulk) {
     const auto in_frames = [&](double interval) {
         return held_whole(std::round(interval * settings.frame_rate), Eigen::Index{1},

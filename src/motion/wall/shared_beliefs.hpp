@@ -6,7 +6,7 @@
 #include <algorithm>
 
 #include "echosieve/core/recording.hpp"
-#include "motion/layers/block_means.hpp"
+#include "motion/layers/group_means.hpp"
 
 namespace echosieve {
 
@@ -52,7 +52,7 @@ struct AveragedFrames {
 
 /// How far frames may differ, if echoes lie up to `pulse` [m, over the range of p] and `bulk` (b)
 /// from the layer that an average is turned by.
-[[nodiscard]] QuietBlockLimits quiet_limits(const AveragedFrames& averaged,
+[[nodiscard]] QuietGroupLimits quiet_limits(const AveragedFrames& averaged,
                                             const RecordingSettings& settings, double pulse,
                                             double bulk);
 

@@ -4,12 +4,12 @@
 #include <array>
 #include <string_view>
 
-#include "motion/wall/wall_fit.hpp"
+#include "motion/wall/fit.hpp"
 
 namespace echosieve {
 
-// Every number here and in moves.cpp was read off synthetic recordings, seeds 1 to 230 of both
-// simulators: a reason says what went wrong with less or more.
+// The numbers here and in moves.cpp were read off synthetic recordings, seeds 1 to 230 of both
+// simulators; what each is for stands beside it. docs/following_walls.md tells the course.
 
 /// What can be done to one wall, see WallMover; in brackets what is free.
 enum class Move {
@@ -36,13 +36,13 @@ struct Stage {
     double step = 0;            ///< wall_bulk, tissue_bulk
 };
 
-// While the place is open: a share may be a third off, its echo anywhere in the gate; a quarter of
-// a wave more of line on either side keeps an echo at the gate's end in sight.
+// While the place is open: shares a third off either way, in steps of 6 %, and a gate longer at
+// both ends, for an echo that is found there.
 inline constexpr ShareGrid wide_shares{0.75, 1.33, 11};
 inline constexpr double wider_gate = 0.3e-3;  // [m]
-// Once it is settled: what a step of the time courses changes, in steps of 2.8 %.
+// Once it is settled: what a step of the time courses may change, in steps of 2.8 %.
 inline constexpr ShareGrid close_shares{0.9, 1.12, 9};
-// A tenth of what b differs by between walls; the tissue's is less sure.
+// Of b, to either side: a parabola goes through the evidence for three.
 inline constexpr double wall_bulk_step = 0.02;
 inline constexpr double tissue_bulk_step = 0.04;
 

@@ -8,26 +8,25 @@
 #include <span>
 #include <vector>
 
+#include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/grid_search.hpp"
+#include "motion/wall/fit.hpp"
+#include "motion/wall/model.hpp"
 #include "motion/wall/shared_beliefs.hpp"
-#include "motion/wall/wall_fit.hpp"
-#include "motion/wall/wall_model.hpp"
 
 namespace echosieve {
 
 namespace {
 
 // Read off synthetic recordings, seeds 1 to 230 of both simulators.
-// Of the tissue behind p [s]: what is much less than a pulse's rise, 40 ms, can't be told from
-// none, and a step finer than 3 ms changes no fit.
+// Of the tissue behind p [s]: from coarse to fine.
 constexpr double tissue_first_step = 12e-3;
 constexpr std::array<double, 2> tissue_finer_steps = {6e-3, 3e-3};
 constexpr int trial_steps = 3;  // of Gauss and Newton, from the shares without a lag
-// Of p behind the walls [s]: the likelihood is sharper than a fit's cost.
+// Of p behind the walls [s].
 constexpr double walls_first_step = 8e-3;
-// Then lag and m in turn; m in steps of an eighth of a half wavelength and finer: five of them
-// reach half a cycle, beyond which a bulk share takes over.
+// Then m alone, in steps of an eighth of a half wavelength, and both together, finer and finer.
 struct LagGrid {
     GridAxis lag;            // [s]
     double half_wave_parts;  // of a step of m
@@ -38,11 +37,11 @@ constexpr std::array<LagGrid, 3> walls_finer_grids = {{
     {steps_about(3e-3, 3), 16, 2},
     {steps_about(1e-3, 2), 32, 1},
 }};
-// Over what three layers say: they are pulled towards the tissue by up to a half.
+// Over what three layers say, which tissue may have halved or doubled.
 constexpr std::array<double, 8> lag_shares = {0.5, 0.64, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5};
 constexpr double tiny = 1e-300;  // no quotient by zero
 
-// A first step against the direction looked in tells a lag from none at all.
+// One step the other way, too: what is ahead has no lag.
 GridAxis first_axis(double step, double furthest) {
     return {step, 1, std::lround(furthest / step)};
 }

@@ -1,0 +1,290 @@
+#include "motion/wall/search.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cstddef>
+#include <iterator>
+#include <optional>
+#include <utility>
+#include <vector>
+
+#include "motion/courses/common_motion.hpp"
+#include "motion/courses/pulse_candidates.hpp"
+#include "motion/layers/gap_settling.hpp"
+#include "motion/layers/joint_motion.hpp"
+#include "motion/layers/layer_fit.hpp"
+#include "motion/layers/layers.hpp"
+#include "motion/line/line.hpp"
+#include "motion/wall/finder.hpp"
+#include "motion/wall/own_motion.hpp"
+#include "motion/wall/report.hpp"
+#include "motion/wall/separation.hpp"
+#include "motion/wall/shared_beliefs.hpp"
+
+namespace echosieve {
+
+std::vector<LayeredGate> tissue_gates(const LineHistory& line, const CommonMotion& motion,
+                                      const LayerTimes& times,
+                                      const WallSeparationOptions& options) {
+    std::vector<LayeredGate> gates;
+    const double first = motion.depths[0];
+    const double last = line.last_depth() - options.tissue_half_gate;
+    for (double z = first; z <= last; z += options.tissue_spacing) {
+        Eigen::Index nearest = 0;
+        (motion.depths - z).abs().minCoeff(&nearest);
+        LayeredGate layered{
+            gate_spectrum(line, z, options.tissue_half_gate,
+                          motion.bulk_share_at(z) * (times.bulk - times.bulk.mean()), 1.0),
+            {},
+            1};
+        layered.fit = fit_layers(layered.gate, times,
+                                 {{motion.pulse_share[nearest], motion.bulk_share[nearest]}},
+                                 {.iterations = refit_steps});
+        gates.push_back(std::move(layered));
+    }
+    return gates;
+}
+
+namespace {
+
+// The common motion as the joint fit of the tissue gates has it.
+void adopt(Tissue& tissue) {
+    CommonMotion& motion = tissue.motion;
+    const auto count = static_cast<Eigen::Index>(tissue.gates.size());
+    motion.pulse = tissue.times.pulse;
+    motion.bulk = tissue.times.bulk;
+    motion.depths.resize(count);
+    motion.pulse_share.resize(count);
+    motion.bulk_share.resize(count);
+    motion.weight.resize(count);
+    for (Eigen::Index g = 0; g < count; ++g) {
+        const LayeredGate& layered = tissue.gates[static_cast<std::size_t>(g)];
+        motion.depths[g] = layered.gate.depth;
+        motion.pulse_share[g] = layered.fit.shares[0].pulse;
+        motion.bulk_share[g] = layered.fit.shares[0].bulk;
+        motion.weight[g] = layered.trust;
+    }
+    fit_bulk_line(motion);
+}
+
+// Fewer gates show no line of shares, and fewer gates of tissue no pulse.
+constexpr std::ptrdiff_t fewest_tissue_gates = 3;
+
+// Shares of the tissue gates for another pulse.
+std::vector<LayeredGate> refitted(std::vector<LayeredGate> gates, const LayerTimes& times) {
+    for (LayeredGate& layered : gates) {
+        layered.fit = fit_layers(layered.gate, times, {{0, layered.fit.shares[0].bulk}},
+                                 {.iterations = refit_steps});
+    }
+    return gates;
+}
+
+// What tissue at a wall's depth would move by if it pulsated in proportion to its depth: a straight
+// line through the pulse shares of the gates that no wall is near [m].
+double tissue_line_at(double depth, const CommonMotion& motion, const WallPair& pair,
+                      double wall_distance) {
+    const auto clear = [&](double other) {
+        return ((motion.depths - other).abs() >= wall_distance).cast<double>();
+    };
+    Eigen::ArrayXd weight = motion.weight * clear(pair.near.depth) * clear(pair.far.depth);
+    if ((weight > 0).count() < fewest_tissue_gates) {
+        weight = motion.weight;
+    }
+    return pulse_share_line(motion, weight).at(depth);
+}
+
+// Whether what was taken apart has not turned out to be no walls.
+bool still_walls(const LineHistory& line, const SeparatedWalls& walls,
+                 const WallFinderOptions& finder) {
+    const WallState& near = walls.near.state;
+    const WallState& far = walls.far.state;
+    const double diameter = far.depth - near.depth;
+    // The gate that held the wall lay below the dead zone.
+    const double shallowest =
+        line.first_depth() + finder.dead_zone - wall_half_gate(line.settings.sensor);
+    return diameter >= finder.smallest_diameter / 2 && diameter <= finder.largest_diameter &&
+           near.depth >= shallowest && std::min(near.share, far.share) >= finder.smallest_motion &&
+           std::max(near.share, far.share) <= finder.scan.largest_share &&
+           near.share + far.share >= finder.smallest_distension &&
+           std::min(walls.near.evidence, walls.far.evidence) >= finder.least_evidence;
+}
+
+// The walls of a hypothesis, taken apart from `start` times the shares that were scanned.
+SeparatedWalls walls_of(const LineHistory& line, Hypothesis hypothesis,
+                        const WallSeparationOptions& options, double start) {
+    WallPair& pair = *hypothesis.pair;
+    Tissue& tissue = hypothesis.tissue;
+    const double sign = pair.pulse_sign;
+    pair.near.share *= start;
+    pair.far.share *= start;
+    tissue.times.pulse *= sign;
+    for (LayeredGate& layered : tissue.gates) {
+        for (LayerShare& share : layered.fit.shares) {
+            share.pulse *= sign;
+        }
+    }
+    SeparatedWalls walls =
+        separate_walls(line, pair, std::move(tissue.times), std::move(tissue.gates), options);
+    for (SeparatedWall* wall : {&walls.near, &walls.far}) {
+        wall->tissue_line =
+            sign * tissue_line_at(wall->state.depth, tissue.motion, pair, options.wall_distance);
+    }
+    return walls;
+}
+
+// The less trusted wall's confidence.
+double confidence_of(const SeparatedWalls& walls, double frame_rate, const WallPlan& plan) {
+    const auto report = [&](const SeparatedWall& wall) {
+        return wall_report(wall, wall_motion(wall, walls.times, frame_rate, plan.motion),
+                           frame_rate);
+    };
+    WallReport near = report(walls.near);
+    WallReport far = report(walls.far);
+    set_confidence(near, far, plan.confidence);
+    return std::min(near.confidence, far.confidence);
+}
+
+// Hypotheses taken apart in turn, the pair trusted most kept.
+class Trials {
+public:
+    Trials(const LineHistory& line, std::vector<Hypothesis> hypotheses, const WallPlan& plan)
+        : line_(line), hypotheses_(std::move(hypotheses)), plan_(plan) {
+        for (const Hypothesis& h : hypotheses_) {
+            most_promise_ = std::max(most_promise_, h.promise);
+        }
+    }
+
+    // Those that are wanted and promise enough, until one is sure.
+    template <class Wanted>
+    void try_those(const WallSeparationOptions& way, double start, Wanted wanted) {
+        for (Hypothesis& h : hypotheses_) {
+            if (confidence_ >= plan_.search.sure) {
+                return;
+            }
+            if (h.pair && !(h.promise < plan_.search.least_promise * most_promise_) && wanted(h)) {
+                try_one(h, walls_of(line_, h, way, start));
+            }
+        }
+    }
+
+    [[nodiscard]] double confidence() const noexcept { return confidence_; }
+    [[nodiscard]] std::optional<SeparatedWalls> best() && { return std::move(best_); }
+
+private:
+    void try_one(Hypothesis& h, SeparatedWalls walls) {
+        const bool usable = still_walls(line_, walls, plan_.finder);
+        h.moved = walls.near.other_cycle || walls.far.other_cycle;
+        h.lost = !usable || std::min(walls.near.mean_evidence, walls.far.mean_evidence) <=
+                                plan_.search.hardly_seen;
+        if (!usable) {
+            return;
+        }
+        const CommonMotion& motion = hypotheses_[0].tissue.motion;
+        walls.near.tissue_linearity = walls.far.tissue_linearity =
+            pulse_share_line(motion, motion.weight).linearity;
+        const double sure = confidence_of(walls, line_.settings.frame_rate, plan_);
+        if (sure > confidence_) {
+            best_ = std::move(walls);
+            confidence_ = sure;
+        }
+    }
+
+    const LineHistory& line_;
+    std::vector<Hypothesis> hypotheses_;
+    const WallPlan& plan_;
+    double most_promise_ = 0;
+    std::optional<SeparatedWalls> best_;
+    double confidence_ = -1;  // of the best
+};
+
+}  // namespace
+
+void validate(const WallPlan& plan) {
+    validate(plan.finder);
+    validate(plan.separation);
+    validate(plan.search);
+    validate(plan.motion);
+    validate(plan.confidence);
+}
+
+std::optional<Tissue> fit_tissue(const LineHistory& line, CommonMotion motion,
+                                 const WallSeparationOptions& options) {
+    validate(options);
+    Tissue tissue{{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed}, {}, {}};
+    tissue.gates = tissue_gates(line, motion, tissue.times, options);
+    if (std::ssize(tissue.gates) < fewest_tissue_gates) {
+        return std::nullopt;
+    }
+    settle_gaps(tissue.gates, tissue.times, line.runs(), line.half_wavelength(), options.gaps);
+    fit_jointly(tissue.gates, tissue.times, options.rounds, options.coarse,
+                line.settings.frame_rate);
+    tissue.motion = std::move(motion);
+    adopt(tissue);
+    return tissue;
+}
+
+std::vector<Hypothesis> find_hypotheses(const LineHistory& line,
+                                        const std::optional<Tissue>& tissue, const WallPlan& plan) {
+    validate(plan);
+    if (!tissue) {
+        return {};
+    }
+    const WallFinderOptions& finder = plan.finder;
+    const WallSearchOptions& options = plan.search;
+    const std::vector<PulseCandidate> candidates = pulse_candidates(
+        line, tissue->motion,
+        {line.first_depth() + finder.dead_zone, finder.smallest_diameter, finder.largest_diameter},
+        options.candidates);
+    std::vector<Hypothesis> hypotheses;
+    for (std::size_t k = 0; k < candidates.size() && k <= options.most_candidates; ++k) {
+        const double opposition = candidates[k].opposition;
+        if (opposition < options.least_opposition * candidates[0].opposition) {
+            break;
+        }
+        Hypothesis next{*tissue};
+        if (k > 0) {
+            next.tissue.times.pulse = candidates[k].pulse;
+            next.tissue.gates = refitted(std::move(next.tissue.gates), next.tissue.times);
+            adopt(next.tissue);
+        }
+        next.pair = find_walls(line, next.tissue.motion, finder);
+        if (next.pair) {
+            next.promise = (next.pair->near.total + next.pair->far.total) * opposition * opposition;
+        }
+        hypotheses.push_back(std::move(next));
+    }
+    if (!hypotheses.empty()) {
+        std::stable_sort(
+            hypotheses.begin() + 1, hypotheses.end(),
+            [](const Hypothesis& x, const Hypothesis& y) { return x.promise > y.promise; });
+    }
+    return hypotheses;
+}
+
+std::optional<SeparatedWalls> separate_best(const LineHistory& line,
+                                            std::vector<Hypothesis> hypotheses,
+                                            const WallPlan& plan) {
+    validate(plan);
+    Trials trials(line, std::move(hypotheses), plan);
+    trials.try_those(plan.separation, 1, [](const Hypothesis&) { return true; });
+    // The search over cycles may go astray where the pulse is still far from right.
+    WallSeparationOptions without = plan.separation;
+    without.search_cycles = false;
+    trials.try_those(without, 1, [](const Hypothesis& h) { return h.moved; });
+    // Tissue up to a part of the wall's share is allowed for: a share that starts far too large
+    // leaves the wall to it, and grows.
+    if (trials.confidence() < plan.confidence.least_confidence) {
+        trials.try_those(plan.separation, plan.search.smaller_start,
+                         [](const Hypothesis& h) { return h.lost; });
+    }
+    return std::move(trials).best();
+}
+
+std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, CommonMotion motion,
+                                                      const WallPlan& plan) {
+    validate(plan);
+    const std::optional<Tissue> tissue = fit_tissue(line, std::move(motion), plan.separation);
+    return separate_best(line, find_hypotheses(line, tissue, plan), plan);
+}
+
+}  // namespace echosieve
