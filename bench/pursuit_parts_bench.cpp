@@ -13,7 +13,6 @@
 #include "echosieve/core/detail/lanes.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
-#include "echosieve/pursuit/fast_options.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
 #include "echosieve/pursuit/pursue.hpp"
@@ -32,7 +31,7 @@ struct Parts {
     Parts()
         : basebander(bench::gate, bench::sensor),
           grid(basebander.grid()),
-          bounds(detail::lane_bounds(grid, bench::box())),
+          bounds(detail::grid_bounds(grid, bench::box())),
           lanes(detail::sample_factors<R>(grid, basebander.weights())),
           residual(lanes.stored()),
           atom(residual),
@@ -51,7 +50,7 @@ struct Parts {
 
     GateBasebander<R> basebander;
     SamplingGrid grid;
-    detail::LaneBounds bounds;
+    detail::GridBounds bounds;
     detail::LaneGrid<R> lanes;
     LaneArray<R> residual;
     LaneArray<R> atom;
@@ -93,9 +92,9 @@ void lane_polish(benchmark::State& state) {
     Parts<R> parts;
     std::size_t next = 0;
     for (auto _ : state) {
-        benchmark::DoNotOptimize(detail::polish(parts.point(next++), parts.lanes, parts.residual,
-                                                parts.bounds, PolishOptions{}, 0, parts.atom,
-                                                parts.trial));
+        benchmark::DoNotOptimize(detail::polish<R>(parts.point(next++), parts.lanes,
+                                                   {parts.bounds, PolishOptions{}.evaluations - 1},
+                                                   {parts.residual, parts.atom, parts.trial}));
     }
     count(state, "atoms/s", 1);
 }
@@ -113,13 +112,11 @@ void lane_basis(benchmark::State& state) {
         static_cast<void>(parts.lanes.moments(parts.point(6 * k + 3), parts.residual, all[k]));
     }
     detail::LaneBasis<R> basis(parts.lanes.stored(), atoms);
-    LaneArray<R> left(parts.residual);
     for (auto _ : state) {
-        basis.clear();
-        left = parts.residual;
+        basis.start(parts.residual);
         for (const LaneArray<R>& atom : all) {
-            if (basis.orthonormalise(atom)) {
-                benchmark::DoNotOptimize(basis.take(basis.project(left), left));
+            if (basis.admit(atom)) {
+                benchmark::DoNotOptimize(basis.take());
             }
         }
     }

@@ -10,12 +10,12 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
 #include "echosieve/kernels/detail/echo_swarm.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"
 #include "echosieve/pursuit/detail/lane_atom.hpp"
-#include "echosieve/pursuit/fast_options.hpp"
+#include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/swarm_pursuit.hpp"
 #include "frames.hpp"
 #include "textbook_pursuit.hpp"
@@ -29,7 +29,7 @@ class SingleEchoGate {
 public:
     SingleEchoGate()
         : basebander_(gate, sensor),
-          bounds_(echosieve::detail::lane_bounds(basebander_.grid(), box())),
+          bounds_(echosieve::detail::grid_bounds(basebander_.grid(), box())),
           samples_(basebander_.grid().count),
           real_(samples_.size()),
           imag_(samples_.size()),
@@ -39,7 +39,7 @@ public:
           atom_(residual_) {}
 
     [[nodiscard]] const std::vector<double>& weights() const { return basebander_.weights(); }
-    [[nodiscard]] const echosieve::detail::LaneBounds& bounds() const { return bounds_; }
+    [[nodiscard]] const echosieve::detail::GridBounds& bounds() const { return bounds_; }
     [[nodiscard]] echosieve::EchoSwarmBounds swarm_bounds() const {
         return echosieve::detail::swarm_bounds(basebander_.grid(), box());
     }
@@ -85,7 +85,7 @@ public:
 
 private:
     echosieve::GateBasebander<double> basebander_;
-    echosieve::detail::LaneBounds bounds_;
+    echosieve::detail::GridBounds bounds_;
     std::vector<std::complex<double>> samples_;
     std::vector<double> real_;
     std::vector<double> imag_;

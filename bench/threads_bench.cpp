@@ -9,7 +9,7 @@
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
-#include "echosieve/pursuit/fast_frames.hpp"
+#include "echosieve/pursuit/fast_pursuit.hpp"
 #include "frames.hpp"
 #include "lines.hpp"
 

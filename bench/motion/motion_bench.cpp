@@ -13,7 +13,6 @@
 
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/correlate/cross_correlation.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/track_artery.hpp"

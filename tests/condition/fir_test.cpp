@@ -1,4 +1,4 @@
-#include "echosieve/condition/fir.hpp"
+#include "echosieve/condition/detail/fir.hpp"
 
 #include <complex>
 #include <numbers>

@@ -9,8 +9,8 @@
 #include "echoes.hpp"
 #include "echosieve/dictionary/matrix_dictionary.hpp"
 #include "echosieve/pursuit/detail/compiled.hpp"
-#include "echosieve/pursuit/engine.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
+#include "echosieve/pursuit/pursue.hpp"
 #include "input.hpp"
 #include "refused.hpp"
 

@@ -9,7 +9,6 @@
 #include "bad_input.hpp"
 #include "echosieve/pursuit/echo_count.hpp"
 #include "echosieve/pursuit/echo_covariance.hpp"
-#include "echosieve/pursuit/fast_frames.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
 #include "echosieve/pursuit/joint_fit.hpp"

@@ -6,7 +6,7 @@
 #include <numbers>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

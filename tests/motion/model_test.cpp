@@ -10,7 +10,7 @@
 #include <numbers>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "motion/wall/fit.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "echosieve/core/random.hpp"
+#include "echosieve/optimise/detail/damped_steps.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -149,7 +150,7 @@ TEST_CASE("a singular matrix gives a step of at most the longest") {
 }
 
 TEST_CASE("the damping falls with good steps and rises ever faster with bad ones") {
-    Damping damping;
+    Damping damping(1e-3, 3);
     const double start = damping.value();
     CHECK(damping.judge(1, 1));
     CHECK(damping.value() < start);

@@ -10,12 +10,11 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/optimise/concept.hpp"
-#include "echosieve/optimise/constraints.hpp"
-#include "echosieve/optimise/global_then_local.hpp"
 #include "echosieve/optimise/multi_start.hpp"
+#include "echosieve/optimise/objective.hpp"
 #include "echosieve/optimise/parallel.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
-#include "echosieve/pursuit/refine.hpp"
+#include "echosieve/pursuit/echo_source.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;
@@ -179,8 +178,8 @@ TEST_CASE("a pursuit keeps its atom where the user's optimiser finds none") {
     const GaborBox box{{1e-6, 2e-6}, {3e6, 5e6}, {1e6, 3e6}};
     const Gabor<double> start{1.5e-6, 4e6, 2e6};
     const Eigen::VectorXd residual = Eigen::VectorXd::Ones(128);
-    CHECK(refine(Claims{.x = {}}, start, box, grid, residual, 1) == start);
-    CHECK_THROWS_AS(static_cast<void>(refine(Claims{.x = {0.5}}, start, box, grid, residual, 1)),
+    CHECK(refine(Claims{.x = {}}, start, {box, grid, 1}, residual) == start);
+    CHECK_THROWS_AS(static_cast<void>(refine(Claims{.x = {0.5}}, start, {box, grid, 1}, residual)),
                     InvalidInput);
-    CHECK(box.contains(refine(Claims{.x = {9, -9, 0.5}}, start, box, grid, residual, 1)));
+    CHECK(box.contains(refine(Claims{.x = {9, -9, 0.5}}, start, {box, grid, 1}, residual)));
 }

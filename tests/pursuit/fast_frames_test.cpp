@@ -1,5 +1,5 @@
 // Many frames through the fast path: each as alone, whatever the number of threads.
-#include "echosieve/pursuit/fast_frames.hpp"
+#include "echosieve/pursuit/fast_pursuit.hpp"
 
 #include <complex>
 #include <limits>

@@ -28,7 +28,7 @@ constexpr std::size_t count = 44;
 constexpr double pi = std::numbers::pi;
 
 // 10 % about 1 MHz and 4 MHz at 8.33 MHz; arrivals beyond both ends.
-constexpr LaneBounds bounds{{-2, 46}, {-0.3, 0.3}, {0.042, 0.062}};
+constexpr GridBounds bounds{{-2, 46}, {-0.3, 0.3}, {0.042, 0.062}};
 
 template <class R>
 std::vector<R> uneven_factors() {
@@ -185,8 +185,8 @@ TEST_CASE("the step's slopes are those of the captured energy, and it stays with
         // A narrow box about p: the step goes to its corner uphill, and promises the slopes' gain.
         const double small = 1e-6;
         const auto around = [&](double x) { return Interval{x - small, x + small}; };
-        const LaneBounds narrow{around(p.arrival), around(p.rotation), around(p.decay)};
-        const LaneStep step = bounded_newton(p, moments_of(grid, p, residual), narrow, 0);
+        const GridBounds narrow{around(p.arrival), around(p.rotation), around(p.decay)};
+        const AtomStep step = bounded_newton(p, moments_of(grid, p, residual), narrow, 0);
         CHECK(narrow.clamped(step.to) == step.to);
         // Curvature over 1e-6, and the differences' rounding, of a captured energy of some 10.
         CHECK_WITHIN(step.gain, captured(step.to) - captured(p), 1e-8);
@@ -212,8 +212,8 @@ TEST_CASE_TEMPLATE("polishing finds a lone atom from its neighbour in the dictio
         }
         LaneArray<R> samples(grid.stored());
         LaneArray<R> trial_samples(samples);
-        const Polished found = polish(bounds.clamped(*start), grid, residual, bounds, {20, 0}, 0,
-                                      samples, trial_samples);
+        const Polished found = polish<R>(bounds.clamped(*start), grid, {bounds, 19},
+                                         {residual, samples, trial_samples});
         // Where the energy is flat to rounding: the square root of it.
         const double tolerance = 10 * std::sqrt(epsilon<R>);
         CHECK_WITHIN(found.point.arrival, truth.arrival, tolerance);
@@ -231,7 +231,7 @@ TEST_CASE("polishing never loses energy, nor leaves the bounds") {
         LaneArray<double> samples(grid.stored());
         LaneArray<double> trial_samples(samples);
         const Polished found =
-            polish(start, grid, residual, bounds, {8, 0}, 0, samples, trial_samples);
+            polish<double>(start, grid, {bounds, 7}, {residual, samples, trial_samples});
         // Seven steps, each within rounding of the one before.
         const double before = moments_of(grid, start, residual).captured();
         CHECK(found.sums.captured() >= (1 - 112 * epsilon<double>)*before);
@@ -284,10 +284,11 @@ TEST_CASE_TEMPLATE("amplitudes of all atoms together are those that the signal w
     }
     const R whole = energy(residual);
     R left = whole;
+    basis.start(residual);
     for (std::size_t k = 0; k < 3; ++k) {
         write(grid, points[k], atom);
-        REQUIRE(basis.orthonormalise(atom));
-        left = basis.take(basis.project(residual), residual);
+        REQUIRE(basis.admit(atom).has_value());
+        left = basis.take();
     }
     // Neighbours with correlations of 0.9 lose a digit or two.
     CHECK(left <= 1000 * epsilon<R> * epsilon<R> * whole);
@@ -296,9 +297,10 @@ TEST_CASE_TEMPLATE("amplitudes of all atoms together are those that the signal w
         CHECK_WITHIN(basis.coefficient(k), amplitudes[k], 200 * epsilon<R>);
     }
     LaneBasis<R> twice(grid.stored(), 2);
-    REQUIRE(twice.orthonormalise(atom));
-    static_cast<void>(twice.take(twice.project(residual), residual));
-    CHECK(!twice.orthonormalise(atom));
+    twice.start(residual);
+    REQUIRE(twice.admit(atom).has_value());
+    twice.take();
+    CHECK(!twice.admit(atom).has_value());
 }
 
 TEST_CASE_TEMPLATE("what is left is orthogonal to atoms that are nearly the same", R, float,
@@ -318,10 +320,11 @@ TEST_CASE_TEMPLATE("what is left is orthogonal to atoms that are nearly the same
         }
         const R size = std::sqrt(energy(first) * energy(residual));
         LaneBasis<R> basis(grid.stored(), 2);
+        basis.start(residual);
         for (const LaneArray<R>& atom : {std::cref(first), std::cref(second)}) {
-            REQUIRE(basis.orthonormalise(atom));
-            static_cast<void>(basis.take(basis.project(residual), residual));
+            REQUIRE(basis.admit(atom).has_value());
+            basis.take();
         }
-        CHECK(std::abs(dot(first, residual)) <= 20 * epsilon<R> * size);
+        CHECK(std::abs(dot(first, basis.residual())) <= 20 * epsilon<R> * size);
     }
 }

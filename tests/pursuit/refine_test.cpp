@@ -1,5 +1,5 @@
 // The moments against sums written out, and the refinements against an exhaustive search.
-#include "echosieve/pursuit/refine.hpp"
+#include "echosieve/pursuit/echo_source.hpp"
 
 #include <Eigen/Dense>
 #include <cmath>
@@ -112,7 +112,7 @@ TEST_CASE("an atom outside the grid captures nothing") {
     CHECK(moments.amplitude() == Complex{});
     const GaborBox box = GaborBox::around({4e6, 1e6}, 0.1, {80e-6, 90e-6});
     const Gabor<double> start{80e-6, 4e6, 1e6};
-    CHECK(refine(GaussNewton{}, start, box, grid, signal, 0) == start);
+    CHECK(refine(GaussNewton{}, start, {box, grid, 0}, signal) == start);
 }
 
 // The truth inside the box: from a start as far off as the grid leaves it, the way home.
@@ -132,7 +132,7 @@ TEST_CASE_TEMPLATE("Gauss-Newton finds the echo of a signal that holds one", T, 
         const Gabor<double> start =
             box.clamped({truth.arrival + (k % 2 ? 0.12e-6 : -0.12e-6),
                          truth.centre_frequency + (k % 3 ? 0.13e6 : -0.13e6), 1e6});
-        const Gabor<double> found = refine(GaussNewton{}, start, box, grid, signal, 0);
+        const Gabor<double> found = refine(GaussNewton{}, start, {box, grid, 0}, signal);
         CHECK_WITHIN(found.arrival, truth.arrival, 1e-12);  // [s]; a thousandth of the 1 ns asked
         CHECK_WITHIN(found.centre_frequency, truth.centre_frequency, 20);  // [Hz]
         CHECK_WITHIN(found.bandwidth, truth.bandwidth, 50);                // [Hz]
@@ -160,7 +160,7 @@ TEST_CASE_TEMPLATE("at the gate's ends Gauss-Newton takes no more steps than els
             samples.data(), static_cast<Eigen::Index>(samples.size()));
         const Gabor<double> start{truth.arrival + 0.05e-6, truth.centre_frequency + 0.05e6, 1e6};
         const Gabor<double> found =
-            refine(GaussNewton{.iterations = 7}, start, box, grid, signal, 0);
+            refine(GaussNewton{.iterations = 7}, start, {box, grid, 0}, signal);
         CHECK_WITHIN(found.arrival, truth.arrival, 1e-10);  // 9e-9 s without the coupling
         CHECK_WITHIN(found.bandwidth, truth.bandwidth, 200);
     }
@@ -185,10 +185,10 @@ TEST_CASE_TEMPLATE("no refinement loses energy or leaves the box", T, double, Co
                 best = captured(atom);
             }
         }
-        const Gabor<double> newton = refine(GaussNewton{}, start, box, grid, signal, run);
+        const Gabor<double> newton = refine(GaussNewton{}, start, {box, grid, run}, signal);
         const Gabor<double> swarm =
-            refine(Swarm{.particles = 30, .iterations = 60}, start, box, grid, signal, run);
-        CHECK(refine(NoRefinement{}, start, box, grid, signal, run) == start);
+            refine(Swarm{.particles = 30, .iterations = 60}, start, {box, grid, run}, signal);
+        CHECK(refine(NoRefinement{}, start, {box, grid, run}, signal) == start);
         CHECK(box.contains(newton));
         CHECK(box.contains(swarm));
         CHECK(captured(newton) >= best);

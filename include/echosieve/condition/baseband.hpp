@@ -11,10 +11,9 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/condition/baseband_options.hpp"
-#include "echosieve/condition/baseband_view.hpp"
 #include "echosieve/condition/detail/analytic_filter.hpp"
-#include "echosieve/condition/fir.hpp"
+#include "echosieve/condition/detail/fir.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"

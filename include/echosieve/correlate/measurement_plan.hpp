@@ -13,7 +13,6 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/echo_limits.hpp"
 #include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"

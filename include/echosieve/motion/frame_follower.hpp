@@ -7,6 +7,7 @@
 #include <memory>
 #include <span>
 
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 

@@ -8,8 +8,7 @@
 #include <string>
 #include <vector>
 
-#include "echosieve/condition/baseband_options.hpp"
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"

@@ -5,7 +5,7 @@
 #include <array>
 #include <cstddef>
 
-#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/recording.hpp"
 

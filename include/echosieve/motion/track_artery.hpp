@@ -5,11 +5,7 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/condition/baseband_options.hpp"
-#include "echosieve/condition/baseband_view.hpp"
-#include "echosieve/condition/frame_state.hpp"
-#include "echosieve/condition/offset_options.hpp"
-#include "echosieve/condition/settings_check_options.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"

@@ -97,10 +97,10 @@ struct ReferenceLayerOptions {
 /// The likelihood of a wall's gate: the wall a strained sheet, the tissue on it slower layers
 /// (wall/model.hpp).
 struct WallModelOptions {
-    double interval = 4e-3;           ///< frames within it together weigh 1 in the evidence [s]
-    double longest_interval = 16e-3;  ///< frames within it are averaged while little moves [s]
-    double largest_turn =
-        0.35;                   ///< of the wall's echo against the tissue's within an average [rad]
+    double interval = WallFinderOptions{}.interval;                  ///< as the finder's [s]
+    double longest_interval = WallFinderOptions{}.longest_interval;  ///< the same [s]
+    /// of the wall's echo against the tissue's within an average [rad]
+    double largest_turn = WallFinderOptions{}.largest_turn;
     double thickness = 1.1e-3;  ///< of the sheet, from the layer followed towards the lumen [m]
     double lead = 0.35e-3;      ///< of the sheet outside that layer, at 1 MHz bandwidth [m]
     double spacing = 0.27;      ///< of the sheet's layers, over the resolution c / (2 bandwidth)

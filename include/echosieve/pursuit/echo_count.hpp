@@ -17,7 +17,7 @@
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 
 namespace echosieve {
 
@@ -94,10 +94,43 @@ inline void require_energies(std::span<const double> energies) {
     return detail::highest(std::move(scores));
 }
 
+namespace detail {
+
+// Widths of the parameters that are unknown, in the information's order.
+[[nodiscard]] inline std::vector<double> unknown_ranges(const EchoPrior& prior) {
+    const GaborBox& box = prior.box;
+    std::vector<double> out;
+    for (const double range :
+         {box.arrival.length(), box.centre_frequency.width(), box.bandwidth.width(),
+          std::log(prior.amplitude_range), 2 * std::numbers::pi}) {
+        if (range > 0) {
+            out.push_back(range);
+        }
+    }
+    return out;
+}
+
+// ln det of a symmetric matrix, infinite if it is not positive definite: two echoes that are one
+// and the same, of which nothing is gained by the second.
+template <class Matrix>
+[[nodiscard]] double log_determinant(const Matrix& matrix) {
+    if (matrix.rows() == 0) {
+        return 0;
+    }
+    const auto scale = matrix.diagonal().cwiseSqrt().eval();
+    const auto inverse = scale.cwiseInverse().eval();
+    const Eigen::LLT<Matrix> factor(inverse.asDiagonal() * matrix * inverse.asDiagonal());
+    return factor.info() == Eigen::Success
+               ? 2 * (scale.array().log().sum() + factor.matrixLLT().diagonal().array().log().sum())
+               : std::numeric_limits<double>::infinity();
+}
+
+}  // namespace detail
+
 /// By the evidence. `energies` as above, one more than `echoes`, which are those of an orthogonal
 /// pursuit in the order of their choice, refined or not. Throws InvalidInput as above, for invalid
 /// echoes, prior or noise, or unless the energies are one more than the echoes.
-template <Atom A, OnlyDouble R = double>
+template <Atom A>
 [[nodiscard]] EchoCount count_by_evidence(std::span<const double> energies,
                                           std::span<const Echo<A>> echoes, const EchoPrior& prior,
                                           const SampledNoise& noise) {
@@ -106,23 +139,15 @@ template <Atom A, OnlyDouble R = double>
     validate(noise);
     require(energies.size() == echoes.size() + 1, "number of energies", energies.size(),
             detail::concatenate("must be one more than the echoes, ", echoes.size()));
-    const GaborBox& box = prior.box;
-    const FreeParameters free{.arrival = box.arrival.length() > 0,
-                              .centre_frequency = box.centre_frequency.width() > 0,
-                              .bandwidth = box.bandwidth.width() > 0};
-    std::vector<double> ranges;  // of the unknown parameters, in the information's order
-    for (const double range :
-         {box.arrival.length(), box.centre_frequency.width(), box.bandwidth.width(),
-          std::log(prior.amplitude_range), 2 * std::numbers::pi}) {
-        if (range > 0) {
-            ranges.push_back(range);
-        }
-    }
+    const FreeParameters free{.arrival = prior.box.arrival.length() > 0,
+                              .centre_frequency = prior.box.centre_frequency.width() > 0,
+                              .bandwidth = prior.box.bandwidth.width() > 0};
+    const std::vector<double> ranges = detail::unknown_ranges(prior);
     double volume = 0;
     for (const double range : ranges) {
         volume += std::log(range);
     }
-    Eigen::MatrixX<R> all = fisher_information(echoes, free, noise);
+    auto all = fisher_information(echoes, free, noise);
     for (Eigen::Index k = 0; k < all.rows(); ++k) {
         const double range = ranges[static_cast<std::size_t>(k) % ranges.size()];
         all(k, k) += 2 * std::numbers::pi / (range * range);
@@ -130,22 +155,10 @@ template <Atom A, OnlyDouble R = double>
     const double per_energy = (noise.complex_samples ? 2 : 1) / (noise.deviation * noise.deviation);
     std::vector<double> scores;
     for (std::size_t k = 0; k < energies.size(); ++k) {
-        const Eigen::Index rows = free.count() * static_cast<Eigen::Index>(k);
-        double determinant = 0;
-        if (rows > 0) {
-            const Eigen::MatrixX<R> part = all.topLeftCorner(rows, rows);
-            const Eigen::VectorX<R> scale = part.diagonal().cwiseSqrt();
-            const Eigen::VectorX<R> inverse = scale.cwiseInverse();
-            const Eigen::LLT<Eigen::MatrixX<R>> factor(inverse.asDiagonal() * part *
-                                                       inverse.asDiagonal());
-            // Echoes that are one and the same: nothing is gained by the second.
-            determinant = factor.info() == Eigen::Success
-                              ? 2 * (scale.array().log().sum() +
-                                     factor.matrixLLT().diagonal().array().log().sum())
-                              : std::numeric_limits<double>::infinity();
-        }
         const auto count = static_cast<double>(k);
-        scores.push_back(-per_energy * energies[k] - determinant +
+        const Eigen::Index rows = free.count() * static_cast<Eigen::Index>(k);
+        const decltype(all) part = all.topLeftCorner(rows, rows);
+        scores.push_back(-per_energy * energies[k] - detail::log_determinant(part) +
                          static_cast<double>(rows) * std::log(2 * std::numbers::pi) -
                          2 * count * volume);
     }

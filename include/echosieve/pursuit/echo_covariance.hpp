@@ -138,6 +138,52 @@ template <Real R>
     return out;
 }
 
+// Numbers of the unknowns among all parameters, echo by echo, its amplitude's two the last. Throws
+// InvalidInput for an invalid echo or box.
+template <FittedAtom A>
+[[nodiscard]] std::vector<Eigen::Index> unknown_parameters(const std::vector<Echo<A>>& echoes,
+                                                           const std::vector<AtomBox<A>>& boxes) {
+    constexpr Eigen::Index p = atom_parameters<A>;
+    std::vector<Eigen::Index> unknown;
+    for (std::size_t k = 0; k < echoes.size(); ++k) {
+        validate(echoes[k].atom);
+        validate(boxes[k]);
+        for (Eigen::Index j = 0; j < p + 2; ++j) {
+            if (j >= p || parameter_range(boxes[k], j).width() > 0) {
+                unknown.push_back(static_cast<Eigen::Index>(k) * (p + 2) + j);
+            }
+        }
+    }
+    return unknown;
+}
+
+// Turns the covariances of b = a exp(-i 2 pi f tau), at a carrier that stands still, over to those
+// of the amplitudes a.
+template <FittedAtom A>
+void turn_amplitudes(const std::vector<Echo<A>>& echoes, EchoCovariance& out) {
+    Eigen::MatrixX<typename A::real_type>& matrix = out.matrix;
+    constexpr Eigen::Index p = atom_parameters<A>;
+    for (std::size_t k = 0; k < echoes.size(); ++k) {
+        const std::complex<double> turn =
+            std::complex<double>(0, 2 * std::numbers::pi * echoes[k].atom.centre_frequency) *
+            echoes[k].amplitude;
+        const Eigen::Index tau = out.index(k, 0);
+        for (const auto& [row, slope] : {std::pair{out.index(k, p), turn.real()},
+                                         std::pair{out.index(k, p + 1), turn.imag()}}) {
+            if (matrix(tau, tau) > std::numeric_limits<double>::max()) {
+                if (slope != 0) {  // unknown with the arrival
+                    matrix.row(row).setZero();
+                    matrix.col(row).setZero();
+                    matrix(row, row) = matrix(tau, tau);
+                }
+            } else if (slope != 0) {
+                matrix.row(row) += slope * matrix.row(tau);
+                matrix.col(row) += slope * matrix.col(tau);
+            }
+        }
+    }
+}
+
 }  // namespace detail
 
 /// Covariance of the parameters of echoes that samples of type T on `grid` hold, in white noise of
@@ -162,16 +208,7 @@ template <Sample T, FittedAtom A>
             "must be 0 for real samples [Hz]");
     const auto rows = real_rows<T>(grid.count);
     const auto count = static_cast<Eigen::Index>(echoes.size());
-    std::vector<Eigen::Index> unknown;  // numbers of the unknowns among all parameters
-    for (std::size_t k = 0; k < echoes.size(); ++k) {
-        validate(echoes[k].atom);
-        validate(boxes[k]);
-        for (Eigen::Index j = 0; j < p + 2; ++j) {
-            if (j >= p || parameter_range(boxes[k], j).width() > 0) {
-                unknown.push_back(static_cast<Eigen::Index>(k) * (p + 2) + j);
-            }
-        }
-    }
+    const std::vector<Eigen::Index> unknown = detail::unknown_parameters(echoes, boxes);
     require(rows >= static_cast<Eigen::Index>(unknown.size()), "number of real samples", rows,
             detail::concatenate("must be at least the number of unknowns, ", unknown.size()));
     Eigen::MatrixX<R> all(rows, count * (p + 2));
@@ -183,33 +220,14 @@ template <Sample T, FittedAtom A>
         out.amplitude.push_back(echo.amplitude);
         auto block = all.middleCols(k * (p + 2), p + 2);
         write_atom_columns(echo.atom, grid, is_complex<T>, block.rightCols(2));
-        write_derivatives(echo.atom, echo.amplitude, grid, is_complex<T>, block.rightCols(2), ones,
-                          block.leftCols(p));
+        write_derivatives(echo, grid, block.rightCols(2), ones, block.leftCols(p));
     }
     Eigen::MatrixX<R> jacobian = all(Eigen::all, unknown);
     Eigen::MatrixX<R>& matrix = out.matrix;
     matrix = Eigen::MatrixX<R>::Zero(all.cols(), all.cols());
     matrix(unknown, unknown) =
         detail::inverse_information(jacobian, dependence_threshold(grid.count));
-    for (std::size_t k = 0; k < echoes.size(); ++k) {
-        const std::complex<double> turn =
-            std::complex<double>(0, 2 * std::numbers::pi * echoes[k].atom.centre_frequency) *
-            echoes[k].amplitude;
-        const Eigen::Index tau = out.index(k, 0);
-        for (const auto& [row, slope] : {std::pair{out.index(k, p), turn.real()},
-                                         std::pair{out.index(k, p + 1), turn.imag()}}) {
-            if (matrix(tau, tau) > std::numeric_limits<double>::max()) {
-                if (slope != 0) {  // unknown with the arrival
-                    matrix.row(row).setZero();
-                    matrix.col(row).setZero();
-                    matrix(row, row) = matrix(tau, tau);
-                }
-            } else if (slope != 0) {
-                matrix.row(row) += slope * matrix.row(tau);
-                matrix.col(row) += slope * matrix.col(tau);
-            }
-        }
-    }
+    detail::turn_amplitudes(echoes, out);
     if (noise_variance > 0) {
         matrix *= noise_variance;
     } else {

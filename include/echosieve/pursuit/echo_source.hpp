@@ -1,9 +1,12 @@
-// Gabor echoes as a source of atoms: the best of a grid over a box, then refined.
+// Gabor echoes as a source of atoms: the best of a grid over a box, moved to the best place near
+// by, not at all, by Gauss-Newton, or by an optimiser.
 #pragma once
 
 #include <Eigen/Core>
+#include <array>
 #include <cmath>
 #include <complex>
+#include <concepts>
 #include <cstddef>
 #include <cstdint>
 #include <optional>
@@ -14,14 +17,90 @@
 #include "echosieve/atoms/inner_product.hpp"
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/dictionary/detail/gabor_grid.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
-#include "echosieve/pursuit/refine.hpp"
+#include "echosieve/optimise/concept.hpp"
+#include "echosieve/pursuit/detail/atom_moments.hpp"
+#include "echosieve/pursuit/detail/atom_steps.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve {
+
+/// Where a refinement looks for the best atom.
+struct RefinementSpace {
+    const GaborBox& box;
+    const SamplingGrid& grid;  ///< of the residual
+    std::uint64_t seed = 0;    ///< of what is drawn at random
+};
+
+/// A refinement takes the grid's best atom and gives an atom of the box that captures at least as
+/// much energy.
+template <class P>
+concept Refinement = requires(const P& policy, const Gabor<double>& start,
+                              const RefinementSpace& space, const Eigen::VectorXcd& residual) {
+    { refine(policy, start, space, residual) } -> std::same_as<Gabor<double>>;
+};
+
+/// The grid's atom as it is.
+struct NoRefinement {};
+
+template <class Vector>
+[[nodiscard]] Gabor<double> refine(const NoRefinement&, const Gabor<double>& start,
+                                   const RefinementSpace&, const Vector&) {
+    return start;
+}
+
+/// Damped steps of Gauss and Newton, the amplitude projected out (detail/atom_steps.hpp).
+struct GaussNewton {
+    int iterations = 12;       ///< steps at most, rejected ones included
+    double tolerance = 1e-12;  ///< ends when a step promises no more than this part of the energy
+                               ///< that the grid's atom captures: an arrival then is within 1e-6
+                               ///< of the pulse's length of where it would end
+};
+
+inline void validate(const GaussNewton& options) {
+    require(options.iterations >= 0, "iterations", options.iterations, "must be zero or more");
+    require(options.tolerance >= 0, "tolerance", options.tolerance, "must be zero or more");
+}
+
+template <class Vector>
+[[nodiscard]] Gabor<double> refine(const GaussNewton& options, const Gabor<double>& start,
+                                   const RefinementSpace& space, const Vector& residual) {
+    Gabor<double> best = start;
+    Gabor<double> trial = start;
+    const AtomMoments at = atom_moments<true>(start, space.grid, residual);
+    const detail::AtomSteps steps{.bounds = detail::grid_bounds(space.grid, space.box),
+                                  .most = options.iterations,
+                                  .least_gain = options.tolerance * at.captured()};
+    const detail::GridPoint from = detail::grid_point(start, space.grid, space.box);
+    static_cast<void>(detail::fit_atom(
+        detail::FittedPoint<AtomMoments>{steps.bounds.clamped(from), at}, steps,
+        [&](const detail::GridPoint& p) {
+            trial = detail::atom_at(p, space.grid, space.box);
+            return atom_moments<true>(trial, space.grid, residual);
+        },
+        [&] { best = trial; }));
+    return best;
+}
+
+/// Any optimiser: it maximises the captured energy over the unit cube of the box, starting at the
+/// grid's atom.
+template <class O, class Vector>
+requires Optimiser<O, double>
+[[nodiscard]] Gabor<double> refine(const O& optimiser, const Gabor<double>& start,
+                                   const RefinementSpace& space, const Vector& residual) {
+    const GaborBox& box = space.box;
+    std::array<double, GaborBox::dimension> unit{};
+    box.to_unit<double>(start, unit);
+    const auto loss = [&](std::span<const double> x) {
+        return -atom_moments<false>(box.atom(x), space.grid, residual).captured();
+    };
+    const auto found = minimise<double>(loss, box.unit_box<double>(), optimiser, space.seed, unit);
+    return found.usable() ? box.atom(std::span<const double>(found.x)) : start;
+}
 
 /// Proposes echoes for signals on one sampling grid. Complex samples: an atom is one column. Real
 /// samples: it is the plane of its real and imaginary part, and the amplitude follows from the
@@ -45,7 +124,7 @@ public:
     /// Throws InvalidInput for an invalid grid or box, a mixing frequency with real samples, or a
     /// box whose atoms make too large a table.
     EchoSource(const SamplingGrid& grid, const GaborBox& box, const Refine& refinement,
-               std::uint64_t seed, double loss = 0.03)
+               std::uint64_t seed, double loss = usual_loss)
         : grid_(grid), box_(box), refinement_(refinement), seed_(seed) {
         validate(grid);
         if constexpr (requires { validate(refinement); }) {
@@ -105,9 +184,8 @@ public:
                 best = k;
             }
         }
-        const Gabor<double> atom = refine(refinement_, atoms_[static_cast<std::size_t>(best)], box_,
-                                          grid_, residual, mixed_seed(round));
-        return atom;
+        return refine(refinement_, atoms_[static_cast<std::size_t>(best)],
+                      RefinementSpace{box_, grid_, mixed_seed(round)}, residual);
     }
     template <class Block>
     void write(const choice_type& atom, Block&& out) const {

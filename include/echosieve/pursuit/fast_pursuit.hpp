@@ -1,7 +1,6 @@
-// The fast path for a frame: complex baseband in, echoes out, in memory set up once.
+// The fast path: frames of complex baseband in, echoes out, in memory set up once.
 #pragma once
 
-#include <algorithm>
 #include <complex>
 #include <cstddef>
 #include <limits>
@@ -13,18 +12,53 @@
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/core/threads.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
+#include "echosieve/pursuit/detail/atom_steps.hpp"
+#include "echosieve/pursuit/detail/fast_setup.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"
 #include "echosieve/pursuit/detail/lane_atom.hpp"
 #include "echosieve/pursuit/detail/lane_basis.hpp"
 #include "echosieve/pursuit/detail/lane_frame.hpp"
 #include "echosieve/pursuit/detail/lane_polish.hpp"
 #include "echosieve/pursuit/detail/lane_scan.hpp"
-#include "echosieve/pursuit/engine.hpp"
-#include "echosieve/pursuit/fast_options.hpp"
+#include "echosieve/pursuit/detail/pursuit_loop.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve {
+
+/// How an atom is polished.
+struct PolishOptions {
+    int evaluations = 3;      ///< of an atom's sums at most, the first included
+    double tolerance = 3e-7;  ///< a step that promises less than this part of the frame's energy
+                              ///< is not taken: for a lone echo at 20 dB, 1 MHz and 125 MHz it is
+                              ///< a tenth of the Cramer-Rao bound
+};
+
+inline void validate(const PolishOptions& options) {
+    require(options.evaluations >= 1, "evaluations", options.evaluations, "must be one or more");
+    require(options.tolerance >= 0 && is_finite(options.tolerance), "tolerance", options.tolerance,
+            "must be zero or more and finite");
+}
+
+/// With the default options a lone echo at 20 dB is within 0.04 of the Cramer-Rao bound of the
+/// converged fit: three evaluations when it is chosen, three in the sweep. More evaluations or
+/// sweeps explain a little more of crowded frames: a second sweep 0.05 % of the energy, for a third
+/// of the time.
+struct FastOptions {
+    std::size_t atoms = 10;  ///< at most
+    PolishOptions polish;    ///< of each atom, when it is chosen and in each sweep
+    int sweeps = 1;          ///< over all atoms: each polished again on what the others leave
+    Stop stop;
+};
+
+inline void validate(const FastOptions& options) {
+    detail::validate_fast(options.atoms);
+    validate(options.polish);
+    require(options.sweeps >= 0, "sweeps", options.sweeps, "must be zero or more");
+    validate(options.stop);
+}
 
 // An orthogonal pursuit, as PursuitEngine runs it with EchoSource and GaussNewton, then sweeps in
 // which each atom is polished again on what the others leave, and all amplitudes solved for anew.
@@ -64,22 +98,6 @@ public:
     [[nodiscard]] const Result& result() const noexcept { return result_; }
 
 private:
-    [[nodiscard]] PursuitStatus decompose() {
-        start_again();
-        const R total = result_.signal_energy;
-        // Multiplied out first: 64 times the energy of a loud frame overflows float.
-        constexpr R rounding =
-            64 * std::numeric_limits<R>::epsilon() * std::numeric_limits<R>::epsilon();
-        const R small = std::max(rounding, static_cast<R>(options_.stop.residual_fraction)) * total;
-        least_gain_ = options_.polish.tolerance * static_cast<double>(total);
-        const PursuitStatus status = choose(small);
-        for (int k = 0; k < options_.sweeps && !points_.empty(); ++k) {
-            fit_back();
-            project_anew();
-        }
-        return status;
-    }
-
     // Again before each run: what is reserved in a vector isn't in its copy.
     void make_room() {
         result_.clear(options_.atoms);
@@ -87,44 +105,36 @@ private:
         points_.reserve(options_.atoms);
     }
 
-    void start_again() noexcept {
-        residual_ = signal_;
-        basis_.clear();
-        result_.residual_energy.clear();
+    [[nodiscard]] PursuitStatus decompose() {
+        const R total = result_.signal_energy;
+        steps_.least_gain = options_.polish.tolerance * static_cast<double>(total);
+        detail::LanePoint point;
+        const auto next = [&](std::size_t n) -> std::optional<R> {
+            const std::optional<detail::LanePoint> start = scan_.best(lanes_, basis_.residual());
+            if (!start) {
+                return std::nullopt;
+            }
+            point = polished(steps_.bounds.clamped(*start), atoms_[n]).point;
+            return basis_.admit(atoms_[n]);
+        };
+        const auto keep = [&](R energy) {
+            points_.push_back(point);
+            result_.residual_energy.push_back(energy);
+        };
+        const PursuitStatus status = detail::choose_atoms(
+            detail::stop_rule<std::complex<R>>(options_.stop, options_.atoms, total, threshold_),
+            basis_, next, keep);
+        for (int k = 0; k < options_.sweeps && !points_.empty(); ++k) {
+            fit_back();
+            project_anew();
+        }
+        return status;
     }
 
-    // Atom after atom.
-    [[nodiscard]] PursuitStatus choose(R small) {
-        R energy = result_.signal_energy;
-        while (points_.size() < options_.atoms) {
-            if (energy <= small) {
-                return PursuitStatus::residual_small;
-            }
-            const std::optional<detail::LanePoint> start = scan_.best(lanes_, residual_);
-            if (!start) {
-                return PursuitStatus::exhausted;
-            }
-            detail::LaneArray<R>& atom = atoms_[points_.size()];
-            const detail::Polished found =
-                detail::polish(bounds_.clamped(*start), lanes_, residual_, bounds_, options_.polish,
-                               least_gain_, atom, trial_);
-            if (!basis_.orthonormalise(atom)) {
-                return PursuitStatus::exhausted;
-            }
-            const std::complex<R> projection = basis_.project(residual_);
-            if (options_.stop.false_alarm &&
-                2 * static_cast<double>(std::norm(projection)) <
-                    threshold_ * options_.stop.false_alarm->noise_variance) {
-                return PursuitStatus::not_significant;
-            }
-            if (!(std::norm(projection) > 0)) {
-                return PursuitStatus::exhausted;
-            }
-            energy = basis_.take(projection, residual_);
-            points_.push_back(found.point);
-            result_.residual_energy.push_back(energy);
-        }
-        return PursuitStatus::atom_count;
+    [[nodiscard]] detail::Polished polished(const detail::LanePoint& start,
+                                            detail::LaneArray<R>& atom) noexcept {
+        return detail::polish(start, lanes_, steps_,
+                              detail::PolishMemory<R>{basis_.residual(), atom, trial_});
     }
 
     // Each atom polished again on what the others leave of the signal.
@@ -132,25 +142,24 @@ private:
         basis_.solve();
         for (std::size_t k = 0; k < points_.size(); ++k) {
             detail::subtract(-static_cast<std::complex<R>>(basis_.coefficient(k)), atoms_[k],
-                             residual_);
-            const detail::Polished found =
-                detail::polish(points_[k], lanes_, residual_, bounds_, options_.polish, least_gain_,
-                               atoms_[k], trial_);
-            detail::subtract(static_cast<std::complex<R>>(found.sums.c[0] / found.sums.m[0]),
-                             atoms_[k], residual_);
+                             basis_.residual());
+            const detail::Polished found = polished(points_[k], atoms_[k]);
+            detail::subtract(static_cast<std::complex<R>>(found.sums.amplitude()), atoms_[k],
+                             basis_.residual());
             points_[k] = found.point;
         }
     }
 
     // The amplitudes of all atoms together, after the atoms have moved.
     void project_anew() noexcept {
-        start_again();
+        basis_.start(signal_);
+        result_.residual_energy.clear();
         std::size_t kept = 0;
         for (std::size_t k = 0; k < points_.size(); ++k) {
-            if (!basis_.orthonormalise(atoms_[k])) {
+            if (!basis_.admit(atoms_[k])) {
                 continue;  // it has moved onto others, which explain all that it did
             }
-            result_.residual_energy.push_back(basis_.take(basis_.project(residual_), residual_));
+            result_.residual_energy.push_back(basis_.take());
             points_[kept] = points_[k];
             atoms_[kept++] = atoms_[k];
         }
@@ -167,17 +176,15 @@ private:
     FastOptions options_;
     SamplingGrid grid_;
     GaborBox box_;
-    detail::LaneBounds bounds_;
+    detail::AtomSteps steps_;
     detail::LaneGrid<R> lanes_;
     detail::LaneFrame<R> frame_;
     detail::LaneScan<R> scan_;
     detail::LaneArray<R> signal_;
-    detail::LaneArray<R> residual_;
     detail::LaneArray<R> trial_;
     std::vector<detail::LaneArray<R>> atoms_;
     detail::LaneBasis<R> basis_;
     double threshold_ = 0;
-    double least_gain_ = 0;
     std::vector<detail::LanePoint> points_;
     Result result_;
 };
@@ -190,12 +197,11 @@ FastPursuit<R>::FastPursuit(const SamplingGrid& grid, const GaborBox& box,
     : options_((detail::validate_fast(grid, box), validate(options), options)),
       grid_(grid),
       box_(box),
-      bounds_(detail::lane_bounds(grid, box)),
+      steps_{detail::grid_bounds(grid, box), options.polish.evaluations - 1},
       lanes_(detail::sample_factors<R>(grid, weights)),
       frame_(grid, box, detail::sample_factors<R>(grid, weights)),
-      scan_(lanes_, bounds_),
+      scan_(lanes_, steps_.bounds),
       signal_(lanes_.stored()),
-      residual_(signal_),
       trial_(signal_),
       atoms_(options.atoms, signal_),
       basis_(lanes_.stored(), options.atoms) {
@@ -208,8 +214,8 @@ FastPursuit<R>::FastPursuit(const SamplingGrid& grid, const GaborBox& box,
 template <Real R>
 auto FastPursuit<R>::run(std::span<const std::complex<R>> samples) -> const Result& {
     make_room();
-    basis_.clear();
     frame_.load(samples, signal_);
+    basis_.start(signal_);
     result_.signal_energy = detail::energy(signal_);
     if (!(result_.signal_energy <= most_energy)) {
         require(false, "signal energy", result_.signal_energy,
@@ -219,6 +225,24 @@ auto FastPursuit<R>::run(std::span<const std::complex<R>> samples) -> const Resu
     result_.status = result_.signal_energy > 0 ? decompose() : PursuitStatus::silent;
     write_echoes();
     return result_;
+}
+
+/// Decomposes frames of complex baseband, such as gates_to_baseband() makes of raw ones (row i is
+/// frame i), each as `pursuit.run` would. `pursuit` is left as it is: each of the `threads` threads
+/// works with a copy. The results have the same bits on any number of threads. Throws as
+/// FastPursuit::run does, for the first frame that it refuses, and as for_each_part does.
+template <Real R>
+[[nodiscard]] std::vector<typename FastPursuit<R>::Result> pursue_frames(
+    const FrameView<std::complex<R>>& frames, const FastPursuit<R>& pursuit,
+    std::size_t threads = 1) {
+    std::vector<typename FastPursuit<R>::Result> results(frames.frames());
+    for_each_part(frames.frames(), threads, [&](std::size_t first, std::size_t end) {
+        FastPursuit<R> own(pursuit);
+        for (std::size_t i = first; i < end; ++i) {
+            results[i] = own.run(frames[i]);
+        }
+    });
+    return results;
 }
 
 }  // namespace echosieve

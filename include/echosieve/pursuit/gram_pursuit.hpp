@@ -5,14 +5,15 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
-#include <limits>
 #include <utility>
 #include <vector>
 
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/dictionary/matrix_dictionary.hpp"
+#include "echosieve/pursuit/detail/dense_basis.hpp"
 #include "echosieve/pursuit/detail/gram_scan.hpp"
+#include "echosieve/pursuit/detail/pursuit_loop.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve {
@@ -22,13 +23,11 @@ namespace echosieve {
 //   q_k   orthonormal basis of the chosen columns;  c_k = q_k^H r
 //
 // Per atom, i the place of the largest |d_i^H r|:
-//   f_j = q_j^H d_i, one after the other off d_i;  rho the norm of what is left, q_k its direction
-//   c_k = q_k^H r,  r -= c_k q_k,  |r|^2 -= |c_k|^2
-// (f, rho) are the columns of the triangle R of the chosen columns' QR decomposition, grown atom by
-// atom, and R x = c gives the coefficients (Pati, Rezaiifar and Krishnaprasad 1993). What all this
-// costs is little beside finding i: that is done in float by way of the Gram matrix
-// (gram_scan.hpp), which leaves the few columns that may be it, and d_i^H r of these decides. The
-// choice is that of T, float is only the way there.
+//   d_i is made orthogonal to the q before it: q_k (gram_schmidt.hpp)
+//   c_k = q_k^H r,  r -= c_k q_k
+// (Pati, Rezaiifar and Krishnaprasad 1993.) What all this costs is little beside finding i: that is
+// done in float by way of the Gram matrix (gram_scan.hpp), which leaves the few columns that may be
+// it, and d_i^H r of these decides. The choice is that of T, float is only the way there.
 
 /// What a batch gives: column t belongs to signal t, its atoms in the order of their choice.
 template <Sample T>
@@ -38,8 +37,7 @@ struct GramPursuitResult {
     std::vector<std::size_t> counts;    ///< of atoms; rows below hold -1 and 0
     std::vector<PursuitStatus> status;  ///< why each ended
     Eigen::Array<RealOf<T>, Eigen::Dynamic, 1> signal_energy;
-    Eigen::Array<RealOf<T>, Eigen::Dynamic, 1> residual_energy;  ///< by subtraction: exact to
-                                                                 ///< rounding of the signal's
+    Eigen::Array<RealOf<T>, Eigen::Dynamic, 1> residual_energy;
 };
 
 /// Set up once a dictionary; holds its Gram matrix (columns^2 numbers in float). Not thread-safe:
@@ -50,9 +48,6 @@ public:
     using R = RealOf<T>;
     using Matrix = Eigen::Matrix<T, Eigen::Dynamic, Eigen::Dynamic>;
     using Vector = Eigen::Matrix<T, Eigen::Dynamic, 1>;
-
-    /// Below this part of its energy, what a column adds to those before it is rounding.
-    static constexpr R dependence = 1e4 * std::numeric_limits<R>::epsilon();
 
     /// Throws InvalidInput as MatrixDictionary does, or for atoms == 0.
     GramPursuit(Matrix columns, std::size_t atoms);
@@ -72,15 +67,13 @@ private:
                                                  std::size_t atoms);
     void take_apart(Eigen::Index place, Eigen::Index number, const Stop& stop,
                     GramPursuitResult<T>& result);
-    [[nodiscard]] Eigen::Index best_column(Eigen::Index k, R norm);
+    [[nodiscard]] Eigen::Index best_column(R norm);
 
     MatrixDictionary<T> dictionary_;
     detail::GramScan<T> scan_;
-    Matrix basis_;     // q, [samples x atoms]
-    Matrix triangle_;  // R
-    Vector projections_;
+    detail::DenseBasis<T> basis_;
+    Eigen::Index most_;  // atoms
     Vector coefficients_;
-    Vector residual_;
     typename detail::GramScan<T>::Matrix scaled_;  // the batch's signals, each of norm 1
     double threshold_ = 0;
 };
@@ -89,13 +82,10 @@ template <Sample T>
 GramPursuit<T>::GramPursuit(Matrix columns, std::size_t atoms)
     : dictionary_(std::move(columns)),
       scan_(dictionary_.columns(), most_atoms(dictionary_, atoms), batch),
+      most_(most_atoms(dictionary_, atoms)),
+      coefficients_(most_),
       scaled_(dictionary_.samples(), batch) {
-    const Eigen::Index most = most_atoms(dictionary_, atoms);
-    basis_.resize(dictionary_.samples(), most);
-    triangle_.resize(most, most);
-    projections_.resize(most);
-    coefficients_.resize(most);
-    residual_.resize(dictionary_.samples());
+    basis_.make_room(dictionary_.samples(), most_);
 }
 
 template <Sample T>
@@ -116,8 +106,8 @@ void GramPursuit<T>::run(const Eigen::Ref<const Matrix>& signals, const Stop& st
     result.signal_energy = signals.colwise().squaredNorm().transpose().array();
     require(result.signal_energy.allFinite(), "signal energy", "infinity",
             "must be finite: scale the signals down");
-    result.columns.setConstant(basis_.cols(), count, -1);
-    result.coefficients.setZero(basis_.cols(), count);
+    result.columns.setConstant(most_, count, -1);
+    result.coefficients.setZero(most_, count);
     result.counts.assign(static_cast<std::size_t>(count), 0);
     result.status.assign(static_cast<std::size_t>(count), PursuitStatus::silent);
     result.residual_energy = result.signal_energy;
@@ -137,7 +127,7 @@ void GramPursuit<T>::run(const Eigen::Ref<const Matrix>& signals, const Stop& st
         scan_.project(scaled_.leftCols(some));
         for (Eigen::Index k = 0; k < some; ++k) {
             if (result.signal_energy[first + k] > 0) {
-                residual_ = signals.col(first + k);
+                basis_.start(signals.col(first + k));
                 take_apart(k, first + k, stop, result);
             }
         }
@@ -146,14 +136,13 @@ void GramPursuit<T>::run(const Eigen::Ref<const Matrix>& signals, const Stop& st
 
 // The column of the largest |d^H r|, and the first of equal ones.
 template <Sample T>
-Eigen::Index GramPursuit<T>::best_column(Eigen::Index k, R norm) {
-    auto x = coefficients_.head(k);
-    x = projections_.head(k) / norm;
-    triangle_.topLeftCorner(k, k).template triangularView<Eigen::Upper>().solveInPlace(x);
+Eigen::Index GramPursuit<T>::best_column(R norm) {
+    basis_.solve(coefficients_.data());
+    coefficients_.head(basis_.size()) /= norm;
     R largest = -1;
     Eigen::Index best = -1;
-    scan_.candidates(x, [&](Eigen::Index i) {
-        const R here = Eigen::numext::abs2(dictionary_.columns().col(i).dot(residual_));
+    scan_.candidates(coefficients_, [&](Eigen::Index i) {
+        const R here = Eigen::numext::abs2(dictionary_.columns().col(i).dot(basis_.residual()));
         if (here > largest) {
             largest = here;
             best = i;
@@ -167,52 +156,23 @@ void GramPursuit<T>::take_apart(Eigen::Index place, Eigen::Index number, const S
                                 GramPursuitResult<T>& result) {
     const R whole = result.signal_energy[number];
     const R norm = std::sqrt(whole);
-    const R rounding = whole * std::numeric_limits<R>::epsilon();
-    R energy = whole;
-    Eigen::Index k = 0;
-    PursuitStatus status = PursuitStatus::atom_count;
+    const auto t = static_cast<std::size_t>(number);
+    Eigen::Index best = -1;
+    const auto next = [&](std::size_t) {
+        best = best_column(norm);
+        return basis_.admit(1, [&](auto&& q) { q.col(0) = dictionary_.columns().col(best); });
+    };
+    const auto keep = [&](R energy) {
+        result.columns(basis_.size() - 1, number) = best;
+        result.residual_energy[number] = energy;
+        scan_.take(best);
+    };
     scan_.start(place);
-    for (; k < basis_.cols(); ++k) {
-        if (energy <= static_cast<R>(stop.residual_fraction) * whole || energy <= rounding) {
-            status = PursuitStatus::residual_small;
-            break;
-        }
-        const Eigen::Index i = best_column(k, norm);
-        auto q = basis_.col(k);
-        q = dictionary_.columns().col(i);
-        for (Eigen::Index j = 0; j < k; ++j) {
-            const T f = basis_.col(j).dot(q);
-            triangle_(j, k) = f;
-            q -= f * basis_.col(j);
-        }
-        const R left = q.squaredNorm();
-        if (!(left > dependence)) {
-            status = PursuitStatus::exhausted;
-            break;
-        }
-        const R rho = std::sqrt(left);
-        q /= rho;
-        const T c = q.dot(residual_);
-        const R captured = Eigen::numext::abs2(c);
-        if (stop.false_alarm && static_cast<double>((is_complex<T> ? 2 : 1) * captured) /
-                                        stop.false_alarm->noise_variance <
-                                    threshold_) {
-            status = PursuitStatus::not_significant;
-            break;
-        }
-        residual_ -= c * q;
-        triangle_(k, k) = rho;
-        projections_[k] = c;
-        result.columns(k, number) = i;
-        energy = std::max(energy - captured, R{0});
-        scan_.take(i);
-    }
-    auto x = result.coefficients.col(number).head(k);
-    x = projections_.head(k);
-    triangle_.topLeftCorner(k, k).template triangularView<Eigen::Upper>().solveInPlace(x);
-    result.counts[static_cast<std::size_t>(number)] = static_cast<std::size_t>(k);
-    result.status[static_cast<std::size_t>(number)] = status;
-    result.residual_energy[number] = energy;
+    result.status[t] = detail::choose_atoms(
+        detail::stop_rule<T>(stop, static_cast<std::size_t>(most_), whole, threshold_), basis_,
+        next, keep);
+    result.counts[t] = static_cast<std::size_t>(basis_.size());
+    basis_.solve(result.coefficients.col(number).data());
 }
 
 }  // namespace echosieve

@@ -8,7 +8,6 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/detail/signal.hpp"
@@ -19,7 +18,7 @@
 #include "echosieve/pursuit/detail/damped_fit.hpp"
 #include "echosieve/pursuit/detail/projected_echoes.hpp"
 #include "echosieve/pursuit/echo_covariance.hpp"
-#include "echosieve/pursuit/fit_options.hpp"
+#include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve {
 
@@ -48,7 +47,7 @@ namespace detail {
 // Runs a fit of rows y of size 1 (largest modulus), which outlive it, from atoms inside their
 // boxes.
 template <FittedAtom A>
-class JointFitter {
+class JointFitter : public DampedFit<JointFitter<A>> {
 public:
     using R = typename A::real_type;
     static constexpr Eigen::Index p = atom_parameters<A>;
@@ -69,10 +68,10 @@ public:
 
     [[nodiscard]] FitEnd run(const FitOptions& options) {
         at_.project(atoms_, y_);
-        return run_damped(*this, options);
+        return this->take(options);
     }
 
-    // The parts of run_damped.
+    // The parts of take_steps.
     [[nodiscard]] double energy() const noexcept { return at_.energy(); }
     [[nodiscard]] ModelStep find_step(double damping) {
         find_bounds();
@@ -83,7 +82,7 @@ public:
     [[nodiscard]] double try_step() {
         take_step();
         next_.project(trial_, y_);
-        return next_.energy();
+        return at_.energy() - next_.energy();
     }
     void accept() {
         std::swap(atoms_, trial_);

@@ -10,7 +10,6 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/detail/signal.hpp"
@@ -21,7 +20,7 @@
 #include "echosieve/pursuit/detail/projected_echoes.hpp"
 #include "echosieve/pursuit/detail/shared_shape_solver.hpp"
 #include "echosieve/pursuit/detail/shared_uncertainty.hpp"
-#include "echosieve/pursuit/fit_options.hpp"
+#include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve {
 
@@ -111,16 +110,74 @@ template <FittedAtom A>
 }
 
 // Unknowns of all frames.
-template <OnlyDouble R = double>
-[[nodiscard]] double count_unknowns(const SharedBounds& bounds) {
-    const Eigen::MatrixX<R>& first = bounds.first;
-    const Eigen::MatrixX<R>& last = bounds.last;
-    double unknowns = 2 * static_cast<double>(bounds.first.size()) +
-                      static_cast<double>((last.array() > first.array()).count());
+[[nodiscard]] inline double count_unknowns(const SharedBounds& bounds) {
+    double unknowns = 2 * static_cast<double>(bounds.first.size());
+    for (Eigen::Index i = 0; i < bounds.first.size(); ++i) {
+        unknowns += bounds.last.data()[i] > bounds.first.data()[i] ? 1 : 0;
+    }
     for (const Interval& range : bounds.shapes) {
         unknowns += range.width() > 0 ? 1 : 0;
     }
     return unknowns;
+}
+
+// Throws InvalidInput unless start, arrivals and boxes agree with each other and `frames`.
+template <FittedAtom A>
+void require_start(std::size_t frames, const std::vector<A>& start,
+                   const Eigen::MatrixX<typename A::real_type>& arrivals,
+                   const std::vector<AtomBox<A>>& boxes) {
+    require(frames > 0, "number of frames", frames, "must be one or more");
+    require(!start.empty(), "number of echoes", start.size(), "must be one or more");
+    require(boxes.size() == start.size(), "number of boxes", boxes.size(),
+            "must equal the number of echoes");
+    require(arrivals.rows() == static_cast<Eigen::Index>(frames), "rows of the arrivals",
+            arrivals.rows(), "must equal the number of frames");
+    require(arrivals.cols() == static_cast<Eigen::Index>(start.size()), "columns of the arrivals",
+            arrivals.cols(), "must equal the number of echoes");
+    require(arrivals.allFinite(), "arrivals", arrivals.sum(), "must be finite [s]");
+    for (std::size_t k = 0; k < start.size(); ++k) {
+        validate(start[k]);
+        validate(boxes[k]);
+    }
+}
+
+// y of each frame as a column. Throws InvalidInput, with the frame's number, for an invalid signal.
+template <Real R, Sample T>
+[[nodiscard]] Eigen::MatrixX<R> rows_of_frames(const FrameView<T>& frames,
+                                               const SamplingGrid& grid) {
+    Eigen::MatrixX<R> out(real_rows<T>(grid.count), static_cast<Eigen::Index>(frames.frames()));
+    for (std::size_t i = 0; i < frames.frames(); ++i) {
+        try {
+            validate(Signal<T>{frames[i], grid});
+        } catch (const InvalidInput& error) {
+            throw InvalidInput(concatenate("frame ", i, ": ", error.what()));
+        }
+        auto column = out.col(static_cast<Eigen::Index>(i));
+        write_real_rows(frames[i], column);
+    }
+    return out;
+}
+
+// What the fit ended with, of samples divided by `scale`, all but what follows from the noise.
+template <FittedAtom A>
+[[nodiscard]] SharedShapeFit<A> fit_of(const SharedShapeSolver<A>& solver, const FitEnd& end,
+                                       double scale) {
+    SharedShapeFit<A> out;
+    out.status = end.status;
+    out.iterations = end.iterations;
+    out.shapes = solver.state().shapes;
+    for (A& shape : out.shapes) {
+        shape.arrival = 0;
+    }
+    out.arrivals = solver.state().arrivals.transpose();
+    out.amplitudes.resize(out.arrivals.rows(), out.arrivals.cols());
+    out.residual_energies.resize(out.arrivals.rows());
+    for (Eigen::Index i = 0; i < out.arrivals.rows(); ++i) {
+        const FrameBlock& frame = solver.equations().frames[static_cast<std::size_t>(i)];
+        out.amplitudes.row(i) = scale * frame.amplitude.transpose();
+        out.residual_energies[i] = scale * scale * frame.energy;
+    }
+    return out;
 }
 
 }  // namespace detail
@@ -140,32 +197,9 @@ template <Sample T, FittedAtom A>
                                                  const std::vector<AtomBox<A>>& boxes,
                                                  const SharedShapeOptions& options = {}) {
     validate(options);
-    require(frames.frames() > 0, "number of frames", frames.frames(), "must be one or more");
-    require(!start.empty(), "number of echoes", start.size(), "must be one or more");
-    require(boxes.size() == start.size(), "number of boxes", boxes.size(),
-            "must equal the number of echoes");
-    const auto count = static_cast<Eigen::Index>(frames.frames());
+    detail::require_start(frames.frames(), start, arrivals, boxes);
     const auto echoes = static_cast<Eigen::Index>(start.size());
-    require(arrivals.rows() == count, "rows of the arrivals", arrivals.rows(),
-            "must equal the number of frames");
-    require(arrivals.cols() == echoes, "columns of the arrivals", arrivals.cols(),
-            "must equal the number of echoes");
-    require(arrivals.allFinite(), "arrivals", arrivals.sum(), "must be finite [s]");
-    for (std::size_t k = 0; k < start.size(); ++k) {
-        validate(start[k]);
-        validate(boxes[k]);
-    }
-    Eigen::MatrixX<typename A::real_type> rows(real_rows<T>(grid.count), count);
-    for (Eigen::Index i = 0; i < count; ++i) {
-        const auto samples = frames[static_cast<std::size_t>(i)];
-        try {
-            validate(Signal<T>{samples, grid});
-        } catch (const InvalidInput& error) {
-            throw InvalidInput(detail::concatenate("frame ", i, ": ", error.what()));
-        }
-        auto column = rows.col(i);
-        write_real_rows(samples, column);
-    }
+    auto rows = detail::rows_of_frames<typename A::real_type>(frames, grid);
     detail::SharedState<A> state{start, arrivals.transpose()};
     const detail::SharedBounds bounds = detail::shared_bounds(state, boxes, options);
     const double unknowns = detail::count_unknowns(bounds);
@@ -178,29 +212,14 @@ template <Sample T, FittedAtom A>
     rows /= scale;
     detail::SharedShapeSolver<A> solver(grid, is_complex<T>, rows, state, bounds);
     const detail::FitEnd end = solver.run(options.fit);
-
-    SharedShapeFit<A> out;
-    out.status = end.status;
-    out.iterations = end.iterations;
-    out.shapes = solver.state().shapes;
-    for (A& shape : out.shapes) {
-        shape.arrival = 0;
-    }
-    out.arrivals = solver.state().arrivals.transpose();
-    out.amplitudes.resize(count, echoes);
-    out.residual_energies.resize(count);
-    for (Eigen::Index i = 0; i < count; ++i) {
-        const detail::FrameBlock& frame = solver.equations().frames[static_cast<std::size_t>(i)];
-        out.amplitudes.row(i) = scale * frame.amplitude.transpose();
-        out.residual_energies[i] = scale * scale * frame.energy;
-    }
+    SharedShapeFit<A> out = detail::fit_of(solver, end, scale);
     out.noise_variance = options.fit.noise_variance.value_or(
         out.residual_energies.sum() / (static_cast<double>(rows.size()) - unknowns));
     detail::SharedUncertainty uncertainty = detail::shared_uncertainty(
         solver.system(), solver.equations(), bounds, std::sqrt(out.noise_variance) / scale);
     out.arrival_deviations = std::move(uncertainty.arrivals);
     out.shape_covariance = std::move(uncertainty.shapes);
-    out.resolvable.resize(count, echoes);
+    out.resolvable.resize(out.arrivals.rows(), echoes);
     for (Eigen::Index k = 0; k < echoes; ++k) {
         const double length = pulse_length(decay(out.shapes[static_cast<std::size_t>(k)]));
         out.resolvable.col(k) =

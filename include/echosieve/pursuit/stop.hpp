@@ -1,15 +1,17 @@
-// When a pursuit ends, and how it says why.
+// When a pursuit or a fit ends, how it says why, and what a pursuit gives.
 #pragma once
 
 #include <cmath>
+#include <cstddef>
 #include <numbers>
 #include <optional>
 #include <string_view>
+#include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 
 namespace echosieve {
 
@@ -67,6 +69,93 @@ enum class PursuitStatus {
     return "unknown";
 }
 
+/// What a pursuit gives.
+template <class Element, Real R>
+struct PursuitResult {
+    PursuitStatus status = PursuitStatus::not_run;
+    std::vector<Element> atoms;      ///< in the order of their choice
+    R signal_energy = 0;             ///< sum of |sample|^2
+    std::vector<R> residual_energy;  ///< after each atom
+
+    /// Empties it, with room for `most` atoms: adding as many then allocates nothing.
+    void clear(std::size_t most) {
+        status = PursuitStatus::not_run;
+        atoms.clear();
+        atoms.reserve(most);
+        signal_energy = 0;
+        residual_energy.clear();
+        residual_energy.reserve(most);
+    }
+    [[nodiscard]] bool usable() const noexcept {
+        return status != PursuitStatus::not_run && !atoms.empty();
+    }
+    /// Part of the signal's energy that the atoms explain, 0 to 1.
+    [[nodiscard]] R explained() const noexcept {
+        return residual_energy.empty() || !(signal_energy > 0)
+                   ? R{0}
+                   : 1 - residual_energy.back() / signal_energy;
+    }
+};
+
+/// When a fit of several echoes ends.
+struct FitOptions {
+    int iterations = 100;           ///< steps at most, rejected ones included
+    double step_tolerance = 1e-9;   ///< in the parameters' units, see parameter_unit: 0.3 fs of an
+                                    ///< arrival at 1 MHz of bandwidth
+    double gain_tolerance = 1e-10;  ///< part of the residual energy: over 650 samples of noise the
+                                    ///< parameters are within 3e-4 of their standard deviations
+    std::optional<double> noise_variance{};  ///< of one real component; estimated if not given
+    /// An echo is resolvable if its arrival's standard deviation is at most this part of its length
+    /// at -6 dB, and none of its parameters is unknowable. The deviation is that of the solution:
+    /// where it is of the order of the limit the fit is no longer linear in the noise, and often
+    /// takes its own deviation for smaller than it is. Of two free echoes of 1 MHz half a
+    /// microsecond apart at 20 dB (326 ns), 317 fits of 400 called theirs resolvable, with an rms
+    /// error of 170 ns; at 30 dB all, with 88 ns where the bound is 103 ns. Where that matters ask
+    /// `echo_covariance` at the expected echoes.
+    double resolvable_fraction = 0.25;
+};
+
+inline void validate(const FitOptions& options) {
+    require(options.iterations >= 0, "iterations", options.iterations, "must be zero or more");
+    require(options.step_tolerance >= 0, "step_tolerance", options.step_tolerance,
+            "must be zero or more");
+    require(options.gain_tolerance >= 0, "gain_tolerance", options.gain_tolerance,
+            "must be zero or more");
+    if (options.noise_variance) {
+        require(*options.noise_variance > 0 && is_finite(*options.noise_variance), "noise_variance",
+                *options.noise_variance, "must be positive and finite");
+    }
+    require(options.resolvable_fraction > 0, "resolvable_fraction", options.resolvable_fraction,
+            "must be positive");
+}
+
+/// What ended a fit.
+enum class FitStatus {
+    not_run,
+    converged_step,  ///< largest step of a parameter, in its unit, <= step_tolerance
+    converged_gain,  ///< gain that the next step promises <= gain_tolerance * residual energy
+    iteration_limit  ///< iterations == the option's limit
+};
+
+[[nodiscard]] constexpr std::string_view describe(FitStatus status) noexcept {
+    switch (status) {
+        case FitStatus::not_run:
+            return "not run";
+        case FitStatus::converged_step:
+            return "converged: step small enough";
+        case FitStatus::converged_gain:
+            return "converged: gain small enough";
+        case FitStatus::iteration_limit:
+            return "iteration limit";
+    }
+    return "unknown";
+}
+
+/// A minimum was reached.
+[[nodiscard]] constexpr bool converged(FitStatus status) noexcept {
+    return status == FitStatus::converged_step || status == FitStatus::converged_gain;
+}
+
 // Symbols
 //   T = r^2 of noise, projected on the unit atom of each point of a box: a chi^2 field with two
 //   degrees of freedom
@@ -93,8 +182,11 @@ namespace detail {
                            a * b * c * r * std::fmax(r * r - 3, 0) / (tau * std::sqrt(tau));
         return sum * std::exp(-r * r / 2) >= wanted;
     };
-    const double step = 0.125;
-    double low = 60;  // exp(-60^2 / 2) is 0
+    // exp(-60^2 / 2) is 0; the last upcrossing lies no nearer to another than a step.
+    constexpr double highest = 60;
+    constexpr double step = 0.125;
+    constexpr int halvings = 60;  // of a step: to double's rounding
+    double low = highest;
     while (low > 0 && !above(low)) {
         low -= step;
     }
@@ -102,7 +194,7 @@ namespace detail {
         return 0;
     }
     double high = low + step;
-    for (int k = 0; k < 60; ++k) {
+    for (int k = 0; k < halvings; ++k) {
         const double middle = (low + high) / 2;
         (above(middle) ? low : high) = middle;
     }

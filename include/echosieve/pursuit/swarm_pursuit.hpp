@@ -1,12 +1,10 @@
 // A pursuit whose echoes a particle swarm finds, a vector lane a particle.
 #pragma once
 
-#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstddef>
 #include <cstdint>
-#include <limits>
 #include <span>
 #include <vector>
 
@@ -15,13 +13,15 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/instruction_set.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/kernels/detail/echo_swarm.hpp"
+#include "echosieve/pursuit/detail/atom_steps.hpp"
+#include "echosieve/pursuit/detail/fast_setup.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"
 #include "echosieve/pursuit/detail/lane_atom.hpp"
+#include "echosieve/pursuit/detail/lane_basis.hpp"
 #include "echosieve/pursuit/detail/lane_frame.hpp"
-#include "echosieve/pursuit/engine.hpp"
-#include "echosieve/pursuit/fast_options.hpp"
+#include "echosieve/pursuit/detail/pursuit_loop.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 // The swarm is compiled: link echosieve::kernels.
@@ -35,8 +35,7 @@ struct SwarmPursuitOptions {
 };
 
 inline void validate(const SwarmPursuitOptions& options) {
-    require(options.atoms >= 1 && options.atoms <= fast_most_atoms, "atoms", options.atoms,
-            detail::concatenate("must lie in 1 to ", fast_most_atoms));
+    detail::validate_fast(options.atoms);
     validate(options.swarm);
     validate(options.stop);
 }
@@ -46,7 +45,7 @@ namespace detail {
 /// The box as a swarm takes it, rotations counted from the box's centre.
 [[nodiscard]] inline EchoSwarmBounds swarm_bounds(const SamplingGrid& grid,
                                                   const GaborBox& box) noexcept {
-    const LaneBounds b = lane_bounds(grid, box);
+    const GridBounds b = grid_bounds(grid, box);
     return {{b.arrival.lower, b.arrival.upper},
             {b.rotation.lower, b.rotation.upper},
             {std::sqrt(b.decay.lower), std::sqrt(b.decay.upper)}};
@@ -79,9 +78,10 @@ public:
           lanes_(factors_),
           frame_(grid, box, factors_),
           swarm_(squared(factors_), detail::swarm_bounds(grid, box), options.swarm, set),
-          residual_(lanes_.stored()),
-          weighted_(residual_),
-          atom_(residual_) {
+          basis_(lanes_.stored(), 1),
+          signal_(lanes_.stored()),
+          weighted_(signal_),
+          atom_(signal_) {
         if (options.stop.false_alarm) {
             threshold_ = false_alarm_threshold(box, options.stop.false_alarm->probability);
         }
@@ -102,12 +102,13 @@ public:
     const Result& run(std::span<const std::complex<R>> samples, std::uint64_t seed,
                       std::uint64_t frame = 0) {
         result_.clear(options_.atoms);
-        frame_.load(samples, residual_);
-        const double energy = detail::energy(residual_);
+        frame_.load(samples, signal_);
+        const double energy = detail::energy(signal_);
         result_.signal_energy = static_cast<R>(energy);
         require(is_finite(result_.signal_energy), "signal energy", energy,
                 "must be finite: NaN or infinity among the samples, or scale them down");
         swarm_.seed(seed, frame);
+        basis_.start(signal_);
         result_.status = energy > 0 ? decompose(energy) : PursuitStatus::silent;
         return result_;
     }
@@ -122,38 +123,33 @@ private:
     }
 
     [[nodiscard]] PursuitStatus decompose(double signal) {
-        // Taking echoes out leaves rounding of the samples, which are R, and of the swarm's float.
-        constexpr double eps = std::numeric_limits<R>::epsilon();
-        const double small = std::max(64 * eps * eps, options_.stop.residual_fraction) * signal;
-        double energy = signal;
-        while (result_.atoms.size() < options_.atoms) {
-            if (energy <= small) {
-                return PursuitStatus::residual_small;
-            }
-            for (std::size_t n = 0; n < grid_.count; ++n) {
-                weighted_.real()[n] = factors_[n] * residual_.real()[n];
-                weighted_.imag()[n] = factors_[n] * residual_.imag()[n];
-            }
-            const EchoSwarmPoint found =
-                swarm_.search({weighted_.real(), grid_.count}, {weighted_.imag(), grid_.count});
-            const detail::LanePoint point{found.arrival, found.rotation,
-                                          found.root_decay * found.root_decay};
-            const detail::LaneMoments sums = lanes_.moments(point, residual_, atom_);
-            const double captured = sums.captured();
-            if (options_.stop.false_alarm &&
-                2 * captured < threshold_ * options_.stop.false_alarm->noise_variance) {
-                return PursuitStatus::not_significant;
-            }
-            if (!(captured > 0)) {
-                return PursuitStatus::exhausted;
-            }
-            const std::complex<double> coefficient = sums.c[0] / sums.m[0];
-            detail::subtract(coefficient, atom_, residual_);
-            energy = detail::energy(residual_);
-            result_.atoms.push_back(frame_.echo(point, coefficient));
+        detail::LanePoint point;
+        const auto next = [&](std::size_t) {
+            point = best_of_residual();
+            static_cast<void>(lanes_.moments(point, basis_.residual(), atom_));
+            basis_.forget();
+            return basis_.admit(atom_);
+        };
+        const auto keep = [&](double energy) {
+            basis_.solve();
+            result_.atoms.push_back(frame_.echo(point, basis_.coefficient(0)));
             result_.residual_energy.push_back(static_cast<R>(energy));
+        };
+        // Taking echoes out leaves rounding of the samples, which are R, and of the swarm's float.
+        return detail::choose_atoms(
+            detail::stop_rule<std::complex<R>>(options_.stop, options_.atoms, signal, threshold_),
+            basis_, next, keep);
+    }
+
+    [[nodiscard]] detail::LanePoint best_of_residual() {
+        const detail::LaneArray<double>& residual = basis_.residual();
+        for (std::size_t n = 0; n < grid_.count; ++n) {
+            weighted_.real()[n] = factors_[n] * residual.real()[n];
+            weighted_.imag()[n] = factors_[n] * residual.imag()[n];
         }
-        return PursuitStatus::atom_count;
+        const EchoSwarmPoint found =
+            swarm_.search({weighted_.real(), grid_.count}, {weighted_.imag(), grid_.count});
+        return {found.arrival, found.rotation, found.root_decay * found.root_decay};
     }
 
     SwarmPursuitOptions options_;
@@ -163,7 +159,8 @@ private:
     detail::LaneGrid<double> lanes_;
     detail::LaneFrame<double> frame_;
     EchoSwarm swarm_;
-    detail::LaneArray<double> residual_;
+    detail::LaneBasis<double> basis_;
+    detail::LaneArray<double> signal_;
     detail::LaneArray<double> weighted_;
     detail::LaneArray<double> atom_;
     double threshold_ = 0;

@@ -10,7 +10,7 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
-#include "kernels/motion_sums_kernel.hpp"
+#include "motion/kernels/motion_sums_kernel.hpp"
 #include "motion/courses/time_courses.hpp"
 #include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"

@@ -2,7 +2,7 @@
 
 #include <cstddef>
 
-#include "kernels/layer_sums_kernel.hpp"
+#include "motion/kernels/layer_sums_kernel.hpp"
 
 namespace echosieve {
 

@@ -6,7 +6,7 @@
 
 #include "echosieve/core/instruction_set.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
-#include "kernels/moved_layers_kernel.hpp"
+#include "motion/kernels/moved_layers_kernel.hpp"
 
 namespace echosieve {
 

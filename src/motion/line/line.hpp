@@ -8,8 +8,7 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/condition/baseband_view.hpp"
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"

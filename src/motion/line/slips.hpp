@@ -3,8 +3,7 @@
 
 #include <vector>
 
-#include "echosieve/condition/baseband_view.hpp"
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/motion/common_motion_options.hpp"
 
 namespace echosieve {

@@ -7,13 +7,12 @@
 #include <optional>
 #include <span>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/signal.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/detail/recurrence_row.hpp"
 #include "echosieve/pursuit/echo_source.hpp"
-#include "echosieve/pursuit/engine.hpp"
-#include "echosieve/pursuit/refine.hpp"
+#include "echosieve/pursuit/pursue.hpp"
 #include "motion/line/gate_spectrum.hpp"
 #include "motion/wall/echoes.hpp"
 

@@ -90,7 +90,7 @@ constexpr double posterior_step = 0.0125;
 constexpr double even_parts = 12;  // what lies evenly within a step varies by its square over this
 // The strains it is marginalised over, in standard deviations from their mean; the middle first,
 // so that the others know what matters.
-constexpr std::array<double, 4> strain_places = {-0.5, 0.5, 1.5, -1.5};
+constexpr std::array<double, 4> strain_places = {-0.5, 0.5, furthest_strain, -furthest_strain};
 
 // Even in the logarithm.
 std::vector<double> shares_between(double lowest, double highest, int count) {

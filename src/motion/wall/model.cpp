@@ -10,9 +10,9 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
-#include "kernels/wall_sums_kernel.hpp"
+#include "motion/kernels/wall_sums_kernel.hpp"
 #include "motion/layers/group_means.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/layers/turned_sums.hpp"

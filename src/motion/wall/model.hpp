@@ -71,7 +71,7 @@ struct WallState {
 /// `ratio` of what it is now, and a little more: what a WallModel must be tabulated for.
 [[nodiscard]] inline double largest_layer(const WallState& state, double ratio) noexcept {
     constexpr double share_room = 1.3;     // a fit's grids reach beyond the ratio by less
-    constexpr double widening_room = 0.7;  // strain of 1.6 at 0.3 of the radius: 0.69
+    constexpr double widening_room = 0.7;  // largest_strain at 0.3 of the radius: 0.69
     return share_room * ratio * state.share + widening_room * state.widening();
 }
 

@@ -12,8 +12,8 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
-#include "echosieve/condition/fir.hpp"
+#include "echosieve/atoms/gabor.hpp"
+#include "echosieve/condition/detail/fir.hpp"
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/line/gate_spectrum.hpp"
@@ -22,6 +22,10 @@
 namespace echosieve {
 
 void validate(const PulseDelayOptions& options) {
+    // Of a piece: fewer bins show no shape, and more hold another depth's.
+    constexpr double shortest_piece = 4;
+    constexpr double longest_piece = 100;
+    constexpr double fastest_shift = 1e3;  // [1/m]: all of the band in a millimetre
     require(options.gaussian_prior >= 0 && options.gaussian_prior <= 1, "gaussian_prior",
             options.gaussian_prior, "must lie in [0, 1]");
     require(options.zero_phase_prior >= 0 && options.gaussian_prior + options.zero_phase_prior <= 1,
@@ -33,13 +37,15 @@ void validate(const PulseDelayOptions& options) {
     require(options.floor > 0 && options.floor < 1, "floor", options.floor, "must lie in (0, 1)");
     require(options.noise_left > 0 && options.noise_left <= 1, "noise_left", options.noise_left,
             "must lie in (0, 1]");
-    require(options.piece >= 4 && options.piece <= 100, "piece", options.piece,
-            "must lie in [4, 100] [1 / bandwidth]");
+    require(options.piece >= shortest_piece && options.piece <= longest_piece, "piece",
+            options.piece,
+            detail::concatenate("must lie in [", shortest_piece, ", ", longest_piece,
+                                "] [1 / bandwidth]"));
     require(options.largest_shift >= 0, "largest_shift", options.largest_shift,
             "must be zero or more [1/m]");
     detail::require_at_most(options.wall_weight, largest_option::factor, "wall_weight");
     detail::require_at_most(options.tissue_weight, largest_option::factor, "tissue_weight");
-    detail::require_at_most(options.largest_shift, 1e3, "largest_shift", "[1/m]");
+    detail::require_at_most(options.largest_shift, fastest_shift, "largest_shift", "[1/m]");
 }
 
 namespace {
@@ -67,7 +73,7 @@ constexpr int scale_steps = 4;
 constexpr double least_first_scale = 1e-9;
 constexpr double least_scale_part = 1e-6;
 constexpr double least_power_part = 1e-3;
-constexpr int shifts = 7;  // k = 0 to the largest
+constexpr int shifts = 7;    // k = 0 to the largest
 constexpr double spent = 3;  // of a wall's bins, by two amplitudes and two arrivals
 
 // A pulse's spectrum, times H, on an even grid of frequencies from the band's centre, in

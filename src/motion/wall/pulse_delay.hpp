@@ -3,7 +3,7 @@
 
 #include <Eigen/Core>
 
-#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/pulse_delay.hpp"

@@ -6,11 +6,8 @@
 #include <string_view>
 #include <vector>
 
-#include "echosieve/condition/baseband_options.hpp"
 #include "echosieve/condition/detail/constant_offset.hpp"
-#include "echosieve/condition/frame_state.hpp"
-#include "echosieve/condition/offset_options.hpp"
-#include "echosieve/condition/settings_check_options.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/plausible.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"

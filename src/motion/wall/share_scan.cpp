@@ -11,7 +11,7 @@
 #include <utility>
 
 #include "echosieve/core/detail/whole_number.hpp"
-#include "kernels/wall_sums_kernel.hpp"
+#include "motion/kernels/wall_sums_kernel.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/slow_time.hpp"
 #include "motion/wall/shared_beliefs.hpp"

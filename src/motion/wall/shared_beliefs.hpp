@@ -20,6 +20,11 @@ inline constexpr double largest_wall_share = 3e-3;
     return share > smallest_wall_share ? std::min(share, largest_wall_share) : smallest_wall_share;
 }
 
+/// Strain over an incompressible tube's: how many standard deviations from its mean it is looked
+/// for, and what it is at most.
+inline constexpr double furthest_strain = 1.5;
+inline constexpr double largest_strain = 1.6;
+
 /// Of an artery, where its walls have come too close [m].
 inline constexpr double smallest_radius = 1e-3;
 

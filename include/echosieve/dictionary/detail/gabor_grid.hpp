@@ -10,7 +10,7 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 
 namespace echosieve {
 
@@ -21,12 +21,16 @@ namespace echosieve {
 /// Larger grids than this (240 MB) are taken for a slip in the box or in the loss.
 inline constexpr double most_grid_atoms = 1e7;
 
+/// What the pursuits' grids lose: a refinement starts in the right valley, and a finer grid costs more
+/// than it saves.
+inline constexpr double usual_loss = 0.03;
+
 /// Atoms on a product grid. With loss L (0.03: 3 %), an atom of the box and its nearest in the grid
 /// have a correlation of at least (1 - L)^2 in arrival and frequency together, times the loss of
 /// bandwidth, at most L. Throws InvalidInput for an invalid box, unless 0 < loss < 1, or for a grid
 /// of more than most_grid_atoms, before anything is allocated.
 [[nodiscard]] inline std::vector<Gabor<double>> gabor_grid(const GaborBox& box,
-                                                           double loss = 0.03) {
+                                                           double loss = usual_loss) {
     validate(box);
     require(loss > 0 && loss < 1, "loss", loss, "must lie in (0, 1)");
     const double nepers = -std::log1p(-loss);

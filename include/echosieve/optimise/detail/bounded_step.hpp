@@ -201,30 +201,4 @@ private:
     std::vector<bool> held_;   // from the start
 };
 
-/// The damping, moved after each trial by how the cost's fall compares with the model's; raised
-/// ever faster by trials that fail in a row (Nielsen 1999).
-class Damping {
-public:
-    [[nodiscard]] double value() const noexcept { return value_; }
-    /// Takes in a trial; true if the cost fell.
-    bool judge(double gain, double predicted) noexcept {
-        if (!(gain > 0)) {
-            raise_ *= 2;
-            value_ = std::max(value_, 1e-9) * raise_;
-            return false;
-        }
-        raise_ = 1;
-        if (gain > 0.75 * predicted) {
-            value_ /= 3;
-        } else if (gain < 0.25 * predicted) {
-            value_ *= 2;
-        }
-        return true;
-    }
-
-private:
-    double value_ = 1e-3;
-    double raise_ = 1;
-};
-
 }  // namespace echosieve

@@ -11,13 +11,13 @@
 
 #include "echosieve/core/box.hpp"
 #include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/detail/limited_memory.hpp"
 #include "echosieve/optimise/detail/line_search.hpp"
 #include "echosieve/optimise/detail/local_start.hpp"
 #include "echosieve/optimise/detail/search.hpp"
-#include "echosieve/optimise/gradient.hpp"
+#include "echosieve/optimise/objective.hpp"
 #include "echosieve/optimise/result.hpp"
-#include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve {
 
@@ -45,27 +45,35 @@ struct SlopePoint {
 template <class Options, class F, Real R, class Watch>
 class QuasiNewtonRun {
 public:
-    QuasiNewtonRun(const Options& options, Search<R, F, Watch>& search, const Box<R>& box,
-                   Workspace& workspace, LimitedMemory& pairs)
-        : options_(options),
-          search_(search),
-          box_(box),
-          n_(box.dimension()),
-          at_(n_, workspace),
-          trial_(n_, workspace),
-          good_(n_, workspace),
+    /// `pairs` is of the dimension of the box.
+    QuasiNewtonRun(const Options& options, const OptimiseTask<F, R, Watch>& task,
+                   LimitedMemory& pairs)
+        : options_((validate(options), options)),
+          search_(task, limits_of(options)),
+          box_(task.box),
+          n_(task.box.dimension()),
+          at_(n_, task.workspace),
+          trial_(n_, task.workspace),
+          good_(n_, task.workspace),
           memory_(pairs),
-          raw_(workspace.take<R>(n_)),
-          free_(workspace.take<char>(n_)),
-          direction_(workspace.take<double>(n_)),
-          step_(workspace.take<double>(n_)),
-          change_(workspace.take<double>(n_)),
+          raw_(task.workspace.template take<R>(n_)),
+          free_(task.workspace.template take<char>(n_)),
+          direction_(task.workspace.template take<double>(n_)),
+          step_(task.workspace.template take<double>(n_)),
+          change_(task.workspace.template take<double>(n_)),
           least_change_(std::max(options.value_tolerance, rounding)),
-          least_step_(std::max(options.step_tolerance, rounding)) {}
+          least_step_(std::max(options.step_tolerance, rounding)) {
+        static_assert(
+            !ConstrainedObjective<F, R>,
+            "QuasiNewton knows no constraints beyond the box: AugmentedLagrangian runs it "
+            "under constraints");
+        require(pairs.dimension() == n_, "dimension of the memory", pairs.dimension(),
+                "must be that of the box");
+    }
 
-    OptimiseResult<R> run(std::uint64_t seed, std::span<const R> start) {
+    [[nodiscard]] OptimiseResult<R> run() {
         const std::size_t cost = search_.gradient_cost();
-        static_cast<void>(find_local_start(search_, box_, seed, start, at_.x, cost, [&] {
+        static_cast<void>(find_local_start(search_, at_.x, cost, [&] {
             evaluate(at_);
             if (search_.remaining() >= cost - 1) {  // or else there is no iteration either
                 add_gradient(at_);
@@ -302,7 +310,7 @@ private:
     }
 
     const Options& options_;
-    Search<R, F, Watch>& search_;
+    Search<F, R, Watch> search_;
     const Box<R>& box_;
     std::size_t n_;
     SlopePoint<R> at_, trial_, good_;
@@ -317,6 +325,15 @@ private:
     double least_change_;
     double least_step_;
 };
+
+template <class Options, class F, Real R, class Watch>
+[[nodiscard]] OptimiseResult<R> run_quasi_newton(const Options& options,
+                                                 const OptimiseTask<F, R, Watch>& task) {
+    check_population<R>("memory", options.memory, task.box.dimension());
+    const Workspace::Scope scope(task.workspace);
+    LimitedMemory pairs(options.memory, task.box.dimension(), task.workspace);
+    return QuasiNewtonRun(options, task, pairs).run();
+}
 
 }  // namespace detail
 

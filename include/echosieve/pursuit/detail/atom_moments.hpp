@@ -1,5 +1,4 @@
-// One pass over the samples gives an atom's projection of a signal and all that a Gauss-Newton step
-// needs.
+// The sums of atom_steps.hpp over the samples of any grid, of complex and of real signals.
 #pragma once
 
 #include <Eigen/Core>
@@ -13,48 +12,45 @@
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/grid.hpp"
+#include "echosieve/pursuit/detail/atom_steps.hpp"
 
 namespace echosieve {
 
-// Symbols
-//   u = t - tau;  g the sampled atom, shifted down by the grid's mixing frequency;  r the signal
-//   c_k = sum u^k conj(g) r,  k = 0, 1, 2
-//   M_k = sum u^k |g|^2,      k = 0 .. 4
+// Symbols (those of atom_steps.hpp, and)
+//   g    the sampled atom, shifted down by the grid's mixing frequency
 //   Z_k = sum u^k g^2,        k = 0, 1, 2
 //
-// Complex r:  best amplitude a = c_0 / M_0, energy captured |c_0|^2 / M_0.
-// Real r:     the atom is the plane of Re g and Im g;
-//             a = 2 (M_0 c_0 - conj(Z_0) conj(c_0)) / (M_0^2 - |Z_0|^2), energy Re(a conj(c_0)).
+// Real r:  the atom is the plane of Re g and Im g;
+//          A = 2 (M_0 c_0 - conj(Z_0) conj(c_0)) / (M_0^2 - |Z_0|^2), energy Re(A conj(c_0)).
 // g comes from its recurrence (atoms/detail/recurrence.hpp), so the inner loop has no exponential.
 
 /// The numbers above. Times are in units of the sampling step to keep the powers of u of ordinary
 /// size.
-struct AtomMoments {
-    std::array<std::complex<double>, 3> c{};
-    std::array<double, 5> m{};
+struct AtomMoments : detail::ComplexMoments {
     std::array<std::complex<double>, 3> z{};  ///< of a real signal only
     bool real_signal = false;
 
+    /// Below this part of the plane's area its two columns are one.
+    static constexpr double least_area = 1e-12;
+
     /// Best complex amplitude; 0 if the atom has no samples.
     [[nodiscard]] std::complex<double> amplitude() const noexcept {
-        if (!(m[0] > 0)) {
-            return {0, 0};
-        }
-        if (!real_signal) {
-            return c[0] / m[0];
+        if (!real_signal || !(m[0] > 0)) {
+            return ComplexMoments::amplitude();
         }
         const double determinant = m[0] * m[0] - std::norm(z[0]);
-        return determinant > 1e-12 * m[0] * m[0]
+        return determinant > least_area * m[0] * m[0]
                    ? 2.0 * (m[0] * c[0] - std::conj(z[0] * c[0])) / determinant
                    : std::complex<double>{0, 0};
     }
-    /// e_k = sum u^k conj(g) (what the atom leaves), doubled for a real signal, whose echo holds
-    /// half of the analytic one: the gradient's ingredients.
+    /// e_k, where `turn` is conj(A) / |A|^2; of a real signal doubled, since its echo holds half
+    /// of the analytic one.
     [[nodiscard]] std::complex<double> left_over(std::size_t k,
-                                                 std::complex<double> a) const noexcept {
-        return real_signal ? 2.0 * c[k] - a * m[k] - std::conj(a * z[k]) : c[k] - a * m[k];
+                                                 const std::complex<double>& turn) const noexcept {
+        return real_signal ? 2.0 * c[k] * turn - m[k] - std::conj(z[k]) * (turn / std::conj(turn))
+                           : ComplexMoments::left_over(k, turn);
     }
-    /// Energy that the atom takes out of the signal: sum |r|^2 - sum |r - a g|^2 (real part of a g
+    /// Energy that the atom takes out of the signal: sum |r|^2 - sum |r - A g|^2 (real part of A g
     /// for real r).
     [[nodiscard]] double captured() const noexcept {
         return (amplitude() * std::conj(c[0])).real();

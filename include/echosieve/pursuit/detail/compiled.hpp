@@ -10,11 +10,10 @@
 #include "echosieve/core/detail/layout.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
-#include "echosieve/pursuit/engine.hpp"
+#include "echosieve/pursuit/echo_source.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
 #include "echosieve/pursuit/pursue.hpp"
-#include "echosieve/pursuit/refine.hpp"
 
 // Linking echosieve::pursuit defines ECHOSIEVE_COMPILED, as the ECHOSIEVE_LAYOUT that the library
 // was built with. In a file with the same one the templates named here come from that library, to

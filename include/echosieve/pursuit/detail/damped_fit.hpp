@@ -1,44 +1,46 @@
-// The steps of a damped Gauss-Newton fit, and when they end.
+// When a damped Gauss-Newton fit of echoes ends.
 #pragma once
 
-#include "echosieve/optimise/detail/bounded_step.hpp"
-#include "echosieve/pursuit/fit_options.hpp"
+#include "echosieve/optimise/detail/damped_steps.hpp"
+#include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve::detail {
 
-/// A step as the model sees it.
-struct ModelStep {
-    double gain = 0;     ///< by which the residual energy should fall
-    double longest = 0;  ///< largest change of a parameter, in its unit
-};
-
 /// What ended a fit, and after how many steps, rejected ones included.
 struct FitEnd {
-    FitStatus status = FitStatus::not_run;
+    FitStatus status = FitStatus::iteration_limit;
     int iterations = 0;
 };
 
-/// Steps until the fit ends. `fit` has energy(), of what its parameters leave; find_step(damping),
-/// the ModelStep from there; try_step(), which gives the energy after that step; and accept(),
-/// which keeps what was tried.
+/// Fits add the parts of take_steps to it: energy(), of what their parameters leave, find_step(),
+/// try_step() and accept().
 template <class Fit>
-[[nodiscard]] FitEnd run_damped(Fit& fit, const FitOptions& options) {
-    Damping damping;
-    for (int k = 0; k < options.iterations; ++k) {
-        const ModelStep step = fit.find_step(damping.value());
-        if (step.longest <= options.step_tolerance) {
-            return {FitStatus::converged_step, k};
-        }
-        // A damped step promises little: only one near the full step may end the fit by its gain.
-        if (damping.value() < 1e-2 && step.gain <= options.gain_tolerance * fit.energy()) {
-            return {FitStatus::converged_gain, k};
-        }
-        const double energy = fit.try_step();
-        if (damping.judge(fit.energy() - energy, step.gain)) {
-            fit.accept();
-        }
+class DampedFit {
+public:
+    [[nodiscard]] FitEnd take(const FitOptions& options) {
+        options_ = &options;
+        // Starts between a full step, whose model is too good for a start so far off, and a small
+        // one; no faster back than a third, the courses of crowded echoes being curved.
+        end_.iterations = take_steps(fit(), Damping(1e-3, 3), options.iterations);
+        return end_;
     }
-    return {FitStatus::iteration_limit, options.iterations};
-}
+    [[nodiscard]] bool ends(const ModelStep& step, double damping) noexcept {
+        // A damped step promises little: only one near the full step may end the fit by its gain.
+        constexpr double hardly_damped = 1e-2;
+        if (step.longest <= options_->step_tolerance) {
+            end_.status = FitStatus::converged_step;
+        } else if (damping < hardly_damped &&
+                   step.gain <= options_->gain_tolerance * fit().energy()) {
+            end_.status = FitStatus::converged_gain;
+        }
+        return end_.status != FitStatus::iteration_limit;
+    }
+
+private:
+    [[nodiscard]] Fit& fit() noexcept { return static_cast<Fit&>(*this); }
+
+    const FitOptions* options_ = nullptr;
+    FitEnd end_;
+};
 
 }  // namespace echosieve::detail

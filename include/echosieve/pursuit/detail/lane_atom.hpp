@@ -10,37 +10,20 @@
 
 #include "echosieve/core/detail/lanes.hpp"
 #include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/pursuit/detail/atom_steps.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"
 
 namespace echosieve::detail {
 
-// Symbols (time in samples from the grid's first, n)
-//   nu   arrival;   u = n - nu;   a decay per squared sample;   phi rotation per sample [rad]
-//   g(u) = s_n exp(-a u^2 + i phi u), s_n a factor of the sample;   w = exp(i phi);   r the
-//   residual c_k = sum u^k conj(g) r,  k = 0, 1, 2;   M_k = sum u^k |g|^2,  k = 0 .. 4
+// Symbols: those of atom_steps.hpp;   w = exp(i phi)
 //
 // Neighbouring lanes hold neighbouring samples. The phasors of the first lanes are products of
 // w, w^2, w^4 ... by the bits of the lane's number, those of the next ones follow by w^L, L the
 // number of lanes; the envelope is one exponential of all lanes. Errors grow like n epsilon, some
 // 3e-6 in float at the end of 48 samples.
 
-/// The non-linear parameters of an atom in units of the grid.
-struct LanePoint {
-    double arrival = 0;   ///< nu [samples]
-    double rotation = 0;  ///< phi [rad/sample], from the frequency that the samples are shifted by
-    double decay = 0;     ///< a [1/sample^2]
-
-    friend bool operator==(const LanePoint&, const LanePoint&) = default;
-};
-
-/// The sums of one atom.
-struct LaneMoments {
-    std::array<std::complex<double>, 3> c{};
-    std::array<double, 5> m{};
-
-    /// Energy that the atom takes out of the residual, |c_0|^2 / M_0.
-    [[nodiscard]] double captured() const noexcept { return m[0] > 0 ? std::norm(c[0]) / m[0] : 0; }
-};
+using LanePoint = GridPoint;
+using LaneMoments = ComplexMoments;
 
 /// Samples atoms on a grid, stored in whole lanes, each sample times a factor; what lies beyond the
 /// factors is 0.

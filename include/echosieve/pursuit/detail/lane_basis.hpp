@@ -5,22 +5,20 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
-#include <limits>
+#include <optional>
 #include <vector>
 
 #include "echosieve/core/detail/lanes.hpp"
 #include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/pursuit/detail/gram_schmidt.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"
 
 namespace echosieve::detail {
 
-// Symbols
-//   g_k atom number k, sampled;   q_k orthonormal;   g_k = sum_{j <= k} T_jk q_j
-//   p_k = q_k^H r  when q_k was made;   b amplitudes of all atoms together:  T b = p
+// Symbols: those of gram_schmidt.hpp; a column x_k is atom number k, sampled; r the residual.
 //
-// The numbers of engine.hpp with one complex column an atom, in lanes. The Gram-Schmidt is the
-// classical one, whose products don't wait for each other, done twice where it has to be (Giraud
-// and others 2005: twice is enough).
+// DenseBasis with one complex column an atom, in lanes. The Gram-Schmidt is the classical one,
+// whose products don't wait for each other.
 
 template <Real R>
 class LaneBasis {
@@ -28,60 +26,54 @@ public:
     using L = Lanes<R>;
     using Complex = std::complex<R>;
 
-    /// Below this part of its own norm, what an atom adds to those before it is rounding.
-    static constexpr R dependence = 1e4 * std::numeric_limits<R>::epsilon();
-
-    /// Above this part nothing was lost by cancellation, and once is enough.
-    static constexpr R little_lost = static_cast<R>(0.7);
-
     /// For samples in whole lanes.
     LaneBasis(std::size_t stored, std::size_t atoms)
         : atoms_(atoms),
+          residual_(stored),
           columns_(atoms, LaneArray<R>(stored)),
           triangle_(atoms * atoms),
           projections_(atoms),
           products_(atoms),
           coefficients_(atoms) {}
 
-    void clear() noexcept { size_ = 0; }
+    /// From this signal on.
+    void start(const LaneArray<R>& signal) noexcept {
+        residual_ = signal;
+        forget();
+    }
+    /// Atoms that come need not be orthogonal to those that were; the residual stays.
+    void forget() noexcept { size_ = 0; }
 
-    /// Takes the next atom's samples: makes them orthogonal to the atoms taken, and of unit norm.
-    /// False if only rounding is left of them.
-    [[nodiscard]] bool orthonormalise(const LaneArray<R>& atom) noexcept {
+    [[nodiscard]] LaneArray<R>& residual() noexcept { return residual_; }
+
+    /// Makes an atom's samples orthogonal to the atoms taken, and gives the energy that it would
+    /// capture; nothing if only rounding is left of them.
+    [[nodiscard]] std::optional<R> admit(const LaneArray<R>& atom) noexcept {
         LaneArray<R>& column = columns_[size_];
-        const R before = std::sqrt(energy(atom));
         std::fill_n(&entry(0, size_), size_, Complex{0, 0});
-        R after = reduce(atom, column);
-        if (!(after > little_lost * before)) {
-            after = reduce(column, column);
+        const R rest = orthogonal_rest<R>(std::sqrt(energy(atom)), [&](int pass) {
+            return reduce(pass == 0 ? atom : column, column);
+        });
+        if (!(rest > 0)) {
+            return std::nullopt;
         }
-        if (!(after > dependence * before)) {
-            return false;
-        }
-        entry(size_, size_) = after;
-        scale(1 / after, column);
-        return true;
+        entry(size_, size_) = rest;
+        scale(1 / rest, column);
+        projections_[size_] = dot(column, residual_);
+        return std::norm(projections_[size_]);
     }
-    /// q^H r of that atom.
-    [[nodiscard]] Complex project(const LaneArray<R>& residual) const noexcept {
-        return dot(columns_[size_], residual);
-    }
-    /// Keeps the atom with its projection, and takes it out of the residual, whose energy is left.
-    [[nodiscard]] R take(const Complex& projection, LaneArray<R>& residual) noexcept {
-        subtract(projection, columns_[size_], residual);
-        projections_[size_++] = projection;
-        return energy(residual);
+    /// Takes the atom admitted last out of the residual, whose energy is left.
+    R take() noexcept {
+        subtract(projections_[size_], columns_[size_], residual_);
+        ++size_;
+        return energy(residual_);
     }
 
     /// Solves for the amplitudes of all atoms taken.
     void solve() noexcept {
-        for (std::size_t k = size_; k-- > 0;) {
-            std::complex<double> sum = projections_[k];
-            for (std::size_t j = k + 1; j < size_; ++j) {
-                sum -= std::complex<double>(entry(k, j)) * coefficients_[j];
-            }
-            coefficients_[k] = sum / static_cast<double>(entry(k, k).real());
-        }
+        back_substitute(
+            size_, [&](std::size_t j, std::size_t k) { return entry(j, k); }, projections_.data(),
+            coefficients_.data());
     }
     [[nodiscard]] const std::complex<double>& coefficient(std::size_t k) const noexcept {
         return coefficients_[k];
@@ -119,6 +111,7 @@ private:
 
     std::size_t atoms_;
     std::size_t size_ = 0;
+    LaneArray<R> residual_;
     std::vector<LaneArray<R>> columns_;
     std::vector<Complex> triangle_;
     std::vector<Complex> projections_;

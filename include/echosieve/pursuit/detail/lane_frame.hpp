@@ -8,12 +8,12 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
+#include "echosieve/pursuit/detail/atom_steps.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"
 #include "echosieve/pursuit/detail/lane_atom.hpp"
 
@@ -61,16 +61,11 @@ public:
     /// The echo that b g is, its parameters inside the box whatever the rounding.
     [[nodiscard]] Echo<Gabor<double>> echo(const LanePoint& p,
                                            const std::complex<double>& coefficient) const noexcept {
-        const double step = grid_.step();
-        const Gabor<double> atom =
-            box_.clamped({grid_.time(p.arrival),
-                          centre_ + p.rotation / (2 * std::numbers::pi) * grid_.sampling_rate,
-                          bandwidth_from_decay(p.decay / (step * step))});
         const double turns = grid_.mixing_frequency * grid_.time(p.arrival) +
-                             (centre_ - grid_.mixing_frequency) * p.arrival * step;
+                             (centre_ - grid_.mixing_frequency) * p.arrival * grid_.step();
         const R angle = static_cast<R>(2 * std::numbers::pi * (turns - std::nearbyint(turns)));
         const std::complex<double> turn(std::cos(angle), std::sin(angle));
-        return {atom, coefficient * turn};
+        return {atom_at(p, grid_, box_), coefficient * turn};
     }
 
 private:

@@ -11,9 +11,9 @@
 
 #include "echosieve/core/detail/lanes.hpp"
 #include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/pursuit/detail/atom_steps.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"
 #include "echosieve/pursuit/detail/lane_atom.hpp"
-#include "echosieve/pursuit/detail/lane_polish.hpp"
 
 namespace echosieve::detail {
 
@@ -41,7 +41,7 @@ public:
     /// Atoms with less than this part of their energy inside the grid are not proposed.
     static constexpr double least_inside = 0.01;
 
-    LaneScan(const LaneGrid<R>& grid, const LaneBounds& bounds)
+    LaneScan(const LaneGrid<R>& grid, const GridBounds& bounds)
         : stored_(grid.stored()), decay_(std::sqrt(bounds.decay.lower * bounds.decay.upper)) {
         reach_ = static_cast<std::ptrdiff_t>(std::ceil(std::sqrt(nepers / decay_)));
         const double far = static_cast<double>(reach_);

@@ -112,11 +112,13 @@ void write_atom_columns(const A& atom, const SamplingGrid& grid, bool complex_sa
 
 /// Writes the columns of D of one echo, from its columns of Phi.
 template <FittedAtom A, class Columns, class Units, class Block>
-void write_derivatives(const A& atom, std::complex<double> a, const SamplingGrid& grid,
-                       bool complex_samples, const Columns& phi, const Units& units, Block&& out) {
+void write_derivatives(const Echo<A>& echo, const SamplingGrid& grid, const Columns& phi,
+                       const Units& units, Block&& out) {
     const double pi = std::numbers::pi;
+    const A& atom = echo.atom;
     const double alpha = decay(atom);
     const auto count = static_cast<Eigen::Index>(grid.count);
+    const bool complex_samples = phi.rows() > count;
     const SampleRange range = support(atom, grid);
     out.setZero();
     const auto write = [&](Eigen::Index row, double u, double part, double turned) {
@@ -132,7 +134,7 @@ void write_derivatives(const A& atom, std::complex<double> a, const SamplingGrid
     for (std::size_t n = range.first; n < range.last; ++n) {
         const auto i = static_cast<Eigen::Index>(n);
         const double u = grid.time(static_cast<double>(n)) - atom.arrival;
-        const std::complex<double> w = a * std::complex<double>(phi(i, 0), -phi(i, 1));
+        const std::complex<double> w = echo.amplitude * std::complex<double>(phi(i, 0), -phi(i, 1));
         write(i, u, w.real(), -w.imag());
         if (complex_samples) {
             write(count + i, u, w.imag(), w.real());
@@ -188,7 +190,7 @@ public:
             .solveInPlace(coefficients_.head(rank));
         coefficients_ = (qr_.colsPermutation() * coefficients_).eval();
         for (Eigen::Index k = 0; k < echoes_; ++k) {
-            write_derivatives(atoms[static_cast<std::size_t>(k)], amplitude(k), grid_, complex_,
+            write_derivatives(Echo<A>{atoms[static_cast<std::size_t>(k)], amplitude(k)}, grid_,
                               phi_.middleCols(2 * k, 2), units_.segment(parameters * k, parameters),
                               derivatives_.middleCols(parameters * k, parameters));
         }

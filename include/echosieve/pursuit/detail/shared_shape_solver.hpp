@@ -12,12 +12,12 @@
 #include "echosieve/optimise/detail/bounded_step.hpp"
 #include "echosieve/pursuit/detail/damped_fit.hpp"
 #include "echosieve/pursuit/detail/shared_equations.hpp"
-#include "echosieve/pursuit/fit_options.hpp"
+#include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve::detail {
 
 template <FittedAtom A>
-class SharedShapeSolver {
+class SharedShapeSolver : public DampedFit<SharedShapeSolver<A>> {
 public:
     static constexpr Eigen::Index p = atom_parameters<A>;
     using R = typename A::real_type;
@@ -42,10 +42,10 @@ public:
 
     [[nodiscard]] FitEnd run(const FitOptions& options) {
         system_.compute(at_, equations_);
-        return run_damped(*this, options);
+        return this->take(options);
     }
 
-    // The parts of run_damped.
+    // The parts of take_steps.
     [[nodiscard]] double energy() const noexcept { return equations_.energy; }
     [[nodiscard]] ModelStep find_step(double damping) {
         const double gain = write_steps(damping);
@@ -55,7 +55,7 @@ public:
     [[nodiscard]] double try_step() {
         take_step();
         system_.compute(trial_, next_);
-        return next_.energy;
+        return equations_.energy - next_.energy;
     }
     void accept() {
         std::swap(at_, trial_);
