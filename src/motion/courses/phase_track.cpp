@@ -88,7 +88,8 @@ GateTrack track_gate(const Gate& gate, double sigma, double phase_per_metre) {
         track.displacement -
         unwrapped_phase(gaussian_smooth<std::complex<double>>(likeness, sigma)) / phase_per_metre;
     Eigen::ArrayXXcd again = turned_back(gate, settled, phase_per_metre);
-    if (again.colwise().mean().abs2().sum() > least_settled_gain * aligned.colwise().mean().abs2().sum()) {
+    if (again.colwise().mean().abs2().sum() >
+        least_settled_gain * aligned.colwise().mean().abs2().sum()) {
         track.displacement = settled;
         aligned = std::move(again);
     }
