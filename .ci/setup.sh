@@ -6,10 +6,10 @@
 repository="$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)"
 
 # What every build needs, and what each script needs beyond it.
-packages_build=(g++ cmake ninja-build libeigen3-dev nlohmann-json3-dev)
+packages_build=(g++ cmake ninja-build libeigen3-dev libxsimd-dev nlohmann-json3-dev)
 packages_examples=(libcli11-dev gnuplot-nox fonts-dejavu-core)
 packages_tests=(libboost-math-dev doctest-dev libcli11-dev python3 python3-numpy python3-scipy
-                python3-sklearn)
+                python3-sklearn universal-ctags)
 packages_optimisers=(libnlopt-dev libpagmo-dev libdlib-dev libceres-dev libgsl-dev)
 packages_ci=(clang-16 clang-format-16 libclang-rt-16-dev libbenchmark-dev)
 

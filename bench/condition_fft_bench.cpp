@@ -12,7 +12,7 @@
 #include <numbers>
 #include <vector>
 
-#include "echosieve/condition/fir.hpp"
+#include "echosieve/condition/detail/fir.hpp"
 #include "lines.hpp"
 
 namespace {

@@ -88,11 +88,10 @@ void textbook_pursuit(benchmark::State& state) {
     const auto frames = raw_frames<double>();
     std::size_t next = 0;
     for (auto _ : state) {
-        double left = 0;
         const textbook::Samples samples{frames[next].data(), gate.count, gate.start_time,
                                         gate.sampling_rate};
-        benchmark::DoNotOptimize(textbook::pursue(samples, bench::textbook_bounds(),
-                                                  bench::echoes_a_frame, {}, next, left));
+        benchmark::DoNotOptimize(
+            textbook::pursue(samples, bench::textbook_bounds(), bench::echoes_a_frame, {}, next));
         next = (next + 1) % different_frames;
     }
     bench::count(state, "frames/s", 1);

@@ -15,7 +15,7 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "textbook_pursuit.hpp"
 
 namespace bench {

@@ -10,7 +10,7 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
 #include "echosieve/kernels/detail/echo_swarm.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"

@@ -156,20 +156,20 @@ void subtract(const Samples& residual, const Point& place, double* left) {
     subtract(residual, left, place, a);
 }
 
-std::vector<Echo> pursue(const Samples& samples, const Bounds& bounds, std::size_t echoes,
-                         const Swarm& swarm, std::uint64_t seed, double& left) {
+Pursuit pursue(const Samples& samples, const Bounds& bounds, std::size_t echoes, const Swarm& swarm,
+               std::uint64_t seed) {
     Random random(seed);
     std::vector<double> residual(samples.values, samples.values + samples.count);
-    std::vector<Echo> out;
+    Pursuit out;
     for (std::size_t k = 0; k < echoes; ++k) {
         const Point p = search(samples, residual.data(), bounds, swarm, random);
         const Projection a = project(samples, residual.data(), p);
         subtract(samples, residual.data(), p, a);
         // A cos x + B sin x = |a| cos(x + phase)
-        out.push_back(
+        out.echoes.push_back(
             {p[0], p[1], p[2], std::hypot(a.cosine, a.sine), std::atan2(-a.sine, a.cosine)});
     }
-    left = energy(residual);
+    out.left = energy(residual);
     return out;
 }
 

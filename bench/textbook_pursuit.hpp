@@ -46,11 +46,13 @@ struct Swarm {
 void subtract(const Samples& residual, const std::array<double, 3>& place, double* left);
 
 /// Echo after echo, each the best that a global-best particle swarm finds on what the others left,
-/// its amplitude and phase by projection; one exponential, cosine and sine a sample. The last
-/// residual energy is written to `left`.
-[[nodiscard]] std::vector<Echo> pursue(const Samples& samples, const Bounds& bounds,
-                                       std::size_t echoes, const Swarm& swarm, std::uint64_t seed,
-                                       double& left);
+/// its amplitude and phase by projection; one exponential, cosine and sine a sample.
+struct Pursuit {
+    std::vector<Echo> echoes;
+    double left = 0;  ///< the last residual's energy
+};
+[[nodiscard]] Pursuit pursue(const Samples& samples, const Bounds& bounds, std::size_t echoes,
+                             const Swarm& swarm, std::uint64_t seed);
 
 /// Energy that echoes leave of the samples.
 [[nodiscard]] double residual_energy(const Samples& samples, const std::vector<Echo>& echoes);

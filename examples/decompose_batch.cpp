@@ -10,7 +10,7 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/io/csv.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "echosieve/io/npy.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
 #include "support/command_line.hpp"

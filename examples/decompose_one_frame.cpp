@@ -11,6 +11,7 @@
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "echosieve/pursuit/pursue.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
 #include "support/command_line.hpp"
 
 namespace {

@@ -1,5 +1,5 @@
-# echosieve_compiled_room(<room> SOURCES <file>... [OBJECTS <target>...]): the library echosieve_<room> of a room's
-# sources, and of what object libraries add.
+# echosieve_compiled_room(<room> <folder>...): the library echosieve_<room> of the sources in these folders, kernels
+# (*_kernel.cpp, see kernel_objects.cmake) once for each instruction set.
 #
 # A user's program has compiler flags of its own, and where those change how Eigen lays out or allocates an array, no
 # code of the user's may run in the library's place or the other way round. Two things see to that. What the public
@@ -97,16 +97,25 @@ function(echosieve_compiled_objects target)
 endfunction()
 
 function(echosieve_compiled_room room)
-  cmake_parse_arguments(PARSE_ARGV 1 room "" "" "SOURCES;OBJECTS")
   set(target echosieve_${room})
-  add_library(${target}_objects OBJECT ${room_SOURCES})
+  list(TRANSFORM ARGN REPLACE "(.+)" "${CMAKE_CURRENT_SOURCE_DIR}/\\1/*.cpp" OUTPUT_VARIABLE patterns)
+  file(GLOB sources CONFIGURE_DEPENDS ${patterns})
+  set(kernels ${sources})
+  list(FILTER kernels INCLUDE REGEX "_kernel\\.cpp$")
+  list(FILTER sources EXCLUDE REGEX "_kernel\\.cpp$")
+  add_library(${target}_objects OBJECT ${sources})
   echosieve_compiled_objects(${target}_objects)
+  target_compile_definitions(${target}_objects PRIVATE ${kernel_definitions})
   target_include_directories(${target}_objects PUBLIC ${CMAKE_CURRENT_FUNCTION_LIST_DIR})
   target_link_libraries(${target}_objects PUBLIC echosieve PRIVATE echosieve_development)
-  set(objects "")
-  foreach(part ${target}_objects ${room_OBJECTS})
-    list(APPEND objects $<TARGET_OBJECTS:${part}>)
-  endforeach()
+  set(objects $<TARGET_OBJECTS:${target}_objects>)
+  if(kernels)
+    echosieve_kernel_objects(${room} ${kernels})
+    foreach(set ${kernel_sets})
+      list(APPEND objects $<TARGET_OBJECTS:${target}_${set}>)
+      target_sources(${target}_objects INTERFACE $<TARGET_OBJECTS:${target}_${set}>)
+    endforeach()
+  endif()
   if(BUILD_SHARED_LIBS)
     add_library(${target} SHARED ${objects})
     set_target_properties(${target} PROPERTIES VERSION ${PROJECT_VERSION} INSTALL_RPATH $ORIGIN

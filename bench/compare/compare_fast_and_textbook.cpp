@@ -65,10 +65,9 @@ void beside_textbook(std::size_t frames, std::uint64_t first) {
         const std::vector<double> frame = crowded_frame(first + k);
         const textbook::Samples samples{frame.data(), frame.size(), gate.start_time,
                                         gate.sampling_rate};
-        double left = 0;
         double start = processor_seconds();
         const auto slow =
-            textbook::pursue(samples, textbook_bounds(), echoes_a_frame, {}, first + k, left);
+            textbook::pursue(samples, textbook_bounds(), echoes_a_frame, {}, first + k);
         textbook_seconds.push_back(processor_seconds() - start);
         start = processor_seconds();
         for (const std::vector<R>& other : others) {
@@ -77,7 +76,7 @@ void beside_textbook(std::size_t frames, std::uint64_t first) {
         fast_seconds.push_back((processor_seconds() - start) / together);
         ratios.push_back(textbook_seconds.back() / fast_seconds.back());
         const auto& found = fast.run(std::vector<R>(frame.begin(), frame.end()));
-        differences.push_back(explained(frame, found.atoms) - (1 - left / energy(frame)));
+        differences.push_back(explained(frame, found.atoms) - (1 - slow.left / energy(frame)));
     }
     std::printf("  median processor time: textbook %.4g s, fast path with conditioning %.2f us\n",
                 median(textbook_seconds), 1e6 * median(fast_seconds));

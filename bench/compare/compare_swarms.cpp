@@ -49,83 +49,103 @@ struct Runner {
     std::vector<double> ratios;
 };
 
-void echo_by_echo(std::size_t frames, std::uint64_t first) {
-    SingleEchoGate problem;
-    std::vector<Runner> runners;
-    for (const InstructionSet set : all_instruction_sets) {
-        if (available(set)) {
-            runners.push_back(
-                {EchoSwarm(problem.weights(), problem.swarm_bounds(), {}, set), {}, {}});
+// Each echo of each frame by the textbook's swarm and by those in lanes, on the same residual.
+class EchoByEcho {
+public:
+    EchoByEcho() {
+        for (const InstructionSet set : all_instruction_sets) {
+            if (available(set)) {
+                runners_.push_back(
+                    {EchoSwarm(problem_.weights(), problem_.swarm_bounds(), {}, set), {}, {}});
+            }
         }
     }
-    const EchoSwarmOptions options = runners[0].swarm.options();
-    // One swarm is too short to time: so many of one seed after the other.
-    constexpr int together = 5;
-    std::vector<double> textbook_seconds;
-    Differences on_gate, on_raw, on_raw_inside, of_itself;
-    bool alike = true;
-    for (std::size_t k = 0; k < frames; ++k) {
-        std::vector<double> raw = crowded_frame(first + k);
+
+    void take_apart(std::uint64_t frame_seed) {
+        std::vector<double> raw = crowded_frame(frame_seed);
         const textbook::Samples samples{raw.data(), raw.size(), gate.start_time,
                                         gate.sampling_rate};
         for (std::size_t e = 0; e < echoes_a_frame; ++e) {
-            const std::uint64_t seed = 1000 * (first + k) + e;
-            double start = processor_seconds();
+            const std::uint64_t seed = 1000 * frame_seed + e;
+            const double start = processor_seconds();
             const Place slow = textbook::search(samples, textbook_bounds(), {}, seed);
-            textbook_seconds.push_back(processor_seconds() - start);
-            problem.condition(raw);
-            std::vector<EchoSwarmPoint> found;
-            for (Runner& runner : runners) {
-                runner.swarm.seed(seed);
-                found.push_back(runner.swarm.search(problem.real(), problem.imag()));
-                start = processor_seconds();
-                for (int again = 0; again < together; ++again) {
-                    static_cast<void>(runner.swarm.search(problem.real(), problem.imag()));
-                }
-                runner.seconds.push_back((processor_seconds() - start) / together);
-                runner.ratios.push_back(textbook_seconds.back() / runner.seconds.back());
-                alike = alike && found.back().arrival == found[0].arrival &&
-                        found.back().rotation == found[0].rotation &&
-                        found.back().root_decay == found[0].root_decay &&
-                        found.back().explained == found[0].explained;
-            }
-            const Place fast = problem.of_gate(found[0]);
-            on_gate.all.push_back(problem.explained(problem.on_gate(fast)) /
-                                      problem.explained(problem.on_gate(slow)) -
-                                  1);
-            const double captured = textbook::captured(samples, slow);
-            on_raw.all.push_back(textbook::captured(samples, fast) / captured - 1);
-            // Beyond this from the gate's ends less than 3 % of an envelope's peak is cut.
-            constexpr double uncut = 1e-6;
-            if (std::min(slow[0] - gate.start_time, gate.end_time() - slow[0]) > uncut) {
-                on_raw_inside.all.push_back(on_raw.all.back());
-            }
+            textbook_seconds_.push_back(processor_seconds() - start);
+            problem_.condition(raw);
+            compare(samples, slow, problem_.of_gate(in_lanes(seed)));
             const Place other = textbook::search(samples, textbook_bounds(), {}, ~seed);
-            of_itself.all.push_back(textbook::captured(samples, other) / captured - 1);
+            of_itself_.all.push_back(
+                textbook::captured(samples, other) / textbook::captured(samples, slow) - 1);
             textbook::subtract(samples, slow, raw.data());
         }
     }
-    const double evaluations =
-        static_cast<double>(options.particles) * static_cast<double>(options.iterations);
-    std::printf("one echo, %zu particles, %zu iterations, %zu frames of ten echoes\n",
-                options.particles, options.iterations, frames);
-    std::printf("  textbook: median processor time %.4g ms, %.4g ns an evaluation\n",
-                1e3 * median(textbook_seconds), 1e9 * median(textbook_seconds) / evaluations);
-    for (const Runner& runner : runners) {
-        std::printf(
-            "  swarm in lanes, %s: %.2f us, %.2f ns an evaluation; ratio %.0f (medians), %.0f "
-            "(median of the pairs)\n",
-            std::string(describe(runner.swarm.instruction_set())).c_str(),
-            1e6 * median(runner.seconds), 1e9 * median(runner.seconds) / evaluations,
-            median(textbook_seconds) / median(runner.seconds), median(runner.ratios));
+
+    void print(std::size_t frames) const {
+        const EchoSwarmOptions options = runners_[0].swarm.options();
+        const double evaluations =
+            static_cast<double>(options.particles) * static_cast<double>(options.iterations);
+        const double slow = median(textbook_seconds_);
+        std::printf("one echo, %zu particles, %zu iterations, %zu frames of ten echoes\n",
+                    options.particles, options.iterations, frames);
+        std::printf("  textbook: median processor time %.4g ms, %.4g ns an evaluation\n",
+                    1e3 * slow, 1e9 * slow / evaluations);
+        for (const Runner& runner : runners_) {
+            const double fast = median(runner.seconds);
+            std::printf(
+                "  swarm in lanes, %s: %.2f us, %.2f ns an evaluation; ratio %.0f (medians), %.0f "
+                "(median of the pairs)\n",
+                std::string(describe(runner.swarm.instruction_set())).c_str(), 1e6 * fast,
+                1e9 * fast / evaluations, slow / fast, median(runner.ratios));
+        }
+        std::printf("  all instruction sets found the same bits: %s\n", alike_ ? "yes" : "NO");
+        std::printf(" explained energy, relative difference from the textbook's swarm\n");
+        on_gate_.print("on the conditioned gate, the swarm's own objective");
+        on_raw_.print("on the 650 raw samples, the textbook's objective  ");
+        on_raw_inside_.print("of these, where the textbook's is 1 us or more inside   ");
+        of_itself_.print("textbook with another seed, on the raw samples    ");
     }
-    std::printf("  all instruction sets found the same bits: %s\n", alike ? "yes" : "NO");
-    std::printf(" explained energy, relative difference from the textbook's swarm\n");
-    on_gate.print("on the conditioned gate, the swarm's own objective");
-    on_raw.print("on the 650 raw samples, the textbook's objective  ");
-    on_raw_inside.print("of these, where the textbook's is 1 us or more inside   ");
-    of_itself.print("textbook with another seed, on the raw samples    ");
-}
+
+private:
+    // One swarm is too short to time: so many of one seed after the other.
+    static constexpr int together = 5;
+    // Beyond this from the gate's ends less than 3 % of an envelope's peak is cut [s].
+    static constexpr double uncut = 1e-6;
+
+    EchoSwarmPoint in_lanes(std::uint64_t seed) {
+        std::vector<EchoSwarmPoint> found;
+        for (Runner& runner : runners_) {
+            runner.swarm.seed(seed);
+            found.push_back(runner.swarm.search(problem_.real(), problem_.imag()));
+            const double start = processor_seconds();
+            for (int again = 0; again < together; ++again) {
+                static_cast<void>(runner.swarm.search(problem_.real(), problem_.imag()));
+            }
+            runner.seconds.push_back((processor_seconds() - start) / together);
+            runner.ratios.push_back(textbook_seconds_.back() / runner.seconds.back());
+            alike_ = alike_ && found.back().arrival == found[0].arrival &&
+                     found.back().rotation == found[0].rotation &&
+                     found.back().root_decay == found[0].root_decay &&
+                     found.back().explained == found[0].explained;
+        }
+        return found[0];
+    }
+
+    void compare(const textbook::Samples& samples, const Place& slow, const Place& fast) {
+        on_gate_.all.push_back(problem_.explained(problem_.on_gate(fast)) /
+                                   problem_.explained(problem_.on_gate(slow)) -
+                               1);
+        on_raw_.all.push_back(
+            textbook::captured(samples, fast) / textbook::captured(samples, slow) - 1);
+        if (std::min(slow[0] - gate.start_time, gate.end_time() - slow[0]) > uncut) {
+            on_raw_inside_.all.push_back(on_raw_.all.back());
+        }
+    }
+
+    SingleEchoGate problem_;
+    std::vector<Runner> runners_;
+    std::vector<double> textbook_seconds_;
+    Differences on_gate_, on_raw_, on_raw_inside_, of_itself_;
+    bool alike_ = true;
+};
 
 void frame_by_frame(std::size_t frames, std::uint64_t first) {
     GateBasebander<float> basebander(gate, sensor);
@@ -143,13 +163,12 @@ void frame_by_frame(std::size_t frames, std::uint64_t first) {
         for (const auto& echo : found.atoms) {
             add(echo, gate, std::span<double>(left), -1.0);
         }
-        double textbook_left = 0;
         start = processor_seconds();
-        static_cast<void>(
+        const textbook::Pursuit textbooks =
             textbook::pursue({raw.data(), raw.size(), gate.start_time, gate.sampling_rate},
-                             textbook_bounds(), echoes_a_frame, {}, first + k, textbook_left));
+                             textbook_bounds(), echoes_a_frame, {}, first + k);
         slow.push_back(processor_seconds() - start);
-        differences.push_back((textbook_left - energy(left)) / energy(raw));
+        differences.push_back((textbooks.left - energy(left)) / energy(raw));
     }
     std::printf("frames of ten echoes, conditioning included, %s\n",
                 std::string(describe(pursuit.instruction_set())).c_str());
@@ -167,6 +186,10 @@ void frame_by_frame(std::size_t frames, std::uint64_t first) {
 int main(int count, char** arguments) {
     const std::size_t frames = std::max<std::size_t>(number_argument(count, arguments, 1, 50), 1);
     const std::uint64_t first = number_argument(count, arguments, 2, 1);
-    echo_by_echo(frames, first);
+    EchoByEcho comparison;
+    for (std::size_t k = 0; k < frames; ++k) {
+        comparison.take_apart(first + k);
+    }
+    comparison.print(frames);
     frame_by_frame(frames, first);
 }

@@ -19,11 +19,11 @@
 #include <variant>
 #include <vector>
 
+#include "baselines/gated_track.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/frame_follower.hpp"
-#include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
@@ -82,8 +82,8 @@ void try_one(const char* name, std::uint64_t seed, bool drawn, std::vector<doubl
     FrameFollower<std::int16_t> follower(*walls);
     const Baseband<double> baseband = to_baseband<double>(frames.view(), settings);
     const WallDepths& rest = made.truth.walls.front();
-    const WallPairTrack gated = track_gates(baseband, check_frames(frames.view(), baseband),
-                                            {{rest.near_outer}, {rest.far_outer}});
+    const baselines::WallPairTrack gated = baselines::track_gates(
+        baseband, check_frames(frames.view(), baseband), {{rest.near_outer}, {rest.far_outer}});
     DiameterErrors own, other;
     double deviation = 0;
     std::size_t good = 0, valid = 0, false_valid = 0;

@@ -13,7 +13,6 @@
 
 #include "echosieve/atoms/sampling.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/correlate/cross_correlation.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/track_artery.hpp"
@@ -21,6 +20,7 @@
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
 #include "frames.hpp"
+#include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/layers/turned_sums.hpp"
 

@@ -4,8 +4,7 @@
 #include <ctime>
 
 #include "echo_fit.hpp"
-#include "echosieve/optimise/constraints.hpp"
-#include "echosieve/optimise/gradient.hpp"
+#include "echosieve/optimise/objective.hpp"
 
 namespace bench {
 

@@ -20,12 +20,11 @@ using Complex = std::complex<double>;
 
 // The echoes of the unknowns x, of one point or of one in each lane.
 template <class L>
-EchoRun run_at(const Units& units, const std::array<L, 3>& x, const Lane& first, double step,
-               std::size_t steps) noexcept {
+EchoRun run_at(const Units& units, const std::array<L, 3>& x, const Walk& walk) noexcept {
     const Lane root = multiply_add(Lane(units.root_width), Lane(x[2]), Lane(units.root_least));
     return EchoRun(Lane(units.arrival) * Lane(x[0]),
                    multiply_add(Lane(units.rotation_width), Lane(x[1]), Lane(units.rotation_least)),
-                   root * root, first, step, steps);
+                   root * root, walk);
 }
 
 // The echoes at one point; lanes are neighbouring samples.
@@ -36,7 +35,7 @@ public:
         : steps_(count / Lane::size) {
         for (std::size_t k = 0; k < K; ++k) {
             runs_[k] = run_at(units, std::array{x[3 * k], x[3 * k + 1], x[3 * k + 2]},
-                              Lane::count(), double{Lane::size}, steps_);
+                              {Lane::count(), double{Lane::size}, steps_});
             runs_[k].turn_lanes();
         }
     }
@@ -244,10 +243,16 @@ private:
         }
     }
 
+    // Sums over samples, still in lanes: of u^0 ... conj(g_k) g_j, and of u^0 ... conj(g_k) y.
+    struct LaneMoments {
+        std::array<std::array<Lane, powers + 1>, triangle_size<K>> wr, wi;
+        std::array<std::array<Lane, 3>, K> pr, pi;
+    };
+
     // Writes sums_, moments_ and data_.
     void add_up(const Frame& y, std::span<const double> x) noexcept {
-        std::array<std::array<Lane, powers + 1>, triangle_size<K>> wr, wi;  // of u^0 ...
-        std::array<std::array<Lane, 3>, K> pr, pi;
+        LaneMoments lanes;
+        auto& [wr, wi, pr, pi] = lanes;
         PointRuns<K> runs(y.units, y.count, x);
         Lane u[powers + 1][run];
         runs.visit([&](std::size_t first, std::size_t steps) {
@@ -292,6 +297,10 @@ private:
                 }
             }
         });
+        reduce(lanes);
+    }
+    void reduce(const LaneMoments& lanes) noexcept {
+        const auto& [wr, wi, pr, pi] = lanes;
         for (std::size_t k = 0; k < K; ++k) {
             sums_.c_real[k] = pr[k][0].sum();
             sums_.c_imag[k] = pi[k][0].sum();

@@ -84,7 +84,7 @@ void values_at(const Frame& y, const Points<double>& points, std::span<double> v
             runs[k] =
                 run_at(y.units,
                        std::array{coordinate(3 * k), coordinate(3 * k + 1), coordinate(3 * k + 2)},
-                       Lane(0.0), 1, y.count);
+                       {Lane(0.0), 1, y.count});
         }
         EchoSums<K, Lane> sums;
         for (std::size_t n = 0; n < y.count; n += run) {
@@ -99,6 +99,15 @@ void values_at(const Frame& y, const Points<double>& points, std::span<double> v
         std::array<double, Lane::size> stored;
         out.store(stored.data());
         std::copy_n(stored.begin(), lanes, values.begin() + static_cast<std::ptrdiff_t>(i));
+    }
+}
+
+// Lanes of neighbouring rows, from `out` on, of a table whose rows are `stride` long.
+void put(const Lane& values, double* out, std::size_t stride) noexcept {
+    std::array<double, Lane::size> lanes;
+    values.store(lanes.data());
+    for (std::size_t j = 0; j < Lane::size; ++j) {
+        out[j * stride] = lanes[j];
     }
 }
 
@@ -125,18 +134,6 @@ void residuals_at(const Frame& y, std::span<const double> x, std::span<double> r
     runs.visit([&](std::size_t first, std::size_t steps) {
         for (std::size_t t = 0; t < steps; ++t) {
             const std::size_t start = first + t * Lane::size;
-            const auto put = [&](const Lane& real, const Lane& imag, double* out,
-                                 std::size_t stride) {
-                std::array<double, Lane::size> lanes;
-                real.store(lanes.data());
-                for (std::size_t j = 0; j < Lane::size; ++j) {
-                    out[(start + j) * stride] = lanes[j];
-                }
-                imag.store(lanes.data());
-                for (std::size_t j = 0; j < Lane::size; ++j) {
-                    out[(half + start + j) * stride] = lanes[j];
-                }
-            };
             // Takes a g_k out of a sum.
             const auto take = [&](std::size_t k, Complex a, Lane& real, Lane& imag) {
                 const Lane& gr = runs.real[k][t];
@@ -149,7 +146,8 @@ void residuals_at(const Frame& y, std::span<const double> x, std::span<double> r
             for (std::size_t k = 0; k < K; ++k) {
                 take(k, at.amplitude(k), real, imag);
             }
-            put(real, imag, r.data(), 1);
+            put(real, r.data() + start, 1);
+            put(imag, r.data() + half + start, 1);
             for (std::size_t i = 0; i < (jacobian.empty() ? 0 : n); ++i) {
                 const std::size_t k = i / 3;
                 const Lane u = Lane::count() + Lane(static_cast<double>(start) - at.arrival(k));
@@ -163,7 +161,8 @@ void residuals_at(const Frame& y, std::span<const double> x, std::span<double> r
                 for (std::size_t m = 0; m < K; ++m) {
                     take(m, -at.along(m, i), sr, si);
                 }
-                put(sr, si, jacobian.data() + i, n);
+                put(sr, jacobian.data() + start * n + i, n);
+                put(si, jacobian.data() + (half + start) * n + i, n);
             }
         }
     });

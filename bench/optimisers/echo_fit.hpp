@@ -14,7 +14,7 @@
 #include "echosieve/core/detail/aligned.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/optimise/objective.hpp"
 
 namespace bench {

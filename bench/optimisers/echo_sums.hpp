@@ -53,14 +53,20 @@ void short_turn(const L& x, L& sine, L& cosine) noexcept {
     cosine = L(1.0) + cosine;
 }
 
+/// The samples that a run passes.
+struct Walk {
+    Lane first;         ///< number of the first, lane by lane
+    double step;        ///< s
+    std::size_t steps;  ///< as many at most
+};
+
 /// One echo, step by step.
 class EchoRun {
 public:
     EchoRun() = default;
-    /// `first`: number of the first sample, lane by lane; `step`: s; `steps`: as many at most.
-    EchoRun(const Lane& nu, const Lane& phi, const Lane& a, const Lane& first, double step,
-            std::size_t steps) noexcept {
-        const Lane u = first - nu;
+    EchoRun(const Lane& nu, const Lane& phi, const Lane& a, const Walk& walk) noexcept {
+        const double step = walk.step;
+        const Lane u = walk.first - nu;
         const Lane minus = Lane(-1.0) * a;
         const double leap = step * static_cast<double>(run);
         const auto ratio = [&](double by) {
@@ -69,7 +75,7 @@ public:
         anchor_ = exponential(minus * u * u);
         anchor_rho_ = ratio(step);
         q_ = exponential(minus * Lane(2 * step * step));
-        if (steps > run) {
+        if (walk.steps > run) {
             leap_ = ratio(leap);
             rho_leap_ = exponential(minus * Lane(2 * step * leap));
             leap_leap_ = exponential(minus * Lane(2 * leap * leap));
@@ -175,8 +181,9 @@ L factorise(EchoSums<K, L>& s, double ridge) noexcept {
 
 /// Adds sum over steps of conj(g) h; four sums side by side, or each would wait for the last.
 template <class H>
-void add_product(const Lane* real, const Lane* imag, H h, std::size_t steps, Lane& sum_real,
+void add_product(std::pair<const Lane*, const Lane*> g, H h, std::size_t steps, Lane& sum_real,
                  Lane& sum_imag) noexcept {
+    const auto [real, imag] = g;
     Lane rr = sum_real;
     Lane ri = sum_imag;
     Lane ii;
@@ -197,14 +204,14 @@ template <std::size_t K, class Frame>
 void add_sums(EchoSums<K, Lane>& s, const Lane (*real)[run], const Lane (*imag)[run],
               std::size_t steps, Frame y) noexcept {
     for (std::size_t k = 0; k < K; ++k) {
-        add_product(real[k], imag[k], y, steps, s.c_real[k], s.c_imag[k]);
+        add_product({real[k], imag[k]}, y, steps, s.c_real[k], s.c_imag[k]);
         Lane& d = s.g_real[triangle(k, k)];
         for (std::size_t t = 0; t < steps; ++t) {
             d = multiply_add(real[k][t], real[k][t], multiply_add(imag[k][t], imag[k][t], d));
         }
         for (std::size_t j = 0; j < k; ++j) {
             const auto h = [&](std::size_t t) { return std::pair(real[j][t], imag[j][t]); };
-            add_product(real[k], imag[k], h, steps, s.g_real[triangle(k, j)],
+            add_product({real[k], imag[k]}, h, steps, s.g_real[triangle(k, j)],
                         s.g_imag[triangle(k, j)]);
         }
     }

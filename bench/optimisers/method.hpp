@@ -14,9 +14,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/optimise/concept.hpp"
-#include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/observer.hpp"
-#include "echosieve/optimise/workspace.hpp"
+#include "echosieve/optimise/result.hpp"
 
 namespace bench {
 
@@ -103,8 +101,9 @@ void run_again_and_again(O optimiser, F objective, Run& run, std::uint64_t seed,
             optimiser.max_evaluations = run.remaining();
         }
         try {
-            static_cast<void>(echosieve::minimise_in(workspace, objective, run.problem().box,
-                                                     optimiser, number, point, end));
+            const echosieve::OptimiseTask task{objective, run.problem().box, number, point,
+                                               end,       workspace};
+            static_cast<void>(echosieve::minimise(task, optimiser));
         } catch (const echosieve::InvalidInput&) {
             if (turn == 0) {
                 throw;

@@ -40,7 +40,8 @@ double objective(unsigned n, const double* x, double* gradient, void* data) {
 }
 
 // Constraints of one kind, at x, and their slopes if they are asked for.
-void constraints(bool equal, double* out, unsigned n, const double* x, double* slopes, void* data) {
+template <bool equal>
+void constraints(unsigned, double* out, unsigned n, const double* x, double* slopes, void* data) {
     Run& run = *static_cast<Run*>(data);
     const Problem& problem = run.problem();
     const std::size_t before = equal ? problem.inequalities : 0;
@@ -55,23 +56,17 @@ void constraints(bool equal, double* out, unsigned n, const double* x, double* s
         std::copy_n(table.data() + before * n, count * n, slopes);
     }
 }
-void inequalities(unsigned, double* out, unsigned n, const double* x, double* slopes, void* data) {
-    constraints(false, out, n, x, slopes, data);
-}
-void equalities(unsigned, double* out, unsigned n, const double* x, double* slopes, void* data) {
-    constraints(true, out, n, x, slopes, data);
-}
 
 void set_constraints(nlopt_opt optimiser, Run& run) {
     const Problem& problem = run.problem();
     if (problem.inequalities > 0) {
         nlopt_add_inequality_mconstraint(optimiser, static_cast<unsigned>(problem.inequalities),
-                                         inequalities, &run, nullptr);
+                                         constraints<false>, &run, nullptr);
     }
     if (problem.equalities > 0) {
         const std::vector<double> allowed(problem.equalities, problem.equality_tolerance);
         nlopt_add_equality_mconstraint(optimiser, static_cast<unsigned>(problem.equalities),
-                                       equalities, &run, allowed.data());
+                                       constraints<true>, &run, allowed.data());
     }
 }
 

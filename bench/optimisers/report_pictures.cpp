@@ -74,8 +74,14 @@ std::vector<std::size_t> shown(const Tournament& t, ProblemKind kind, Measure me
 
 // Steps of the part of all runs on problems of that kind that succeeded by x. All problems have the
 // same weight; those that the method does not take are failures.
-void write_curve(const Tournament& t, std::size_t method, ProblemKind kind, Measure measure,
-                 double last, const fs::path& file) {
+struct Curves {
+    ProblemKind kind;
+    Measure measure;
+    double last;  // of the axis
+};
+void write_curve(const Tournament& t, std::size_t method, const Curves& curves,
+                 const fs::path& file) {
+    const auto [kind, measure, last] = curves;
     std::vector<std::pair<double, double>> steps;
     double problems = 0;
     for (std::size_t p = 0; p < t.problems.size(); ++p) {
@@ -103,12 +109,11 @@ void write_curve(const Tournament& t, std::size_t method, ProblemKind kind, Meas
     out << last << ' ' << 100 * sum / problems << '\n';
 }
 
-void draw_curves(const Tournament& t, ProblemKind kind, Measure measure, const fs::path& scratch,
+void draw_curves(const Tournament& t, Curves curves, const fs::path& scratch,
                  const std::string& picture, std::ofstream& out) {
+    const auto [kind, measure, last] = curves;
     const bool evaluations = measure == Measure::evaluations;
     const double first = evaluations ? 3 : 1e-3;
-    const double last =
-        evaluations ? static_cast<double>(t.options.budget) : 1e3 * t.options.seconds;
     out << "set output " << plot_quoted(picture) << "\nset title '" << title(kind)
         << ": runs that reached the target'\nset xlabel "
         << (evaluations ? "'evaluations'" : "'processor time [ms]'")
@@ -119,7 +124,7 @@ void draw_curves(const Tournament& t, ProblemKind kind, Measure measure, const f
     for (std::size_t k = 0; k < methods.size(); ++k) {
         const Method& method = t.methods[methods[k]];
         const fs::path file = scratch / (picture + std::to_string(k) + ".txt");
-        write_curve(t, methods[k], kind, measure, last, file);
+        write_curve(t, methods[k], curves, file);
         out << (k > 0 ? ", \\\n  " : "") << plot_quoted(file.filename().string())
             << " using 1:2 with lines linewidth " << (is_ours(method) ? 3 : 1.8)
             << " linecolor rgb '" << colours[k] << "' title " << plot_quoted(enhanced(method));
@@ -127,9 +132,8 @@ void draw_curves(const Tournament& t, ProblemKind kind, Measure measure, const f
     out << "\nunset logscale x\nset format x '%g'\n";
 }
 
-void draw_success(const Tournament& t, const fs::path& scratch, const std::string& picture,
-                  std::ofstream& out) {
-    // Methods of most successes at the top.
+// Methods, those of most successes last: at the top of the picture.
+std::vector<std::size_t> by_success(const Tournament& t) {
     std::vector<std::size_t> order;
     for (std::size_t m = 0; m < t.methods.size(); ++m) {
         order.push_back(m);
@@ -141,7 +145,11 @@ void draw_success(const Tournament& t, const fs::path& scratch, const std::strin
     };
     std::ranges::stable_sort(
         order, [&](std::size_t a, std::size_t b) { return successes(a) < successes(b); });
-    const fs::path file = scratch / (picture + ".txt");
+    return order;
+}
+
+void write_success(const Tournament& t, const std::vector<std::size_t>& order,
+                   const fs::path& file) {
     std::ofstream data(file);
     for (std::size_t row = 0; row < order.size(); ++row) {
         for (std::size_t p = 0; p < t.problems.size(); ++p) {
@@ -155,6 +163,29 @@ void draw_success(const Tournament& t, const fs::path& scratch, const std::strin
             }
         }
     }
+}
+
+// White lines between the fields.
+void draw_fields(const Tournament& t, std::size_t rows, std::ofstream& out) {
+    for (std::size_t p = 1; p < t.problems.size(); ++p) {
+        const bool edge = t.problems[p].kind != t.problems[p - 1].kind;
+        const double x = static_cast<double>(p) - 0.5;
+        out << "set arrow from " << x << ", graph 0 to " << x
+            << ", graph 1 nohead front linecolor rgb '" << (edge ? "#000000" : "#eeeeee")
+            << "' linewidth " << (edge ? 2 : 1) << '\n';
+    }
+    for (std::size_t row = 1; row < rows; ++row) {
+        const double y = static_cast<double>(row) - 0.5;
+        out << "set arrow from graph 0, first " << y << " to graph 1, first " << y
+            << " nohead front linecolor rgb '#eeeeee' linewidth 1\n";
+    }
+}
+
+void draw_success(const Tournament& t, const fs::path& scratch, const std::string& picture,
+                  std::ofstream& out) {
+    const std::vector<std::size_t> order = by_success(t);
+    const fs::path file = scratch / (picture + ".txt");
+    write_success(t, order, file);
     const std::size_t rows = order.size();
     const std::size_t columns = t.problems.size();
     out << "set terminal pngcairo size " << 460 + 26 * columns << ',' << 330 + 26 * rows
@@ -177,20 +208,8 @@ void draw_success(const Tournament& t, const fs::path& scratch, const std::strin
         const Method& method = t.methods[order[row]];
         out << (row > 0 ? ", " : "") << plot_quoted(enhanced(method)) << ' ' << row;
     }
-    // White lines between the fields.
     out << ")\n";
-    for (std::size_t p = 1; p < columns; ++p) {
-        const bool edge = t.problems[p].kind != t.problems[p - 1].kind;
-        const double x = static_cast<double>(p) - 0.5;
-        out << "set arrow from " << x << ", graph 0 to " << x
-            << ", graph 1 nohead front linecolor rgb '" << (edge ? "#000000" : "#eeeeee")
-            << "' linewidth " << (edge ? 2 : 1) << '\n';
-    }
-    for (std::size_t row = 1; row < rows; ++row) {
-        const double y = static_cast<double>(row) - 0.5;
-        out << "set arrow from graph 0, first " << y << " to graph 1, first " << y
-            << " nohead front linecolor rgb '#eeeeee' linewidth 1\n";
-    }
+    draw_fields(t, rows, out);
     out << "plot " << plot_quoted(file.filename().string())
         << " using 1:2:3 with image pixels notitle\n";
 }
@@ -215,8 +234,10 @@ void draw_pictures(const Tournament& t, const fs::path& folder) {
           std::tuple(ProblemKind::constrained, "optimisers_constrained_evaluations.png",
                      "optimisers_constrained_time.png")}) {
         if (any_of_kind(t, kind)) {
-            draw_curves(t, kind, Measure::evaluations, scratch.path(), next(evaluations), out);
-            draw_curves(t, kind, Measure::seconds, scratch.path(), next(time), out);
+            draw_curves(t, {kind, Measure::evaluations, static_cast<double>(t.options.budget)},
+                        scratch.path(), next(evaluations), out);
+            draw_curves(t, {kind, Measure::seconds, 1e3 * t.options.seconds}, scratch.path(),
+                        next(time), out);
         }
     }
     draw_success(t, scratch.path(), next("optimisers_success.png"), out);

@@ -1,11 +1,9 @@
 #include "report_text.hpp"
 
-#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstdio>
 #include <fstream>
-#include <limits>
 #include <map>
 #include <ostream>
 #include <sstream>
@@ -13,11 +11,10 @@
 #include <utility>
 
 #include "echo_fit.hpp"
+#include "head_to_head.hpp"
 
 namespace bench {
 namespace {
-
-constexpr double infinite = std::numeric_limits<double>::infinity();
 
 std::string formatted(const char* format, double value) {
     std::array<char, 64> text{};
@@ -62,70 +59,6 @@ std::ofstream opened(const std::filesystem::path& file) {
     if (!out) {
         throw std::runtime_error("can't write " + file.string());
     }
-    return out;
-}
-
-// The first of a ranking that is ours, or is not; the number of methods if there is none.
-std::size_t best(const Tournament& t, ProblemKind kind, Measure measure, bool ours) {
-    for (const std::size_t m : ranking(t, kind, measure)) {
-        if (is_ours(t.methods[m]) == ours) {
-            return m;
-        }
-    }
-    return t.methods.size();
-}
-
-// Of ours, and of all others, the least median on one problem, and whose it is.
-std::pair<double, std::size_t> least(const Tournament& t, std::size_t problem, Measure measure,
-                                     bool ours) {
-    std::pair<double, std::size_t> out{infinite, t.methods.size()};
-    for (std::size_t m = 0; m < t.methods.size(); ++m) {
-        const Score one = score(t.records[m][problem]);
-        if (one.runs > 0 && is_ours(t.methods[m]) == ours) {
-            out =
-                std::min(out, {measure == Measure::evaluations ? one.evaluations : one.seconds, m});
-        }
-    }
-    return out;
-}
-
-struct HeadToHead {
-    std::size_t ours;
-    std::size_t other;
-    double our_total;
-    double other_total;
-    double ratio;         // of the medians over the problems
-    double median_ratio;  // over the problems, of the two methods
-    double best_ratio;    // likewise, ours against the best other one of each problem
-};
-
-HeadToHead head_to_head(const Tournament& t, ProblemKind kind, Measure measure) {
-    HeadToHead out{best(t, kind, measure, true), best(t, kind, measure, false), 0, 0, 0, 0, 0};
-    if (out.ours == t.methods.size() || out.other == t.methods.size()) {
-        return out;
-    }
-    const auto value = [&](const auto& s) {
-        return measure == Measure::evaluations ? s.evaluations : s.seconds;
-    };
-    // Both infinite: nobody is better.
-    const auto over = [](double a, double b) {
-        return std::isfinite(a) || std::isfinite(b) ? a / b : 1.0;
-    };
-    out.our_total = value(total(t, out.ours, kind));
-    out.other_total = value(total(t, out.other, kind));
-    out.ratio = over(out.other_total, out.our_total);
-    std::vector<double> ratios;
-    std::vector<double> best_ratios;
-    for (std::size_t p = 0; p < t.problems.size(); ++p) {
-        if (t.problems[p].kind == kind) {
-            const double mine = value(score(t.records[out.ours][p]));
-            const Score other = score(t.records[out.other][p]);
-            ratios.push_back(over(other.runs > 0 ? value(other) : infinite, mine));
-            best_ratios.push_back(over(least(t, p, measure, false).first, mine));
-        }
-    }
-    out.median_ratio = median(ratios);
-    out.best_ratio = median(best_ratios);
     return out;
 }
 
@@ -355,24 +288,27 @@ void print_summary(const Tournament& t) {
     }
 }
 
-void write_page(const Tournament& t, const std::vector<EchoReference>& references,
-                const std::filesystem::path& file) {
-    std::ofstream out = opened(file);
-    const auto paragraph = [&](const std::string& text) { write_paragraph(out, text); };
+namespace {
+
+void write_rules(const Tournament& t, std::ostream& out) {
     const auto number = [](double x) { return formatted("%g", x); };
     out << "# Optimisers compared\n\n";
-    paragraph(
+    write_paragraph(
+        out,
         "Written by `bash bench/optimisers/report.sh`. The library's optimisers beside those of "
         "general-purpose libraries, on fits of overlapping echoes and on published problems. Every "
         "run has the same budget, " +
-        number(static_cast<double>(t.options.budget)) + " evaluations and " +
-        number(1e3 * t.options.seconds) + " ms of processor time, and there are " +
-        number(static_cast<double>(t.options.seeds)) + " runs (seeds) a problem; after " +
-        number(static_cast<double>(t.options.hopeless)) +
-        " failures and no success the rest of them is left out. A run succeeds when it comes upon "
-        "a point of the box whose value is at most the target, and ends there. A method that ends "
-        "by itself before is begun anew, from another random start, until target or budget.");
-    paragraph(
+            number(static_cast<double>(t.options.budget)) + " evaluations and " +
+            number(1e3 * t.options.seconds) + " ms of processor time, and there are " +
+            number(static_cast<double>(t.options.seeds)) + " runs (seeds) a problem; after " +
+            number(static_cast<double>(t.options.hopeless)) +
+            " failures and no success the rest of them is left out. A run succeeds when it comes "
+            "upon "
+            "a point of the box whose value is at most the target, and ends there. A method that "
+            "ends "
+            "by itself before is begun anew, from another random start, until target or budget.");
+    write_paragraph(
+        out,
         "An evaluation is one point at which the objective is asked, with or without derivatives: "
         "each point of a batch counts, and each point of a numeric difference; a point asked for "
         "twice in a row (the value, then the derivatives) counts once. Times are processor times "
@@ -380,8 +316,13 @@ void write_page(const Tournament& t, const std::vector<EchoReference>& reference
         "infinite; \"–\" is an infinite median: fewer than half the runs succeed. Figures of a "
         "method are medians over its runs, and of several problems medians over these. Ratios are "
         "the others' figure over ours: above 1 ours needs less.");
+}
+
+void write_echo_fits(const Tournament& t, const std::vector<EchoReference>& references,
+                     std::ostream& out) {
     out << "## Echo fits\n\n";
-    paragraph(
+    write_paragraph(
+        out,
         "One to six overlapping Gabor echoes (arrival, centre frequency and bandwidth of each "
         "unknown) on one complex frame of 64 to 96 samples at 8 MHz, 4 MHz of centre and 1 MHz of "
         "bandwidth; arrivals anywhere in the gate, spectra within 10 % of the sensor's. Name of a "
@@ -394,13 +335,15 @@ void write_page(const Tournament& t, const std::vector<EchoReference>& reference
         "in vector registers, and for J'J and J'r without the Jacobian: that shortens their time, "
         "not their count.");
     const std::vector<std::string> beaten = beaten_references(t);
-    paragraph(
+    write_paragraph(
+        out,
         "The target is the minimum known and a millionth of it. The minimum is the least value "
         "that a bounded Levenberg-Marquardt of the bench itself found from the truth and from " +
-        number(references.empty() ? 0 : static_cast<double>(references.front().starts)) +
-        " other starts; the table of problems says which part of these ended there. " +
-        (beaten.empty() ? "No method found less."
-                        : "**Methods found less, so that the target was too easy:**"));
+            formatted("%g",
+                      references.empty() ? 0 : static_cast<double>(references.front().starts)) +
+            " other starts; the table of problems says which part of these ended there. " +
+            (beaten.empty() ? "No method found less."
+                            : "**Methods found less, so that the target was too easy:**"));
     for (const std::string& line : beaten) {
         out << "- " << line << (line == beaten.back() ? "\n\n" : "\n");
     }
@@ -410,8 +353,13 @@ void write_page(const Tournament& t, const std::vector<EchoReference>& reference
            "![Runs that reached the target, by time](pictures/optimisers_time.png)\n\n"
            "![Success of each method on each problem](pictures/optimisers_success.png)\n\n";
     write_kind(t, ProblemKind::echo_fit, references, out);
+}
+
+void write_published(const Tournament& t, const std::vector<EchoReference>& references,
+                     std::ostream& out) {
     out << "## Published problems\n\n";
-    paragraph(
+    write_paragraph(
+        out,
         "Test functions of two to six unknowns with known minima (tests/optimise/problems.hpp "
         "names the sources); the target lies 1e-8 above the minimum. Gradients are formed by "
         "central differences, whose points count. Where the minimum lies in the middle of the "
@@ -420,18 +368,24 @@ void write_page(const Tournament& t, const std::vector<EchoReference>& reference
     write_head_to_head(t, ProblemKind::published, out);
     write_pictures("optimisers_published", out);
     write_kind(t, ProblemKind::published, references, out);
-    if (any_of_kind(t, ProblemKind::constrained)) {
-        out << "## Published problems under constraints\n\n";
-        paragraph(
-            "Definitions and sources: tests/optimise/constrained_problems.hpp (CEC 2006) and "
-            "hock_schittkowski.hpp (the book's free coordinates in a wide box). A point counts if "
-            "it is feasible, inequalities to 1e-8, equalities to 1e-4; the target lies 1e-4 above "
-            "the minimum. Constraints are evaluated beside the value and not counted; slopes are "
-            "central differences.");
-        write_head_to_head(t, ProblemKind::constrained, out);
-        write_pictures("optimisers_constrained", out);
-        write_kind(t, ProblemKind::constrained, references, out);
-    }
+}
+
+void write_constrained(const Tournament& t, const std::vector<EchoReference>& references,
+                       std::ostream& out) {
+    out << "## Published problems under constraints\n\n";
+    write_paragraph(
+        out,
+        "Definitions and sources: tests/optimise/constrained_problems.hpp (CEC 2006) and "
+        "hock_schittkowski.hpp (the book's free coordinates in a wide box). A point counts if "
+        "it is feasible, inequalities to 1e-8, equalities to 1e-4; the target lies 1e-4 above "
+        "the minimum. Constraints are evaluated beside the value and not counted; slopes are "
+        "central differences.");
+    write_head_to_head(t, ProblemKind::constrained, out);
+    write_pictures("optimisers_constrained", out);
+    write_kind(t, ProblemKind::constrained, references, out);
+}
+
+void write_settings(const Tournament& t, std::ostream& out) {
     out << "## Settings\n\n| method | settings |\n|---|---|\n";
     for (const Method& method : t.methods) {
         out << "| " << full_name(method) << " | " << method.settings << " |\n";
@@ -450,6 +404,20 @@ void write_page(const Tournament& t, const std::vector<EchoReference>& reference
            "  tried on the echo fits; ours were tuned on the same problems.\n"
            "- Times depend on the machine and on what else it does; counts don't, except for runs\n"
            "  that the time limit ended.\n";
+}
+
+}  // namespace
+
+void write_page(const Tournament& t, const std::vector<EchoReference>& references,
+                const std::filesystem::path& file) {
+    std::ofstream out = opened(file);
+    write_rules(t, out);
+    write_echo_fits(t, references, out);
+    write_published(t, references, out);
+    if (any_of_kind(t, ProblemKind::constrained)) {
+        write_constrained(t, references, out);
+    }
+    write_settings(t, out);
 }
 
 void write_table(const Tournament& t, const std::filesystem::path& file) {

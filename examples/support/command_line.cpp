@@ -10,7 +10,7 @@
 #include <system_error>
 #include <utility>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "support/interrupt.hpp"
 #include "support/standard_streams.hpp"
 

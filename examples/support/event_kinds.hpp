@@ -4,7 +4,7 @@
 #include <map>
 #include <string>
 
-#include "echosieve/synthesis/draw_options.hpp"
+#include "echosieve/synthesis/random_scene.hpp"
 
 namespace examples {
 

@@ -12,7 +12,7 @@
 #include <variant>
 #include <vector>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "json_file.hpp"
 #include "support/option_fields.hpp"
 

@@ -5,7 +5,7 @@
 #include <system_error>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 namespace examples {
 namespace {
@@ -56,6 +56,12 @@ CLI::Option* add_number(CLI::App& app, const std::string& option, std::optional<
                         const std::string& text) {
     return add_number(
         app, option, [&value](double number) { value = number; }, text);
+}
+
+void add_numbers(CLI::App& app, std::initializer_list<NumberOption> options) {
+    for (const NumberOption& option : options) {
+        add_number(app, option.name, option.value, option.text);
+    }
 }
 
 CLI::Option* add_range(CLI::App& app, const std::string& option, echosieve::DepthRange& value,

@@ -6,11 +6,12 @@
 #include <concepts>
 #include <cstdint>
 #include <functional>
+#include <initializer_list>
 #include <limits>
 #include <optional>
 #include <string>
 
-#include "echosieve/motion/wall_finder_options.hpp"
+#include "echosieve/motion/wall_options.hpp"
 
 namespace examples {
 
@@ -26,6 +27,14 @@ CLI::Option* add_number(CLI::App& app, const std::string& option, double& value,
                         const std::string& text);
 CLI::Option* add_number(CLI::App& app, const std::string& option, std::optional<double>& value,
                         const std::string& text);
+
+/// Numbers of which nothing needs saying but what they are.
+struct NumberOption {
+    const char* name;
+    double& value;
+    const char* text;
+};
+void add_numbers(CLI::App& app, std::initializer_list<NumberOption> options);
 
 /// Two numbers, from and to.
 CLI::Option* add_range(CLI::App& app, const std::string& option, echosieve::DepthRange& value,

@@ -6,7 +6,7 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/io/file_set.hpp"
+#include "echosieve/io/files.hpp"
 #include "support/interrupt.hpp"
 
 namespace examples {

@@ -1,20 +1,20 @@
-// What the programs that follow an artery take and say alike.
+// The options of programs that follow an artery.
 #pragma once
 
 #include <CLI/CLI.hpp>
 #include <cstddef>
-#include <filesystem>
 #include <optional>
-#include <set>
-#include <string>
-#include <utility>
-#include <vector>
 
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/block_motion.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
+#include "support/option_json.hpp"
 
 namespace examples {
+
+/// All that can be said of following a recording: smoothing, where the walls are looked for, their
+/// layer and echoes, the pulse's delay, blocks.
+void add_tracking(CLI::App& app, RunOptions& run);
 
 /// --pulse-delay [s], and --no-pulse-delay for no estimate.
 void add_pulse_delay(CLI::App& app, std::optional<double>& delay,
@@ -27,22 +27,6 @@ void add_pulse_delay(CLI::App& app, std::optional<double>& delay,
 
 /// Blocks of `length` [s] that overlap by half; the shortest part that is fitted is no longer.
 void set_block_length(echosieve::BlockOptions& options, double length);
-
-/// Says on standard error what a file of settings holds that is not understood, perhaps misspelt.
-/// Throws as echosieve::unknown_settings does.
-void tell_unknown_settings(const std::filesystem::path& file);
-
-/// Says warnings on standard error, each once.
-class Warnings {
-public:
-    /// `subject` stands before each: the program, or a file.
-    explicit Warnings(std::string subject) : subject_(std::move(subject)) {}
-    void tell(const std::vector<std::string>& warnings);
-
-private:
-    std::string subject_;
-    std::set<std::string> said_;
-};
 
 /// Samples a frame at most, a tenth of a second at 125 MHz: more is a slip.
 inline constexpr std::size_t longest_frame = 12'500'000;

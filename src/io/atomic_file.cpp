@@ -1,10 +1,9 @@
-#include "echosieve/io/atomic_file.hpp"
+#include "echosieve/io/files.hpp"
 
 #include <locale>
 #include <system_error>
 #include <utility>
 
-#include "echosieve/io/file_error.hpp"
 #include "partial.hpp"
 
 namespace echosieve {

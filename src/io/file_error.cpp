@@ -1,4 +1,4 @@
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 #include <cstddef>
 #include <string>

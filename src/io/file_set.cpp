@@ -1,4 +1,4 @@
-#include "echosieve/io/file_set.hpp"
+#include "echosieve/io/files.hpp"
 
 #include <algorithm>
 #include <fstream>
@@ -6,7 +6,6 @@
 #include <utility>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
 #include "partial.hpp"
 
 namespace echosieve {

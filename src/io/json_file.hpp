@@ -13,7 +13,7 @@
 #include <string_view>
 #include <vector>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "open_file.hpp"
 
 namespace echosieve::detail {

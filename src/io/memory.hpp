@@ -6,7 +6,7 @@
 #include <filesystem>
 #include <string>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 namespace echosieve::detail {
 

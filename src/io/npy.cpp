@@ -11,8 +11,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/atomic_file.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "memory.hpp"
 #include "npy_header.hpp"
 #include "npy_open.hpp"

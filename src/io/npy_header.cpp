@@ -9,7 +9,7 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 // The format is described in the NumPy manual, "numpy.lib.format": a magic string, the version, the
 // length of the header, and the header: a Python dictionary with the fields descr, fortran_order

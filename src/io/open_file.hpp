@@ -6,7 +6,7 @@
 #include <ios>
 #include <system_error>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 namespace echosieve::detail {
 

@@ -13,7 +13,7 @@
 #include <string>
 #include <system_error>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 namespace echosieve::detail {
 namespace {

@@ -10,9 +10,7 @@
 #include <variant>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/atomic_file.hpp"
-#include "echosieve/io/file_error.hpp"
-#include "echosieve/io/file_set.hpp"
+#include "echosieve/io/files.hpp"
 #include "echosieve/io/npy.hpp"
 #include "json_file.hpp"
 #include "npy_open.hpp"

@@ -1,4 +1,4 @@
-#include "echosieve/io/recording_reader.hpp"
+#include "echosieve/io/recording_file.hpp"
 
 #include <algorithm>
 #include <exception>
@@ -6,8 +6,7 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/io/file_error.hpp"
-#include "echosieve/io/recording_file.hpp"
+#include "echosieve/io/files.hpp"
 #include "memory.hpp"
 #include "npy_open.hpp"
 

@@ -3,7 +3,6 @@
 
 #include <cstddef>
 
-#include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/instruction_set.hpp"
 
 namespace echosieve::kernels {
@@ -19,18 +18,17 @@ inline constexpr std::ptrdiff_t widest_register = 8;
 }  // namespace echosieve::kernels
 
 // Declares `void name(const Arguments&)` in the namespace of each set, and `name_of(set)`, the one
-// to call. Arguments is a plain struct of numbers and pointers. Motion's library calls them in that
-// of the kernels, so they are shown.
+// to call. Arguments is a plain struct of numbers and pointers.
 #if defined(ECHOSIEVE_KERNELS_OF_X86)
 #define ECHOSIEVE_DECLARE_KERNEL(name, Arguments)                      \
     namespace baseline {                                               \
-    ECHOSIEVE_EXPORT void name(const Arguments&) noexcept;             \
+    void name(const Arguments&) noexcept;                              \
     }                                                                  \
     namespace avx2 {                                                   \
-    ECHOSIEVE_EXPORT void name(const Arguments&) noexcept;             \
+    void name(const Arguments&) noexcept;                              \
     }                                                                  \
     namespace avx512 {                                                 \
-    ECHOSIEVE_EXPORT void name(const Arguments&) noexcept;             \
+    void name(const Arguments&) noexcept;                              \
     }                                                                  \
     [[nodiscard]] inline auto name##_of(InstructionSet set) noexcept { \
         return set == InstructionSet::avx512 ? avx512::name            \
@@ -40,7 +38,7 @@ inline constexpr std::ptrdiff_t widest_register = 8;
 #else
 #define ECHOSIEVE_DECLARE_KERNEL(name, Arguments)                  \
     namespace baseline {                                           \
-    ECHOSIEVE_EXPORT void name(const Arguments&) noexcept;         \
+    void name(const Arguments&) noexcept;                          \
     }                                                              \
     [[nodiscard]] inline auto name##_of(InstructionSet) noexcept { \
         return baseline::name;                                     \

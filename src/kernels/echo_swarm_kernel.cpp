@@ -7,12 +7,12 @@
 namespace echosieve::kernels {
 namespace {
 
-constexpr std::size_t lanes = lanes_of<Floats>;
+constexpr std::size_t lanes = Floats::size;
 constexpr std::size_t together = particles_together;
 constexpr std::size_t most_groups = most_particles / together;
 
 // What fills no more than half a register is worked on four at a time.
-using Quad = VectorOf<float, 4>::type;
+using Quad = xsimd::make_sized_batch_t<float, 4>;
 
 // Calls use(V{}, i) for vectors V of particles i, i + 1, ... until all of begin .. end - 1 are
 // done.
@@ -20,14 +20,14 @@ template <class Use>
 ECHOSIEVE_INLINE void visit(std::size_t begin, std::size_t end, Use use) {
     std::size_t i = begin;
     for (; i + lanes <= end; i += lanes) {
-        use(Floats{}, i);
+        use(Floats(), i);
     }
     if (end - i > lanes / 2) {
-        use(Floats{}, i);
+        use(Floats(), i);
         return;
     }
     for (; i < end; i += 4) {
-        use(Quad{}, i);
+        use(Quad(), i);
     }
 }
 
@@ -42,8 +42,9 @@ ECHOSIEVE_INLINE float extreme_of(const float* x, std::size_t count, First first
     if (count == together) {
         const Quad four = first_of(first_of(load<Quad>(x), load<Quad>(x + 4)),
                                    first_of(load<Quad>(x + 8), load<Quad>(x + 12)));
-        const Quad two = first_of(four, __builtin_shufflevector(four, four, 2, 3, 0, 1));
-        return first_of(two, __builtin_shufflevector(two, two, 1, 0, 3, 2))[0];
+        float left[4];
+        store(four, left);
+        return first_of(first_of(left[0], left[2]), first_of(left[1], left[3]));
     }
     float out = x[0];
     for (std::size_t i = 1; i < count; ++i) {
@@ -52,10 +53,10 @@ ECHOSIEVE_INLINE float extreme_of(const float* x, std::size_t count, First first
     return out;
 }
 ECHOSIEVE_INLINE float least_of(const float* x, std::size_t count) {
-    return extreme_of(x, count, [](const auto& a, const auto& b) { return a < b ? a : b; });
+    return extreme_of(x, count, [](const auto& a, const auto& b) { return xsimd::min(a, b); });
 }
 ECHOSIEVE_INLINE float most_of(const float* x, std::size_t count) {
-    return extreme_of(x, count, [](const auto& a, const auto& b) { return a > b ? a : b; });
+    return extreme_of(x, count, [](const auto& a, const auto& b) { return xsimd::max(a, b); });
 }
 
 // The samples that the atoms reach, from a centre in their middle: not in the arrivals', since the
@@ -107,7 +108,7 @@ ECHOSIEVE_INLINE void write_start(const Walk& walk, const Work& work, std::size_
     const Start<V> start = start_of(walk, load<V>(work.arrival + i), load<V>(work.rotation + i),
                                     load<V>(work.root + i));
     float* const to = work.start + 7 * i;
-    constexpr std::size_t n = lanes_of<V>;
+    constexpr std::size_t n = V::size;
     store(start.ar, to);
     store(start.ai, to + n);
     store(start.cr, to + 2 * n);
@@ -120,7 +121,7 @@ template <class V>
 ECHOSIEVE_INLINE V explained_from(const EchoSwarmTask& task, const Walk& walk, const Work& work,
                                   std::size_t i) {
     const float* const from = work.start + 7 * i;
-    constexpr std::size_t n = lanes_of<V>;
+    constexpr std::size_t n = V::size;
     const Start<V> start{load<V>(from),         load<V>(from + n),     load<V>(from + 2 * n),
                          load<V>(from + 3 * n), load<V>(from + 4 * n), load<V>(from + 5 * n),
                          load<V>(from + 6 * n)};
@@ -227,14 +228,14 @@ ECHOSIEVE_INLINE Place<V> told_by_neighbours(const EchoSwarmTask& task, std::siz
     Place<V> out{};
     for (std::size_t k = 0; k < 3; ++k) {
         const float* const own = task.own + k * task.stored + i;
-        const V nearer = choose(before > self, load<V>(own - 1), load<V>(own));
-        out.x[k] = choose(after > larger(before, self), load<V>(own + 1), nearer);
+        const V nearer = xsimd::select(before > self, load<V>(own - 1), load<V>(own));
+        out.x[k] = xsimd::select(after > xsimd::max(before, self), load<V>(own + 1), nearer);
     }
     return out;
 }
 template <class V>
 ECHOSIEVE_INLINE Place<V> told_by_all(const EchoSwarmTask& task) {
-    return {{V{} + task.best[0], V{} + task.best[1], V{} + task.best[2]}};
+    return {{V(task.best[0]), V(task.best[1]), V(task.best[2])}};
 }
 
 // v <- inertia v + c1 r1 (own - x) + c2 r2 (best - x);   x <- x + v, stopped by the bounds. The two
@@ -249,16 +250,16 @@ ECHOSIEVE_INLINE void move(const EchoSwarmTask& task, const Place<V>& told, std:
     for (std::size_t k = 0; k < 3; ++k) {
         const std::size_t at = k * task.stored + first;
         const U bits = draw();
-        const V r1 = __builtin_convertvector((IntegersOf<V>)(bits >> 16), V);
-        const V r2 = __builtin_convertvector((IntegersOf<V>)(bits & 0xFFFFU), V);
+        const V r1 = xsimd::to_float(bits_as<IntegersOf<V>>(bits >> 16));
+        const V r2 = xsimd::to_float(bits_as<IntegersOf<V>>(bits & 0xFFFFU));
         const V from = load<V>(task.x + at);
         const V v = task.inertia * load<V>(task.v + at) +
                     ((task.own_pull * 0x1p-16F) * r1) * (load<V>(task.own + at) - from) +
                     ((task.best_pull * 0x1p-16F) * r2) * (told.x[k] - from);
         const V to = from + v;
-        const V x = smaller(larger(to, V{}), V{} + 1.0F);
+        const V x = xsimd::min(xsimd::max(to, V(0.0F)), V(1.0F));
         store(x, task.x + at);
-        store(choose(to == x, v, V{}), task.v + at);
+        store(xsimd::select(to == x, v, V(0.0F)), task.v + at);
     }
     for (std::size_t k = 0; k < 4; ++k) {
         store(draw.s[k], task.random + k * task.stored + first);
@@ -278,12 +279,12 @@ ECHOSIEVE_INLINE void move_all(const EchoSwarmTask& task, bool local) {
 
 // i, i + 1, ... lane by lane.
 template <class V>
-ECHOSIEVE_INLINE IntegersOf<V> particles_from(std::size_t i) {
-    IntegersOf<V> out{};
-    for (std::size_t j = 0; j < lanes_of<V>; ++j) {
-        out[j] = static_cast<std::int32_t>(j);
+ECHOSIEVE_INLINE V particles_from(std::size_t i) {
+    float numbers[V::size];
+    for (std::size_t j = 0; j < V::size; ++j) {
+        numbers[j] = static_cast<float>(i + j);
     }
-    return out + static_cast<std::int32_t>(i);
+    return load<V>(numbers);
 }
 
 // The particles' memories, and the best of them.
@@ -295,18 +296,18 @@ ECHOSIEVE_INLINE void remember(const EchoSwarmTask& task) {
     visit(0, task.particles, [&](auto v, std::size_t i) {
         using V = decltype(v);
         V value = load<V>(task.value + i);
-        if (i + lanes_of<V> > task.particles) {
-            value = choose(particles_from<V>(i) < static_cast<std::int32_t>(task.particles), value,
-                           V{} - 1.0F);
+        if (i + V::size > task.particles) {
+            value = xsimd::select(particles_from<V>(i) < static_cast<float>(task.particles), value,
+                                  V(-1.0F));
         }
         const V most = load<V>(task.most + i);
-        const IntegersOf<V> better = value > most;
-        const V now = choose(better, value, most);
+        const auto better = value > most;
+        const V now = xsimd::select(better, value, most);
         store(now, task.most + i);
-        store(larger(load<V>(largest), now), largest);
+        store(xsimd::max(load<V>(largest), now), largest);
         for (std::size_t k = 0; k < 3; ++k) {
             float* const own = task.own + k * task.stored + i;
-            store(choose(better, load<V>(task.x + k * task.stored + i), load<V>(own)), own);
+            store(xsimd::select(better, load<V>(task.x + k * task.stored + i), load<V>(own)), own);
         }
     });
     const float most = most_of(largest, together);

@@ -1,7 +1,7 @@
 // The energy that an echo explains, by one walk over the samples for many echoes, a lane each.
 #pragma once
 
-#include "echo_swarm_kernel.hpp"
+#include "echo_swarm_task.hpp"
 #include "float_functions.hpp"
 #include "vectors.hpp"
 
@@ -41,7 +41,7 @@ ECHOSIEVE_INLINE Start<V> start_of(const Walk& walk, const V& arrival, const V& 
     const V twice = a + a;
     const V slope = twice * (arrival - static_cast<float>(walk.centre));
     const V from = a * static_cast<float>(2 * walk.steps + 1);
-    const FloatSineCosine<V> turn = sine_cosine(rotation);
+    const SineCosine<V> turn = sine_cosine(rotation);
     const V right = exponential(slope - from).value();
     const V left = exponential(-slope - from).value();
     return {right * turn.cosine,
@@ -62,7 +62,7 @@ ECHOSIEVE_INLINE V explained(const EchoSwarmTask& task, const Walk& walk, const 
     V right = start.right, left = start.left;
     const V growth = start.growth;
     const V growth_squared = growth * (growth + 2.0F);
-    V pr{}, pi{}, qr{}, qi{}, p{}, q{};
+    V pr(0.0F), pi(0.0F), qr(0.0F), qi(0.0F), p(0.0F), q(0.0F);
     for (std::ptrdiff_t k = walk.steps; k > 0; --k) {
         const V pn = (real[k] + ar * pr) - ai * pi;
         pi = (imag[k] + ar * pi) + ai * pr;
@@ -83,7 +83,7 @@ ECHOSIEVE_INLINE V explained(const EchoSwarmTask& task, const Walk& walk, const 
     const V si = imag[0] + ((ar * pi + ai * pr) + (cr * qi + ci * qr));
     const V energy = weights[0] + (right * p + left * q);
     const V out = (sr * sr + si * si) / energy;
-    return choose(energy > 0.0F, out, V{});
+    return xsimd::select(energy > 0.0F, out, V(0.0F));
 }
 
 }  // namespace

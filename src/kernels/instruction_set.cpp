@@ -26,6 +26,7 @@ bool available(InstructionSet set) noexcept {
             return __builtin_cpu_supports("avx2") != 0 && __builtin_cpu_supports("fma") != 0;
         case InstructionSet::avx512:
             return available(InstructionSet::avx2) && __builtin_cpu_supports("avx512f") != 0 &&
+                   __builtin_cpu_supports("avx512cd") != 0 &&
                    __builtin_cpu_supports("avx512bw") != 0 &&
                    __builtin_cpu_supports("avx512dq") != 0 &&
                    __builtin_cpu_supports("avx512vl") != 0;

@@ -1,12 +1,12 @@
 // Samples by recurrence, a lane every so many samples.
 #include "recurrence_row_kernel.hpp"
 
-#include "vectors.hpp"
+#include "complex_lanes.hpp"
 
 namespace echosieve::kernels {
 namespace {
 
-constexpr std::size_t lanes = lanes_of<Doubles>;
+constexpr std::size_t lanes = Doubles::size;
 
 }  // namespace
 
@@ -15,14 +15,14 @@ namespace ECHOSIEVE_KERNEL_SET {
 void add_recurrence(const RecurrenceTask& task) noexcept {
     const double q = task.ratio_ratio;
     // Lane l starts at sample l; a step takes it `lanes` samples on, by w_l w_l+1 ...
-    Doubles real{}, imag{}, turn_real{}, turn_imag{};
+    double starts[4][lanes];
     double g_real = task.start_real;
     double g_imag = task.start_imag;
     double w_real = task.ratio_real;
     double w_imag = task.ratio_imag;
     for (std::size_t l = 0; l < lanes; ++l) {
-        real[l] = g_real;
-        imag[l] = g_imag;
+        starts[0][l] = g_real;
+        starts[1][l] = g_imag;
         double on_real = 1;
         double on_imag = 0;
         double v_real = w_real;
@@ -34,8 +34,8 @@ void add_recurrence(const RecurrenceTask& task) noexcept {
             v_real *= q;
             v_imag *= q;
         }
-        turn_real[l] = on_real;
-        turn_imag[l] = on_imag;
+        starts[2][l] = on_real;
+        starts[3][l] = on_imag;
         const double next = g_real * w_real - g_imag * w_imag;
         g_imag = g_real * w_imag + g_imag * w_real;
         g_real = next;
@@ -46,19 +46,24 @@ void add_recurrence(const RecurrenceTask& task) noexcept {
     for (std::size_t m = 0; m < lanes * lanes; ++m) {
         decay *= q;
     }
-    std::size_t n = 0;
-    for (; n + lanes <= task.count; n += lanes) {
-        for (std::size_t l = 0; l < lanes; ++l) {
-            task.out[n + l] += static_cast<float>(real[l]);
+    Complex g{load(starts[0]), load(starts[1])};
+    Complex turn{load(starts[2]), load(starts[3])};
+    for (std::size_t n = 0; n < task.count; n += lanes) {
+        const std::size_t left = task.count - n;
+        double real[lanes];
+        store(g.real, real);
+        if (left >= lanes) {
+            for (std::size_t l = 0; l < lanes; ++l) {
+                task.out[n + l] += static_cast<float>(real[l]);
+            }
+        } else {
+            for (std::size_t l = 0; l < left; ++l) {
+                task.out[n + l] += static_cast<float>(real[l]);
+            }
         }
-        const Doubles next = real * turn_real - imag * turn_imag;
-        imag = real * turn_imag + imag * turn_real;
-        real = next;
-        turn_real *= decay;
-        turn_imag *= decay;
-    }
-    for (std::size_t l = 0; n + l < task.count; ++l) {
-        task.out[n + l] += static_cast<float>(real[l]);
+        g = product(g, turn);
+        turn.real *= decay;
+        turn.imag *= decay;
     }
 }
 

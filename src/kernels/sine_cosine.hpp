@@ -6,21 +6,35 @@
 namespace echosieve::kernels {
 namespace {  // NOLINT: see vectors.hpp
 
+template <class V>
 struct SineCosine {
-    Doubles sine, cosine;
+    V sine, cosine;
 };
+
+// Sine and cosine after so many quarter turns.
+template <class V>
+ECHOSIEVE_INLINE SineCosine<V> turned_by(const IntegersOf<V>& quarters, const V& sine,
+                                         const V& cosine) {
+    using Integers = IntegersOf<V>;
+    constexpr int to_sign = 8 * sizeof(typename V::value_type) - 2;
+    const Integers odd = 0 - (quarters & 1);
+    const Integers s = bits_as<Integers>(sine);
+    const Integers c = bits_as<Integers>(cosine);
+    return {bits_as<V>(((s & ~odd) | (c & odd)) ^ ((quarters & 2) << to_sign)),
+            bits_as<V>(((c & ~odd) | (s & odd)) ^ (((quarters + 1) & 2) << to_sign))};
+}
 
 // x = k pi / 2 + y, |y| <= pi / 4. pi / 2 is taken off in three parts of 33 bits, so that the
 // products with k are exact while |k| < 2^20 (Cody and Waite 1980). The polynomials are those of
 // fdlibm (Sun Microsystems 1993, k_sin.c and k_cos.c).
 //
 // |x| <= 1e6: absolute error below 2^-52, as the tests measure it. NaN and infinities give NaN.
-ECHOSIEVE_INLINE SineCosine sine_cosine(const Doubles& x) {
+ECHOSIEVE_INLINE SineCosine<Doubles> sine_cosine(const Doubles& x) {
     constexpr double two_over_pi = 6.36619772367581382433e-01;
     constexpr double shift = 0x1.8p52;  // adding it rounds to an integer, in the lowest bits
     const Doubles shifted = x * two_over_pi + shift;
     const Doubles k = shifted - shift;
-    const Longs quadrant = (Longs)shifted;
+    const auto quadrant = bits_as<IntegersOf<Doubles>>(shifted);
 
     const Doubles first = x - k * 1.57079632673412561417e+00;
     const Doubles second = k * 6.07710050630396597660e-11;
@@ -46,12 +60,7 @@ ECHOSIEVE_INLINE SineCosine sine_cosine(const Doubles& x) {
     const Doubles near = 1.0 - half;
     const Doubles cosine = near + (((1.0 - near) - half) + z * z * c);
 
-    const Longs odd = -(quadrant & 1);
-    const Longs sine_sign = (quadrant & 2) << 62;
-    const Longs cosine_sign = ((quadrant + 1) & 2) << 62;
-    const Longs s_bits = ((Longs)sine & ~odd) | ((Longs)cosine & odd);
-    const Longs c_bits = ((Longs)cosine & ~odd) | ((Longs)sine & odd);
-    return {(Doubles)(s_bits ^ sine_sign), (Doubles)(c_bits ^ cosine_sign)};
+    return turned_by(quadrant, sine, cosine);
 }
 
 }  // namespace

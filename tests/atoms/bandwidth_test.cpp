@@ -1,4 +1,4 @@
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 
 #include <cmath>
 #include <limits>

@@ -1,4 +1,4 @@
-#include "echosieve/atoms/inner_product_derivatives.hpp"
+#include "echosieve/atoms/inner_product.hpp"
 
 #include <algorithm>
 #include <array>

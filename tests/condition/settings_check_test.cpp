@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
+#include "echosieve/condition/frame_check.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/scene.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"

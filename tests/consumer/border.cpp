@@ -12,21 +12,17 @@
 #include "border.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
-#include "echosieve/io/recording_reader.hpp"
 #include "echosieve/kernels/detail/echo_swarm.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
+#include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_tracker.hpp"
 #include "echosieve/motion/frame_follower.hpp"
-#include "echosieve/motion/gate_finder.hpp"
-#include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
-#include "echosieve/motion/pursuit_track.hpp"
 #include "echosieve/motion/track_artery.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
 
 using namespace echosieve;
 
@@ -109,15 +105,6 @@ void follow_conditioned(const Recording& recording) {
         std::printf("conditioned %.9f %.9f\n", motion.frames[i].near_wall,
                     motion.frames[i].far_wall);
     }
-    const WallGates gates = {{motion.near.depth}, {motion.far.depth}};
-    std::printf("gates found %d\n", find_wall_gates(baseband, states).has_value() ? 1 : 0);
-    std::printf("gated %.9f\n", track_gates(baseband, states, gates).diameter()[every]);
-    PursuitTrackOptions options;
-    options.atoms = 3;
-    const auto some = baseband.samples.topRows(100);
-    const Baseband<double> first{some, baseband.grid, baseband.settings};
-    const auto echoes = track_echoes(first, {states.begin(), states.begin() + 100}, gates, options);
-    std::printf("echoes %.8f\n", echoes ? echoes->near_wall[50] : 0);
 }
 
 void use_kernels() {

@@ -1,4 +1,4 @@
-#include "echosieve/core/settings_warnings.hpp"
+#include "echosieve/core/recording.hpp"
 
 #include <string>
 #include <vector>

@@ -1,4 +1,5 @@
-#include "echosieve/correlate/cross_correlation.hpp"
+#include "echosieve/atoms/inner_product.hpp"
+#include "echosieve/correlate/delay.hpp"
 
 #include <boost/math/quadrature/gauss_kronrod.hpp>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "echosieve/correlate/measured_delay.hpp"
+#include "echosieve/correlate/delay_limits.hpp"
 
 #include <cmath>
 #include <complex>

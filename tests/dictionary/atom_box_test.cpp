@@ -27,7 +27,7 @@ TEST_CASE("a chirped atom outside is clamped to the nearest side, its chirp rate
 TEST_CASE("parameters and their ranges have the same numbers") {
     ChirpedGabor<double> atom{1, 2, 3, 4};
     REQUIRE(atom_parameters<ChirpedGabor<double>> == 4);
-    for (Eigen::Index j = 0; j < 4; ++j) {
+    for (std::ptrdiff_t j = 0; j < 4; ++j) {
         CHECK(atom_parameter(atom, j) == static_cast<double>(j + 1));
     }
     atom_parameter(atom, 3) = 7;
@@ -38,7 +38,7 @@ TEST_CASE("parameters and their ranges have the same numbers") {
     CHECK(parameter_range(box, 3) == box.chirp_rate);
     const Gabor<double> plain{1, 2, 3};
     REQUIRE(atom_parameters<Gabor<double>> == 3);
-    for (Eigen::Index j = 0; j < 3; ++j) {
+    for (std::ptrdiff_t j = 0; j < 3; ++j) {
         CHECK(atom_parameter(plain, j) == static_cast<double>(j + 1));
     }
     const GaborBox plain_box{box.arrival, box.centre_frequency, box.bandwidth};

@@ -1,4 +1,4 @@
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 
 #include <array>
 #include <limits>

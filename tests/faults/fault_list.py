@@ -5,7 +5,7 @@ import pathlib
 import tomllib
 
 ROOMS = ("core", "atoms", "kernels", "optimise", "dictionary", "pursuit", "correlate", "condition",
-         "motion", "synthesis", "io", "programs")
+         "motion", "baselines", "synthesis", "io", "programs")
 FEWEST = 120  # faults in all
 PROGRAM_TEST = "ctest:"  # before the name of a test of programs
 

@@ -4,7 +4,7 @@
 #include <variant>
 
 #include "echosieve/io/npy.hpp"
-#include "echosieve/io/recording_reader.hpp"
+#include "echosieve/io/recording_file.hpp"
 #include "memory_file.hpp"
 #include "refused.hpp"
 

@@ -11,8 +11,6 @@
 
 #include "echosieve/core/box.hpp"
 #include "echosieve/optimise/concept.hpp"
-#include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/result.hpp"
 #include "input.hpp"
 #include "refused.hpp"

@@ -7,7 +7,7 @@
 #include <string_view>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 namespace echosieve::fuzz {
 

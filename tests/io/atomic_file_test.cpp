@@ -1,4 +1,4 @@
-#include "echosieve/io/atomic_file.hpp"
+#include "echosieve/io/files.hpp"
 
 #include <cmath>
 #include <filesystem>

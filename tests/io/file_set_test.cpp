@@ -1,4 +1,4 @@
-#include "echosieve/io/file_set.hpp"
+#include "echosieve/io/files.hpp"
 
 #include <sys/inotify.h>
 #include <sys/wait.h>
@@ -10,7 +10,6 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
 #include "folder.hpp"
 #include "support/check.hpp"
 

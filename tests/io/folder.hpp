@@ -14,7 +14,7 @@
 #include <system_error>
 #include <vector>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 namespace echosieve::test {
 

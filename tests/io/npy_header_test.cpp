@@ -4,7 +4,7 @@
 #include <sstream>
 #include <string>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

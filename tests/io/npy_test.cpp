@@ -12,7 +12,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "folder.hpp"
 #include "locale.hpp"
 #include "reference/numpy_files.hpp"

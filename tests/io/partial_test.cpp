@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "folder.hpp"
 #include "support/check.hpp"
 

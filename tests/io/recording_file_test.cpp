@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "echosieve/io/npy.hpp"
 #include "folder.hpp"
 #include "support/check.hpp"

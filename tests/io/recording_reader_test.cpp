@@ -1,4 +1,4 @@
-#include "echosieve/io/recording_reader.hpp"
+#include "echosieve/io/recording_file.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -10,7 +10,6 @@
 #include <vector>
 
 #include "echosieve/io/npy.hpp"
-#include "echosieve/io/recording_file.hpp"
 #include "folder.hpp"
 #include "support/check.hpp"
 

@@ -6,9 +6,8 @@
 #include <vector>
 
 #include "bad_input.hpp"
-#include "echosieve/condition/bandpass.hpp"
 #include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/fir.hpp"
+#include "echosieve/condition/detail/fir.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
 #include "echosieve/condition/gates.hpp"

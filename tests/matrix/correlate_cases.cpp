@@ -10,7 +10,6 @@
 #include "echosieve/correlate/bound.hpp"
 #include "echosieve/correlate/delay.hpp"
 #include "echosieve/correlate/delay_limits.hpp"
-#include "echosieve/correlate/measured_delay.hpp"
 #include "echosieve/correlate/measurement_plan.hpp"
 #include "echosieve/correlate/sampled.hpp"
 

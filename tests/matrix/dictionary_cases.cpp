@@ -6,7 +6,6 @@
 #include "bad_input.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/dictionary/detail/gabor_grid.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
 #include "echosieve/dictionary/matrix_dictionary.hpp"
 
 namespace echosieve::test {

@@ -14,7 +14,6 @@
 #include "echosieve/io/csv.hpp"
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
-#include "echosieve/io/recording_reader.hpp"
 #include "io/folder.hpp"
 
 namespace echosieve::test {

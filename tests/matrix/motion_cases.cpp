@@ -1,4 +1,4 @@
-// motion: settings and options of tracking, following, blocks, and the methods to compare with.
+// motion: settings and options of tracking, following and blocks.
 #include <cstddef>
 #include <cstdint>
 #include <limits>
@@ -11,15 +11,12 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_tracker.hpp"
-#include "echosieve/motion/gate_finder.hpp"
-#include "echosieve/motion/gated_track.hpp"
 #include "echosieve/motion/learned_walls.hpp"
-#include "echosieve/motion/pulse_calibration.hpp"
-#include "echosieve/motion/pursuit_track.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
 #include "echosieve/motion/track_artery.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
 
 namespace echosieve::test {
 namespace {
@@ -162,58 +159,14 @@ void blocks(BadInputs& out) {
     });
 }
 
-void comparisons(BadInputs& out) {
-    const Recording recording = silence();
-    const auto view = std::get<FrameMatrix<float>>(recording.samples).view();
-    const Baseband<double> line = to_baseband<double>(view, recording.settings);
-    const std::vector<FrameState> states(100, FrameState::good);
-    const auto gated = [=](const WallGate& near, const WallGate& far) {
-        return [=] { static_cast<void>(track_gates(line, states, {near, far})); };
-    };
-    for (const double bad : {not_a_number, infinite}) {
-        out.add("track_gates", "gate depth", bad, gated({bad}, {16e-3}));
-    }
-    out.add("track_gates", "gate depth", 1e-3, gated({1e-3}, {16e-3}));
-    out.add("track_gates", "far gate depth", 9e-3, gated({10e-3}, {9e-3}));
-    for (const double bad : {0.0, -1e-3, not_a_number, infinite}) {
-        out.add("track_gates", "gate half_length", bad, gated({10e-3, bad}, {16e-3}));
-    }
-    using P = PursuitTrackOptions;
-    const auto use = [=](const P& o) {
-        static_cast<void>(track_echoes(line, states, {{10e-3}, {16e-3}}, o));
-    };
-    out.vary("track_echoes", "atoms", P{}, &P::atoms, {std::size_t{0}}, use);
-    out.vary("track_echoes", "spread", P{}, &P::spread, {-0.1, 1.0, not_a_number}, use);
-    out.vary("track_echoes", "least_energy", P{}, &P::least_energy, {1.0, not_a_number}, use);
-    out.vary("track_echoes", "association", P{}, &P::association, {0.0, not_a_number}, use);
-    out.vary("track_echoes", "least_amplitude", P{}, &P::least_amplitude, {1.0, not_a_number}, use);
-    const std::vector<FrameState> few(99, FrameState::good);
-    out.add("track_gates", "number of frame states", 99, [=] {
-        static_cast<void>(track_gates(line, few, {{10e-3}, {16e-3}}));
+void conditioned(BadInputs& out) {
+    out.add("track_artery", "number of baseband samples", 7, [] {
+        const Recording recording = silence();
+        const auto view = std::get<FrameMatrix<float>>(recording.samples).view();
+        const Baseband<double> line = to_baseband<double>(view, recording.settings);
+        const BasebandView torn{BasebandView(line).samples.first(7), line.grid, line.settings};
+        static_cast<void>(track_artery(torn, {}));
     });
-    out.add("track_echoes", "number of frame states", 99, [=] {
-        static_cast<void>(track_echoes(line, few, {{10e-3}, {16e-3}}));
-    });
-    out.add("find_wall_gates", "number of frame states", 99,
-            [=] { static_cast<void>(find_wall_gates(line, few)); });
-    using G = GateSearchOptions;
-    const auto find = [=](const G& o) { static_cast<void>(find_wall_gates(line, states, o)); };
-    out.vary("find_wall_gates", "half_length", G{}, &G::half_length, {0.0, not_a_number}, find);
-    out.vary("find_wall_gates", "dead_zone", G{}, &G::dead_zone, {-1e-3, not_a_number}, find);
-    out.vary("find_wall_gates", "candidates", G{}, &G::candidates, {std::size_t{1}}, find);
-    out.vary("find_wall_gates", "largest_diameter", G{}, &G::largest_diameter, {1e-3, not_a_number},
-             find);
-    out.vary("find_wall_gates", "lowest_peak", G{}, &G::lowest_peak, {-0.1, 1.1}, find);
-    const auto torn = [=](const auto& take) {
-        return [=] {
-            take(BasebandView{BasebandView(line).samples.first(7), line.grid, line.settings});
-        };
-    };
-    out.add("track_gates", "number of baseband samples", 7, torn([](const BasebandView& y) {
-                static_cast<void>(track_gates(y, {}, {{10e-3}, {16e-3}}));
-            }));
-    out.add("track_artery", "number of baseband samples", 7,
-            torn([](const BasebandView& y) { static_cast<void>(track_artery(y, {})); }));
 }
 
 void calibration(BadInputs& out) {
@@ -245,7 +198,7 @@ BadInputs motion_cases() {
     settings(out);
     options(out);
     blocks(out);
-    comparisons(out);
+    conditioned(out);
     calibration(out);
     return out;
 }

@@ -1,4 +1,5 @@
 #include "motion/layers/gap_settling.hpp"
+#include "motion/layers/layer_fit.hpp"
 
 #include <cmath>
 #include <vector>

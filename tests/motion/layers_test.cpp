@@ -1,4 +1,5 @@
 #include "motion/layers/layers.hpp"
+#include "motion/layers/layer_fit.hpp"
 
 #include <cmath>
 #include <complex>
@@ -7,7 +8,7 @@
 #include <vector>
 
 #include "motion/courses/phase_track.hpp"
-#include "motion/wall/wall_fit.hpp"
+#include "motion/wall/fit.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 

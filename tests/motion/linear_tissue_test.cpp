@@ -10,8 +10,8 @@
 #include <vector>
 
 #include "echosieve/core/random.hpp"
+#include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/track_artery.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

@@ -1,4 +1,4 @@
-#include "echosieve/motion/pulse_calibration.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 
 #include <cmath>
 #include <complex>
@@ -7,7 +7,6 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/synthesis/detail/gamma_pulse.hpp"
 #include "support/check.hpp"
 

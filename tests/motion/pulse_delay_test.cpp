@@ -11,7 +11,7 @@
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
-#include "motion/wall/pulse_evidence.hpp"
+#include "motion/wall/pulse_delay.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

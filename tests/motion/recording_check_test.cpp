@@ -12,6 +12,7 @@
 #include <variant>
 #include <vector>
 
+#include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
 #include "support/check.hpp"

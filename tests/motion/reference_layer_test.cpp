@@ -4,7 +4,7 @@
 #include <complex>
 #include <numbers>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "support/check.hpp"
 
 using namespace echosieve;

@@ -3,7 +3,7 @@
 #include <array>
 #include <cmath>
 
-#include "motion/layers/block_means.hpp"
+#include "motion/layers/group_means.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
 
@@ -25,26 +25,26 @@ Eigen::ArrayXd moments(Eigen::Index frames) {
     return Eigen::ArrayXd::LinSpaced(frames, 0, static_cast<double>(frames - 1)) / made_frame_rate;
 }
 
-// A scan of frames averaged over blocks, as the finder makes it.
+// A scan of frames averaged over groups, as the finder makes it.
 struct AveragedScan {
-    AveragedScan(const LayerTimes& times, const GateSpectrum& gate, const FrameBlocks& at)
+    AveragedScan(const LayerTimes& times, const GateSpectrum& gate, const FrameGroups& at)
         : all(times),
-          blocks(at),
-          scan(block_means(times, at),
-               block_means(moments(times.pulse.size()), Eigen::ArrayXd::Ones(times.pulse.size()),
+          groups(at),
+          scan(group_means(times, at),
+               group_means(moments(times.pulse.size()), Eigen::ArrayXd::Ones(times.pulse.size()),
                            at),
                gate.frequencies, sensor) {}
     // In fours: less than a frame's noise, no loss of what moves.
     AveragedScan(const LayerTimes& times, const GateSpectrum& gate)
-        : AveragedScan(times, gate, even_blocks(times.pulse.size(), 4)) {}
+        : AveragedScan(times, gate, even_groups(times.pulse.size(), 4)) {}
 
     std::array<FastestShare, 2> operator()(GateSpectrum gate, double bulk) const {
-        gate.values = block_means(gate, all, {0, 0}, blocks);
+        gate.values = group_means(gate, all, {0, 0}, groups);
         return scan(gate, bulk);
     }
 
     LayerTimes all;
-    FrameBlocks blocks;
+    FrameGroups groups;
     ShareScan scan;
 };
 
@@ -119,16 +119,16 @@ TEST_CASE("a scan refuses options outside their domain") {
     }
 }
 
-TEST_CASE("the scan of frames averaged where little moves finds what that of even blocks does") {
+TEST_CASE("the scan of frames averaged where little moves finds what that of even groups does") {
     const LayerTimes times = made_times(2000);
     const MadeGate made = made_gate(times, {{-260e-6, 1.0}, {-70e-6, 1.0}}, 0.1, 4);
-    const FrameBlocks blocks = quiet_blocks(times, {4, 32, 0.05, 20e-6});
-    REQUIRE(blocks.count() < 400);
+    const FrameGroups groups = quiet_groups(times, {4, 32, 0.05, 20e-6});
+    REQUIRE(groups.count() < 400);
     const FastestShare even = AveragedScan(times, made.gate)(made.gate, 1.0)[0];
-    const FastestShare quiet = AveragedScan(times, made.gate, blocks)(made.gate, 1.0)[0];
+    const FastestShare quiet = AveragedScan(times, made.gate, groups)(made.gate, 1.0)[0];
     constexpr double part_of_a_step = 0.3;
     CHECK_WITHIN(quiet.share, even.share, part_of_a_step * grid_step);
-    // What turns within a block is lost to the evidence: some per cent.
+    // What turns within a group is lost to the evidence: some per cent.
     CHECK_WITHIN_RELATIVE(quiet.evidence, even.evidence, 0.15);
 }
 

@@ -3,7 +3,8 @@
 #include <cmath>
 #include <vector>
 
-#include "motion/wall/wall_search.hpp"
+#include "motion/layers/layer_fit.hpp"
+#include "motion/wall/search.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 

@@ -66,12 +66,13 @@ TEST_CASE_TEMPLATE("a reused workspace leaves one allocation, the result", S, Sw
     NoObserver observer;
     Workspace workspace;
     S swarm;
-    static_cast<void>(swarm.minimise(objective, box, 1, start, observer, workspace));
+    static_cast<void>(swarm.minimise(OptimiseTask{objective, box, 1, start, observer, workspace}));
     for (const std::size_t iterations : {0U, 1U, 10U, 1000U}) {
         CAPTURE(iterations);
         swarm.iterations = iterations;
         const std::size_t before = allocations;
-        const auto result = swarm.minimise(objective, box, 2, start, observer, workspace);
+        const auto result =
+            swarm.minimise(OptimiseTask{objective, box, 2, start, observer, workspace});
         const std::size_t made = allocations - before;
         CHECK(made == 1);
         CHECK(result.iterations == iterations);
@@ -80,7 +81,7 @@ TEST_CASE_TEMPLATE("a reused workspace leaves one allocation, the result", S, Sw
     swarm.particles = 7;
     swarm.iterations = 20;
     const std::size_t before = allocations;
-    const auto reused = swarm.minimise(objective, box, 3, {}, observer, workspace);
+    const auto reused = swarm.minimise(OptimiseTask{objective, box, 3, {}, observer, workspace});
     const std::size_t made = allocations - before;
     CHECK(made == 1);
     const auto fresh = minimise(objective, box, swarm, 3);
@@ -98,13 +99,14 @@ TEST_CASE_TEMPLATE("local methods: a reused workspace leaves what is made at set
     NoObserver observer;
     Workspace workspace;
     typename C::Method method;
-    static_cast<void>(method.minimise(objective, box, 1, start, observer, workspace));
+    static_cast<void>(method.minimise(OptimiseTask{objective, box, 1, start, observer, workspace}));
     std::size_t least = 0;
     for (const std::size_t iterations : {0U, 1U, 3U, 200U}) {
         CAPTURE(iterations);
         method.iterations = iterations;
         const std::size_t before = allocations;
-        const auto result = method.minimise(objective, box, 2, start, observer, workspace);
+        const auto result =
+            method.minimise(OptimiseTask{objective, box, 2, start, observer, workspace});
         const std::size_t made = allocations - before;
         least = iterations == 0 ? made : least;
         CHECK(made == least);  // an iteration allocates nothing
@@ -131,13 +133,14 @@ TEST_CASE_TEMPLATE("evolution in a reused workspace leaves one allocation, the r
     Workspace workspace;
     O method;
     method.iterations = 400;
-    static_cast<void>(method.minimise(objective, box, 1, {}, observer, workspace));
-    static_cast<void>(method.minimise(objective, box, 2, {}, observer, workspace));
+    static_cast<void>(method.minimise(OptimiseTask{objective, box, 1, {}, observer, workspace}));
+    static_cast<void>(method.minimise(OptimiseTask{objective, box, 2, {}, observer, workspace}));
     for (const std::size_t iterations : {0U, 1U, 10U, 400U}) {
         CAPTURE(iterations);
         method.iterations = iterations;
         const std::size_t before = allocations;
-        const auto result = method.minimise(objective, box, 2, {}, observer, workspace);
+        const auto result =
+            method.minimise(OptimiseTask{objective, box, 2, {}, observer, workspace});
         const std::size_t made = allocations - before;
         CHECK(made == 1);
         CHECK(result.iterations == iterations);

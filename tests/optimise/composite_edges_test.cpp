@@ -9,7 +9,6 @@
 
 #include "echosieve/optimise/blockwise_search.hpp"
 #include "echosieve/optimise/differential_evolution.hpp"
-#include "echosieve/optimise/global_then_local.hpp"
 #include "echosieve/optimise/levenberg_marquardt.hpp"
 #include "echosieve/optimise/multi_start.hpp"
 #include "echosieve/optimise/parallel.hpp"

@@ -12,7 +12,6 @@
 #include <vector>
 
 #include "echosieve/optimise/blockwise_search.hpp"
-#include "echosieve/optimise/global_then_local.hpp"
 #include "echosieve/optimise/levenberg_marquardt.hpp"
 #include "echosieve/optimise/multi_start.hpp"
 #include "echosieve/optimise/nelder_mead.hpp"
@@ -253,7 +252,7 @@ TEST_CASE("parts held equal have the derivatives of the whole") {
     const Box<double> box = bell_box(3);
     SumOfSquares objective(Bells(three_bells), box);
     Workspace workspace;
-    detail::TiedBlocks<double, SumOfSquares<Bells>> tied(objective, 6, 2, 4, workspace);
+    detail::TiedBlocks<double, SumOfSquares<Bells>> tied(objective, {6, 2, 4}, workspace);
     const std::vector<double> y = {13, 3.3, 35, 4.5};
     std::vector<double> x(6);
     tied.expand(y, x);

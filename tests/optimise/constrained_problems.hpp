@@ -18,7 +18,7 @@
 #include <vector>
 
 #include "echosieve/core/box.hpp"
-#include "echosieve/optimise/constraints.hpp"
+#include "echosieve/optimise/objective.hpp"
 
 namespace echosieve::test {
 

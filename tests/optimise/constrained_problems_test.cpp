@@ -11,7 +11,7 @@
 #include <vector>
 
 #include "echosieve/core/random.hpp"
-#include "echosieve/optimise/constraints.hpp"
+#include "echosieve/optimise/objective.hpp"
 #include "optimise/constrained_problems.hpp"
 #include "support/check.hpp"
 

@@ -1,5 +1,5 @@
 // Violations, Deb's rules, the easing of equalities, and what the optimisers make of them.
-#include "echosieve/optimise/constraints.hpp"
+#include "echosieve/optimise/objective.hpp"
 
 #include <algorithm>
 #include <array>

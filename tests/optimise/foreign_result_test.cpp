@@ -10,9 +10,8 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/optimise/concept.hpp"
-#include "echosieve/optimise/constraints.hpp"
-#include "echosieve/optimise/global_then_local.hpp"
 #include "echosieve/optimise/multi_start.hpp"
+#include "echosieve/optimise/objective.hpp"
 #include "echosieve/optimise/parallel.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "echosieve/pursuit/echo_source.hpp"

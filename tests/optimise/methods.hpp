@@ -14,19 +14,16 @@
 
 #include "echosieve/core/box.hpp"
 #include "echosieve/optimise/augmented_lagrangian.hpp"
-#include "echosieve/optimise/constraints.hpp"
+#include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/covariance_adaptation.hpp"
 #include "echosieve/optimise/differential_evolution.hpp"
-#include "echosieve/optimise/gradient.hpp"
 #include "echosieve/optimise/least_squares.hpp"
 #include "echosieve/optimise/levenberg_marquardt.hpp"
 #include "echosieve/optimise/nelder_mead.hpp"
 #include "echosieve/optimise/objective.hpp"
-#include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "echosieve/optimise/quasi_newton.hpp"
 #include "echosieve/optimise/result.hpp"
-#include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve::test {
 
@@ -188,9 +185,9 @@ OptimiseResult<R> run(const O& method, F& objective, const Box<R>& box, std::uin
     }
     if constexpr (needs_constraints<O>) {
         Unhindered<F, R> unhindered{objective};
-        return method.minimise(unhindered, box, seed, start, watch, workspace);
+        return method.minimise(OptimiseTask{unhindered, box, seed, start, watch, workspace});
     } else {
-        return method.minimise(objective, box, seed, start, watch, workspace);
+        return method.minimise(OptimiseTask{objective, box, seed, start, watch, workspace});
     }
 }
 

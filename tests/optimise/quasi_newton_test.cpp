@@ -229,16 +229,19 @@ TEST_CASE("a memory goes from run to run") {
     Workspace workspace;
     LimitedMemory pairs(10, 3, workspace);
     const QuasiNewton method;
-    const auto first = method.minimise(quadratic, box, 1, {}, observer, workspace, pairs);
+    const auto first =
+        method.minimise(OptimiseTask{quadratic, box, 1, {}, observer, workspace}, pairs);
     quadratic.b *= 1.1;
-    const auto second = method.minimise(quadratic, box, 1, first.x, observer, workspace, pairs);
-    const auto anew = method.minimise(quadratic, box, 1, first.x, observer, workspace);
+    const auto second =
+        method.minimise(OptimiseTask{quadratic, box, 1, first.x, observer, workspace}, pairs);
+    const auto anew =
+        method.minimise(OptimiseTask{quadratic, box, 1, first.x, observer, workspace});
     CHECK_WITHIN(second.value, anew.value, 1e-12);
     CHECK(second.evaluations < anew.evaluations);
     LimitedMemory other(10, 2, workspace);
-    CHECK_THROWS_WITH_AS(
-        static_cast<void>(method.minimise(quadratic, box, 1, {}, observer, workspace, other)),
-        "dimension of the memory = 2: must be that of the box", InvalidInput);
+    CHECK_THROWS_WITH_AS(static_cast<void>(method.minimise(
+                             OptimiseTask{quadratic, box, 1, {}, observer, workspace}, other)),
+                         "dimension of the memory = 2: must be that of the box", InvalidInput);
 }
 
 TEST_CASE("interpolation finds the minimum of cubics and parabolas, and stays inside") {

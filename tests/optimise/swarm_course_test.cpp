@@ -89,7 +89,8 @@ TEST_CASE("the move has the mean and the variance of the published one") {
     };
     for (std::uint64_t seed = 0; seed < 20000; ++seed) {
         points.clear();
-        static_cast<void>(swarm.minimise(flat, box, seed, start, observer, workspace));
+        static_cast<void>(
+            swarm.minimise(OptimiseTask{flat, box, seed, start, observer, workspace}));
         for (std::size_t t = 0; t <= steps; ++t) {
             for (std::size_t k = 0; k < 2; ++k) {
                 const double y = points[t][k] / points[1][k];

@@ -1,6 +1,6 @@
 """Runs all programs on hundreds of inputs that they must refuse or survive, and prints what came of it.
 
-    python3 bad_input.py --programs DIR [--threads N] [--only WORD] [--patience N] [--list]
+    python3 bad_input.py --programs DIR [--programs DIR OF STUDIES] [--threads N] [--only WORD] [--patience N] [--list]
 
 Status 1 if any of them crashed, hung, lost or left a file, or said nothing that helps. No packages are needed.
 """
@@ -18,6 +18,7 @@ import bad_places
 import harness
 
 FEWEST = 400  # cases
+STUDIES = ("compare_methods", "limits_study", "wall_study")
 
 
 def write_matrices(folder):
@@ -46,24 +47,29 @@ def make_template(programs, folder):
 
 def main():
     parser = argparse.ArgumentParser(description="Runs the programs on bad input.")
-    parser.add_argument("--programs", type=pathlib.Path, required=True)
+    parser.add_argument("--programs", type=pathlib.Path, action="append", required=True,
+                        help="of the example programs; then that of the studies, which are left out without it")
     parser.add_argument("--threads", type=int, default=os.cpu_count())
     parser.add_argument("--only", default="", help="only cases whose program or name holds this")
     parser.add_argument("--patience", type=int, default=1, help="times ten seconds a run: for programs that are checked")
     parser.add_argument("--list", action="store_true", help="print the cases")
     arguments = parser.parse_args()
-    programs = arguments.programs.resolve()
+    folders = [folder.resolve() for folder in arguments.programs]
+    programs = folders[0]
     with harness.scratch_folder() as scratch:
         scratch = pathlib.Path(scratch)
         template = scratch / "template"
         make_template(programs, template)
         bad_places.PROGRAMS_FOLDER.append(programs)
         cases = [case for module in (bad_files, bad_options, bad_places) for case in module.all_cases()]
+        if len(folders) == 1:
+            print(f"no folder of the studies: left out are {', '.join(STUDIES)}")
+            cases = [case for case in cases if case.program not in STUDIES]
         cases = [case for case in cases if arguments.only in f"{case.program} {case.name}"]
         if arguments.list:
             for case in cases:
                 print(f"{case.program}: {case.name}")
-        runs = harness.Harness(programs, template, scratch, arguments.patience)
+        runs = harness.Harness(folders, template, scratch, arguments.patience)
         runs.run_all(cases, arguments.threads)
         good = runs.report()
     if not arguments.only and len(cases) < FEWEST:

@@ -85,8 +85,8 @@ def snapshot(folder):
 
 
 class Harness:
-    def __init__(self, programs, template, scratch, patience=1):
-        self.programs = pathlib.Path(programs)
+    def __init__(self, folders, template, scratch, patience=1):
+        self.folders = folders
         self.longest = LONGEST * patience
         self.template = template
         self.scratch = scratch
@@ -128,7 +128,7 @@ class Harness:
         environment = {**os.environ, "PATH": str(place / case.path)} if case.path else None
         began = time.monotonic()
         try:
-            done = subprocess.run([self.programs / case.program, *case.arguments], cwd=place, input=case.stdin,
+            done = subprocess.run([program_in(self.folders, case.program), *case.arguments], cwd=place, input=case.stdin,
                                   stdout=full or subprocess.PIPE, stderr=subprocess.PIPE, timeout=DEAF + 6 * self.longest,
                                   preexec_fn=before, check=False, env=environment)
             return done.returncode, done.stdout or b"", done.stderr, time.monotonic() - began
@@ -203,6 +203,11 @@ class Harness:
         for case, wrong, text in self.failures:
             print(f"\n{case.program}, {case.name}: {'; '.join(wrong)}\n  {case.arguments}\n  {text.strip()[:600]}")
         return not self.failures
+
+
+def program_in(folders, name):
+    """Where a program is: in the first of the folders that has it."""
+    return next((folder / name for folder in folders if (folder / name).is_file()), folders[0] / name)
 
 
 def scratch_folder():

@@ -7,7 +7,7 @@
 #include <variant>
 #include <vector>
 
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 #include "io/folder.hpp"
 #include "support/check.hpp"
 #include "support/option_fields.hpp"

@@ -7,7 +7,7 @@
 #include <complex>
 #include <limits>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/correlate/bound.hpp"
 #include "support/check.hpp"
 #include "support/echoes.hpp"

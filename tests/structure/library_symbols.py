@@ -12,7 +12,6 @@ from symbols import defined, listing_of, report
 
 MEANT = re.compile(r"\[abi:this_program_needs_an_echosieve_library_of_version_"  # ECHOSIEVE_API
                    r"|^echosieve::(?:BlockTracker|FrameFollower)<(?:short|float)>::"
-                   r"|^echosieve::kernels::(?:baseline|avx2|avx512)::\w+\(echosieve::kernels::\w+ const&\)$"
                    r"|^(?:vtable|typeinfo|typeinfo name) for echosieve::(?:InvalidInput|FileError)$"
                    # g++ shows these of std::thread whatever it is asked. They call by pointer alone: merged, they do
                    # the same.

@@ -15,31 +15,14 @@ import re
 import sys
 
 import border
-
-# Each room with the rooms that it hangs on directly; what those hang on is open to it as well.
-ARROWS = {
-    "core": [],
-    "atoms": ["core"],
-    "optimise": ["core"],
-    "condition": ["core"],
-    "kernels": ["core"],
-    "dictionary": ["atoms"],
-    "correlate": ["atoms"],
-    "pursuit": ["dictionary", "optimise", "kernels"],
-    "motion": ["pursuit", "correlate", "condition"],
-    "synthesis": ["atoms"],
-    "io": ["atoms"],
-}
+import guide
+from includes import INCLUDE, SOURCES, UMBRELLA, check_circles, check_includes, public_headers
 
 LINE_LIMIT = 500
-UMBRELLA = "include/echosieve/echosieve.hpp"
 UMBRELLA_TOP = "// All public headers. For users: inside the library every file includes what it uses.\n"
-SOURCES = {".hpp", ".cpp"}
 CHECKED = SOURCES | {".py", ".sh", ".cmake", ".in"}
 FOLDERS = ["include", "src", "tests", "examples", "bench", ".ci"]
-USERS = ("examples/", "tests/consumer/", "tests/snippets/")
 
-INCLUDE = re.compile(r'^\s*#\s*include\s*(["<])([^">]+)[">]', re.MULTILINE)
 # A path that starts at the root of a file system, after a blank, quote, bracket or sign.
 ROOTED = re.compile(r"""(?:^|(?<=[\s"'`=(:,]))/(?:(?:tmp|root|home|work)\b|[A-Za-z_]\w*/[A-Za-z_])""",
                     re.MULTILINE)
@@ -50,24 +33,6 @@ CASE = re.compile(r'\bTEST_CASE(?:_TEMPLATE|_FIXTURE)?\w*\s*\(\s*(?:\w+\s*,\s*)?
 NEWER = re.compile(r"\bstd::(?:views|ranges::views|ranges::view_interface|format|source_location)\b")
 
 
-def reachable(room):
-    """The rooms that `room` may include, itself among them."""
-    found = {room}
-    for below in ARROWS[room]:
-        found |= reachable(below)
-    return found
-
-
-def room_of(path):
-    """The room of a file of the library, or None: include/echosieve/<room>/..., src/<room>/..."""
-    parts = pathlib.PurePosixPath(path).parts
-    if parts[:2] == ("include", "echosieve") and len(parts) > 3:
-        return parts[2]
-    if parts[0] == "src" and len(parts) > 2:
-        return parts[1]
-    return None
-
-
 def read_sources(root):
     """Relative path -> text of every file that the rules cover."""
     files = {}
@@ -75,61 +40,9 @@ def read_sources(root):
         for path in sorted((root / folder).rglob("*")):
             if path.is_file() and (path.suffix in CHECKED or path.name in ("CMakeLists.txt", "run")):
                 files[path.relative_to(root).as_posix()] = path.read_text(encoding="utf-8")
+    if (root / guide.GUIDE).is_file():
+        files[guide.GUIDE] = (root / guide.GUIDE).read_text(encoding="utf-8")
     return files
-
-
-def check_includes(files):
-    """Arrows, path form, existence and the umbrella, include by include."""
-    for path, text in files.items():
-        if pathlib.PurePosixPath(path).suffix not in SOURCES:
-            continue
-        room = room_of(path)
-        if room is not None and room not in ARROWS:
-            yield f"{path}: the room '{room}' is not in the plan of the rooms"
-            continue
-        for bracket, name in INCLUDE.findall(text):
-            target = f"include/{name}"
-            if target == UMBRELLA and not path.startswith(USERS):
-                yield f"{path}: includes the umbrella header, which is for users"
-            if not name.startswith("echosieve/"):
-                if bracket == '"' and path.startswith("include/"):
-                    yield f"{path}: includes \"{name}\", write the path from echosieve/ on"
-                    continue
-                if bracket != '"' or "/" not in name or not path.startswith("src/"):
-                    continue
-                target = f"src/{name}"  # what is inside a compiled room
-            if target not in files:
-                yield f"{path}: includes {name}, which does not exist"
-            other = room_of(target)
-            if room is not None and other is not None and other not in reachable(room):
-                yield f"{path}: the room '{room}' may not include '{other}' ({name})"
-
-
-def check_circles(files):
-    """No header includes itself by way of others."""
-    graph = {path: [target for _, name in INCLUDE.findall(text)
-                    for target in (f"include/{name}", f"src/{name}") if target in files]
-             for path, text in files.items() if path.startswith(("include/", "src/")) and path.endswith(".hpp")}
-    done, open_ = set(), []
-
-    def visit(path):
-        if path in open_:
-            return [" -> ".join(open_[open_.index(path):] + [path]) + ": includes run in a circle"]
-        if path in done:
-            return []
-        open_.append(path)
-        found = [line for below in graph[path] for line in visit(below)]
-        open_.pop()
-        done.add(path)
-        return found
-
-    for path in graph:
-        yield from visit(path)
-
-
-def public_headers(files):
-    return sorted(path[len("include/"):] for path in files
-                  if path.startswith("include/echosieve/") and path != UMBRELLA and "/detail/" not in path)
 
 
 def umbrella_text(files):
@@ -172,7 +85,7 @@ def violations(root):
     files = read_sources(root)
     if not public_headers(files):
         return [f"{root}: there is no header below include/echosieve"]
-    return [line for check in (check_includes, check_circles, check_umbrella, border.check_border, check_text)
+    return [line for check in (check_includes, check_circles, check_umbrella, border.check_border, guide.check_guide, check_text)
             for line in check(files)]
 
 

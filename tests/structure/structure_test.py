@@ -4,6 +4,7 @@ import pathlib
 import sys
 import tempfile
 
+import guide
 import kernel_symbols
 import library_symbols
 import structure
@@ -41,6 +42,7 @@ CLEAN = {
     "include/echosieve/motion/walls.hpp": HEADER + '#include "echosieve/atoms/gabor.hpp"\n' + BORDER,
     "include/echosieve/pursuit/pursue.hpp": HEADER + "#include <Eigen/Core>\nvoid f();\n",
     "src/motion/line/line.hpp": HEADER + '#include "echosieve/motion/walls.hpp"\n#include <Eigen/Core>\nvoid f();\n',
+    "src/motion/wall/finder.hpp": HEADER + '#include "motion/line/line.hpp"\n',
     "src/motion/line/line.cpp": '#include "motion/line/line.hpp"\n',
     "include/echosieve/io/npy.hpp": HEADER,
     "src/io/npy.cpp": '#include "echosieve/io/npy.hpp"\n',
@@ -80,14 +82,18 @@ PLANTED = {
                         "without ECHOSIEVE_API no library shows it: A(int)"),
     "unmarked operator": ("include/echosieve/kernels/bad.hpp", HEADER + "struct A {\n  int operator()(int) const;\n};\n",
                           "shows it: int operator()(int) const"),
-    "arrow inside": ("src/io/bad.cpp", '#include "motion/line/line.hpp"\n', "the room 'io' may not include 'motion'"),
+    "arrow inside": ("src/io/bad.cpp", '#include "motion/line/line.hpp"\n', "the room 'io' may not include 'motion/line'"),
+    "arrow by a path beside the file": ("src/io/bad.cpp", '#include "../motion/line/line.hpp"\n',
+                                        "the room 'io' may not include 'motion/line'"),
+    "step up the stairs": ("src/motion/line/bad.cpp", '#include "motion/wall/finder.hpp"\n',
+                           "the room 'motion/line' may not include 'motion/wall'"),
     "missing inside": ("src/motion/bad.cpp", '#include "motion/none.hpp"\n', "does not exist"),
     "inside from a header": ("include/echosieve/motion/bad.hpp", HEADER + '#include "motion/line/line.hpp"\n',
                              "write the path from echosieve/"),
-    "circle inside": ("src/motion/line/line.hpp", HEADER + '#include "motion/line/line.hpp"\n', "run in a circle"),
+    "circle inside": ("src/motion/line/line.hpp", HEADER + '#include "motion/line/line.hpp"\n', "includes itself"),
     "missing header": ("src/io/bad.cpp", '#include "echosieve/io/none.hpp"\n', "does not exist"),
     "circle": ("include/echosieve/core/error.hpp", HEADER + '#include "echosieve/core/error.hpp"\n',
-               "run in a circle"),
+               "includes itself"),
     "no include guard": ("include/echosieve/core/bad.hpp", "\n", "no #pragma once"),
     "too long": ("src/io/bad.cpp", "\n" * (structure.LINE_LIMIT + 1), "the limit is"),
     "rooted path": ("src/io/bad.cpp", f'auto x = "{SLASH}opt{SLASH}data{SLASH}x.npy";\n', "a place on one machine"),
@@ -122,7 +128,6 @@ libechosieve_motion.a:
 echosieve_motion.o:
 0000000000000000 T echosieve::find_wall_gates{TAG}(echosieve::BasebandView const&)
 0000000000000000 W echosieve::FrameFollower<short>::push(std::span<short const, 18446744073709551615ul>)
-0000000000000000 T echosieve::kernels::avx2::work(echosieve::kernels::Task const&)
 0000000000000000 W echosieve::FastPursuit<float>::FastPursuit(echosieve::GaborBox const&)
 0000000000000000 W echosieve::PursuitResult<echosieve::Echo<double>, double> echosieve::pursue<double>(int)
 0000000000000000 V vtable for echosieve::InvalidInput
@@ -136,6 +141,46 @@ PLANTED_IN_LIBRARY = {
     "template over a type of ours": ("0000000000000000 W std::vector<echosieve::Line>::~vector()", "shown to the linker"),
     "unique": ("0000000000000000 u guard variable for std::use()", "unique in the whole program"),
     "another member": ("0000000000000000 W echosieve::FastPursuit<float>::decompose()", "shown to the linker"),
+}
+
+# name -> (files, the modules that must be named)
+CIRCLES = {
+    "circle of headers": ({"include/echosieve/core/a.hpp": HEADER + '#include "echosieve/core/b.hpp"\n',
+                           "include/echosieve/core/b.hpp": HEADER + '#include "echosieve/core/detail/c.hpp"\n',
+                           "include/echosieve/core/detail/c.hpp": HEADER + '#include "echosieve/core/a.hpp"\n'},
+                          "core/a, core/b, core/c: "),
+    "circle by way of a source": ({"src/motion/wall/finder.cpp": '#include "motion/wall/fit.hpp"\n',
+                                   "src/motion/wall/fit.hpp": HEADER + '#include "motion/wall/finder.hpp"\n'},
+                                  "motion/finder, motion/fit: "),
+    "circle by way of a public header's body": (
+        {"src/motion/follow/walls.cpp": '#include "motion/follow/report.hpp"\n',
+         "src/motion/follow/report.hpp": HEADER + '#include "echosieve/motion/walls.hpp"\n'},
+        "motion/report, motion/walls: "),
+    "circle by a path beside the file": ({"src/io/a.hpp": HEADER, "src/io/a.cpp": '#include "b.hpp"\n',
+                                          "src/io/b.hpp": HEADER + '#include "a.hpp"\n'}, "io/a, io/b: "),
+}
+
+PICTURE = """## The house
+    motion  | kernels <- line <- courses <- layers <- wall <- follow |  on pursuit, correlate, condition
+    pursuit                                on dictionary, optimise, kernels
+    dictionary correlate synthesis io      on atoms
+    atoms optimise condition kernels       on core
+    core                                   on nothing
+"""
+WALK = """## The walk of a frame
+| 1 | `read` | `src/io/npy.cpp` | samples |
+| 2 | `find` | `src/motion/wall/find.cpp` | walls |
+"""
+WALKED = {"src/io/npy.cpp": "X read(int);", "src/motion/wall/find.cpp": "Y find(X);", "src/motion/line/line.cpp": "X line(X);"}
+# name -> (guide, part of the report that must appear, or nothing)
+GUIDES = {
+    "true": (PICTURE + WALK, ""),
+    "arrow left out": (PICTURE.replace("correlate, condition", "correlate") + WALK, "the picture shows 'motion' on"),
+    "room left out": (PICTURE.replace("synthesis ", "") + WALK, "the picture shows 'synthesis' on None"),
+    "stairs in another order": (PICTURE.replace("courses <- layers", "layers <- courses") + WALK, "'motion/layers' on"),
+    "no walk": (PICTURE, "there is no walk"),
+    "function that is not there": (PICTURE + WALK.replace("`find`", "`seek`"), "has no seek"),
+    "return to an earlier room": (PICTURE + WALK + "| 3 | `line` | `src/motion/line/line.cpp` | |\n", "returns to an earlier"),
 }
 
 
@@ -156,10 +201,18 @@ def main():
     failures = []
     if report({}):
         failures.append(f"clean tree: reported {report({})}")
+    for name, (changes, expected) in CIRCLES.items():
+        found = report(changes)
+        if len(found) != 1 or expected not in found[0]:
+            failures.append(f"{name}: expected one report with \"{expected}\", found {found}")
     for name, (path, text, expected) in PLANTED.items():
         found = report({path: text})
         if len(found) != 1 or expected not in found[0] or not found[0].startswith(path):
             failures.append(f"{name}: expected one report with \"{expected}\", found {found}")
+    for name, (text, expected) in GUIDES.items():
+        found = list(guide.check_guide({guide.GUIDE: text, **WALKED}))
+        if bool(found) != bool(expected) or expected not in "".join(found):
+            failures.append(f"guide, {name}: expected \"{expected}\", found {found}")
     found = report({}, umbrella=False)
     if len(found) != 1 or "does not include echosieve/io/npy.hpp" not in found[0]:
         failures.append(f"umbrella with a header left out: found {found}")
@@ -186,7 +239,7 @@ def main():
             failures.append(f"library, {name}: expected one report with \"{expected}\", found {found}")
     for line in failures:
         print(line)
-    print(f"{len(PLANTED) + len(PLANTED_SYMBOLS) + len(PLANTED_IN_LIBRARY) + 8} cases, {len(failures)} failures")
+    print(f"{len(PLANTED) + len(CIRCLES) + len(GUIDES) + len(PLANTED_SYMBOLS) + len(PLANTED_IN_LIBRARY) + 8} cases, {len(failures)} failures")
     return 1 if failures else 0
 
 

@@ -1,4 +1,5 @@
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
 
 #include <algorithm>
 #include <cmath>

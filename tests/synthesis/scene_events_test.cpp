@@ -1,4 +1,5 @@
-#include "echosieve/synthesis/scene_events.hpp"
+#include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -8,7 +9,6 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
 #include "support/check.hpp"
 

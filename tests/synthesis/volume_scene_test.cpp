@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
 #include "support/check.hpp"
 #include "support/quick_scene.hpp"
 

@@ -12,7 +12,6 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/scalar.hpp"
@@ -58,29 +57,27 @@ inline void validate(const LimitOptions& options) {
 
 /// Inverse of an information matrix, its entries of any units; infinite throughout where the matrix
 /// is singular to the options' pivot.
-template <OnlyDouble R = double>
-[[nodiscard]] Eigen::MatrixXd least_covariance(const Eigen::MatrixXd& given,
-                                               const LimitOptions& options = {}) {
+template <class Derived>
+[[nodiscard]] Eigen::MatrixX<typename Derived::Scalar> least_covariance(
+    const Eigen::MatrixBase<Derived>& information, const LimitOptions& options = {}) {
+    using R = typename Derived::Scalar;
+    using Matrix = Eigen::MatrixX<R>;
     validate(options);
-    const Eigen::MatrixX<R>& information = given;
     require(information.rows() == information.cols(), "columns", information.cols(),
             detail::concatenate("must be the rows, ", information.rows()));
     const Eigen::Index size = information.rows();
-    const auto unknown = [&] {
-        return Eigen::MatrixX<R>(
-            Eigen::MatrixX<R>::Constant(size, size, std::numeric_limits<double>::infinity()));
-    };
+    const Matrix unknown = Matrix::Constant(size, size, std::numeric_limits<R>::infinity());
     const Eigen::ArrayX<R> diagonal = information.diagonal().array();
     if (!information.allFinite() || (size > 0 && !(diagonal.minCoeff() > 0))) {
-        return unknown();
+        return unknown;
     }
     const Eigen::VectorX<R> scale = diagonal.sqrt().inverse().matrix();
-    const Eigen::MatrixX<R> scaled = scale.asDiagonal() * information * scale.asDiagonal();
-    const Eigen::LDLT<Eigen::MatrixX<R>> factor(scaled);
+    const Matrix scaled = scale.asDiagonal() * information * scale.asDiagonal();
+    const Eigen::LDLT<Matrix> factor(scaled);
     if (size > 0 && !(factor.vectorD().minCoeff() > options.least_pivot)) {
-        return unknown();
+        return unknown;
     }
-    const Eigen::MatrixX<R> inverse = factor.solve(Eigen::MatrixX<R>::Identity(size, size));
+    const Matrix inverse = factor.solve(Matrix::Identity(size, size));
     return scale.asDiagonal() * inverse * scale.asDiagonal();
 }
 
@@ -131,7 +128,7 @@ template <Atom A>
 /// free ones of centre frequency, bandwidth and chirp rate) in all frames, and arrival, amplitude
 /// and phase of its own in each. Throws InvalidInput as fisher_information does, or unless all
 /// frames have as many echoes.
-template <Atom A, OnlyDouble R = double>
+template <Atom A>
 [[nodiscard]] std::vector<std::vector<EchoLimit>> shared_shape_limits(
     std::span<const std::vector<Echo<A>>> frames, const FreeParameters& free,
     const SampledNoise& noise, const LimitOptions& options = {}) {
@@ -152,25 +149,24 @@ template <Atom A, OnlyDouble R = double>
             }
         }
     }
-    std::vector<Eigen::MatrixX<R>> spread;    // W^-1
-    std::vector<Eigen::MatrixX<R>> leverage;  // W^-1 C
+    using Matrix = decltype(fisher_information(std::span(frames[0]), free, noise));
+    std::vector<Matrix> spread;    // W^-1
+    std::vector<Matrix> leverage;  // W^-1 C
     const auto shapes = static_cast<Eigen::Index>(shared.size());
-    Eigen::MatrixX<R> rest = Eigen::MatrixX<R>::Zero(shapes, shapes);  // T
+    Matrix rest = Matrix::Zero(shapes, shapes);  // T
     for (const std::vector<Echo<A>>& frame : frames) {
         require(frame.size() == echoes, "number of echoes", frame.size(),
                 detail::concatenate("must be that of the first frame, ", echoes));
-        const Eigen::MatrixX<R> f =
-            fisher_information(std::span<const Echo<A>>(frame), free, noise);
-        const Eigen::MatrixX<R> c = f(own, shared);
+        const Matrix f = fisher_information(std::span<const Echo<A>>(frame), free, noise);
+        const Matrix c = f(own, shared);
         spread.push_back(least_covariance(f(own, own), options));
         leverage.push_back(spread.back() * c);
         rest += f(shared, shared) - c.transpose() * leverage.back();
     }
-    const Eigen::MatrixX<R> shape_covariance = least_covariance(rest, options);
+    const Matrix shape_covariance = least_covariance(rest, options);
     for (std::size_t i = 0; i < frames.size(); ++i) {
-        Eigen::MatrixX<R> all =
-            Eigen::MatrixX<R>::Zero(free.count() * static_cast<Eigen::Index>(echoes),
-                                    free.count() * static_cast<Eigen::Index>(echoes));
+        Matrix all = Matrix::Zero(free.count() * static_cast<Eigen::Index>(echoes),
+                                  free.count() * static_cast<Eigen::Index>(echoes));
         all(own, own) = spread[i];
         if (shapes > 0) {
             all(own, own) += leverage[i] * shape_covariance * leverage[i].transpose();

@@ -60,6 +60,12 @@ struct SampledNoise {
     double deviation = 1;          ///< sigma, in the unit of the amplitudes
     double sampling_rate = 125e6;  ///< fs [Hz]
     bool complex_samples = false;  ///< analytic or baseband samples
+
+    /// By what a real part of an inner product [s] becomes information: fs / (2 sigma^2) for real
+    /// samples, 2 fs / sigma^2 for complex ones.
+    [[nodiscard]] constexpr double per_energy() const noexcept {
+        return (complex_samples ? 2 : 0.5) * (sampling_rate / (deviation * deviation));
+    }
 };
 
 inline void validate(const SampledNoise& noise) {
@@ -129,7 +135,7 @@ template <Atom A>
                 echo.amplitude, "must be finite");
         slopes.push_back(detail::free_derivatives(echo, free));
     }
-    const double per_energy = noise.sampling_rate / (noise.deviation * noise.deviation);
+    const double per_energy = noise.per_energy();
     Eigen::MatrixXd out(each * static_cast<Eigen::Index>(echoes.size()),
                         each * static_cast<Eigen::Index>(echoes.size()));
     for (std::size_t e1 = 0; e1 < echoes.size(); ++e1) {
@@ -154,8 +160,7 @@ template <Atom A>
                         }
                         sum += detail::real_product(q1, q2, mirrored);
                     }
-                    const double entry =
-                        (noise.complex_samples ? 2 * per_energy : per_energy / 2) * sum;
+                    const double entry = per_energy * sum;
                     const Eigen::Index row = each * static_cast<Eigen::Index>(e1) + j;
                     const Eigen::Index column = each * static_cast<Eigen::Index>(e2) + k;
                     out(row, column) = entry;

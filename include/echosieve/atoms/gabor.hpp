@@ -1,4 +1,5 @@
-// The atoms: Gabor and chirped Gabor echoes, and an echo as an atom with its complex amplitude.
+// The atoms: Gabor and chirped Gabor echoes, with the bandwidth, decay and length of a pulse;
+// and an echo, an atom with its complex amplitude.
 #pragma once
 
 #include <cmath>
@@ -6,7 +7,6 @@
 #include <concepts>
 #include <numbers>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 
@@ -17,10 +17,38 @@ namespace echosieve {
 //   centre_frequency  f     [Hz]    instantaneous frequency at the peak
 //   bandwidth         B     [Hz]    -6 dB full width of the unchirped pulse's amplitude spectrum
 //   chirp_rate        gamma [Hz/s]  slope of the instantaneous frequency
-//   decay             alpha [1/s^2] = (pi B)^2 / (4 ln 10^0.3), see bandwidth.hpp
+//   decay             alpha [1/s^2] = (pi B)^2 / (4 ln 10^0.3)
 //   u = t - tau
 //
 //   g(t) = exp(-alpha u^2 + i 2 pi f u + i pi gamma u^2),   peak modulus 1, not of unit energy.
+//
+// The amplitude spectrum of exp(-alpha u^2) is proportional to exp(-pi^2 f^2 / alpha), so that -6
+// dB, taken as the factor 10^-0.3 = 0.501187 (not 1/2), is reached at f = B / 2 with that alpha:
+// the same convention as bwr = -6 of scipy.signal.gausspulse.
+
+/// ln 10^0.3, the logarithm of the -6 dB amplitude factor's inverse.
+inline constexpr double ln_six_decibels = 0.3 * std::numbers::ln10;
+
+/// Decay alpha [1/s^2] of the pulse with -6 dB bandwidth B [Hz]. Exact to 4 ulp; B = 0 gives 0.
+template <Real R>
+[[nodiscard]] constexpr R decay_from_bandwidth(R bandwidth) noexcept {
+    const double root = std::numbers::pi * static_cast<double>(bandwidth);
+    return static_cast<R>(root * root / (4 * ln_six_decibels));
+}
+
+/// -6 dB bandwidth B [Hz] of the pulse with decay alpha [1/s^2] >= 0. Exact to 4 ulp.
+template <Real R>
+[[nodiscard]] R bandwidth_from_decay(R decay) noexcept {
+    return static_cast<R>(std::sqrt(static_cast<double>(decay) * 4 * ln_six_decibels) /
+                          std::numbers::pi);
+}
+
+/// Time [s] over which the envelope is within `decibels` > 0 of its peak, both sides of it
+/// together.
+template <Real R>
+[[nodiscard]] R pulse_length(R decay, R decibels = 6) noexcept {
+    return 2 * std::sqrt(decibels * static_cast<R>(std::numbers::ln10 / 20) / decay);
+}
 
 /// Gaussian-modulated sinusoid, analytic: exp(-alpha u^2 + i 2 pi f u).
 template <Real R>
@@ -121,6 +149,25 @@ template <Atom A>
 template <Atom A>
 [[nodiscard]] typename A::real_type real_value(const Echo<A>& echo, double time) noexcept {
     return value(echo, time).real();
+}
+
+/// integral |g(t)|^2 dt = sqrt(pi / (2 alpha)) [s]. Exact to 8 ulp.
+template <Atom A>
+[[nodiscard]] typename A::real_type energy(const A& atom) noexcept {
+    return static_cast<typename A::real_type>(
+        std::sqrt(std::numbers::pi / (2 * decay_from_bandwidth(double{atom.bandwidth}))));
+}
+
+/// Square root of energy(atom) [s^1/2]: atom / norm(atom) has unit energy.
+template <Atom A>
+[[nodiscard]] typename A::real_type norm(const A& atom) noexcept {
+    return std::sqrt(energy(atom));
+}
+
+/// integral |a g(t)|^2 dt [s] of the analytic echo.
+template <Atom A>
+[[nodiscard]] typename A::real_type energy(const Echo<A>& echo) noexcept {
+    return std::norm(echo.amplitude) * energy(echo.atom);
 }
 
 }  // namespace echosieve

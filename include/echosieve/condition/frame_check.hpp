@@ -6,14 +6,13 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
-#include <numbers>
 #include <span>
-#include <type_traits>
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/detail/pinned_samples.hpp"
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/detail/clipped_frames.hpp"
+#include "echosieve/condition/detail/frame_values.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
@@ -31,83 +30,47 @@ namespace echosieve {
 
 namespace detail {
 
-// The upper median; 0 of nothing.
-[[nodiscard]] inline double middle(std::vector<double> values) {
-    if (values.empty()) {
-        return 0;
-    }
-    const auto place = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), place, values.end());
-    return *place;
-}
-
-template <class T>
-[[nodiscard]] bool all_finite(std::span<const T> frame) noexcept {
-    if constexpr (std::is_floating_point_v<T>) {
-        bool all = true;  // no early end: so it is vectorised
-        for (const T x : frame) {
-            all &= is_finite(x);
-        }
-        return all;
-    } else {
-        return true;
-    }
-}
-
-// Marks the good frames that are clipped.
-template <class T>
-void mark_clipped(const FrameView<T>& frames, const RecordingSettings& settings,
-                  const FrameCheckOptions& options, std::vector<FrameState>& states) {
-    std::vector<Extremes<T>> of_frame(states.size());
-    Extremes<T> all;
-    for (std::size_t i = 0; i < states.size(); ++i) {
-        if (states[i] != FrameState::not_finite) {
-            of_frame[i] = extremes(frames[i]);
-            all.take(of_frame[i]);
-        }
-    }
-    const auto [low, high] = all;
-    if (!(high > low)) {
-        return;
-    }
-    // The rounded top of a sinusoid of A counts is flat over (samples a cycle / pi) sqrt(2 / A)
-    // samples.
-    std::size_t run = shortest_flat_run;
-    if constexpr (std::is_integral_v<T>) {
-        // About the middle: the samples may stand off zero.
-        const double top =
-            std::max(1.0, (static_cast<double>(high) - static_cast<double>(low)) / 2);
-        const double cycle = settings.sampling_rate / settings.sensor.centre_frequency;
-        run += static_cast<std::size_t>(std::ceil(cycle / std::numbers::pi * std::sqrt(2 / top)));
-    }
-    const auto touches = [&, low = low, high = high](std::size_t i) {
-        return of_frame[i].low == low || of_frame[i].high == high;
-    };
-    std::vector<std::size_t> pinned(frames.samples(), 0);
-    std::size_t looked_at = 0;
-    for (std::size_t i = 0; i < states.size(); ++i) {
-        if (states[i] == FrameState::good) {
-            ++looked_at;
-            if (touches(i)) {
-                for_each_pinned(frames[i], low, high, run, [&](std::size_t k) { ++pinned[k]; });
+// r_n of the frames with a content of their own; `row(n)` is the baseband of the n-th of them.
+template <class Row>
+[[nodiscard]] std::vector<double> best_likeness(std::span<const double> energy, int neighbours,
+                                                Row row) {
+    std::vector<double> best(energy.size(), 0);
+    for (std::size_t n = 0; n < energy.size(); ++n) {
+        const std::size_t end =
+            std::min(energy.size(), n + 1 + static_cast<std::size_t>(neighbours));
+        for (std::size_t m = n + 1; m < end; ++m) {
+            const double scale = std::sqrt(energy[n]) * std::sqrt(energy[m]);
+            if (scale > 0) {
+                const double r = std::abs((row(n).conjugate() * row(m)).sum()) / scale;
+                best[n] = std::max(best[n], r);
+                best[m] = std::max(best[m], r);
             }
         }
     }
-    const double saturated = options.saturated_part * static_cast<double>(looked_at);
-    for (std::size_t i = 0; i < states.size(); ++i) {
-        if (states[i] != FrameState::good || !touches(i)) {
-            continue;
-        }
-        std::size_t clipped = 0;
-        for_each_pinned(frames[i], low, high, run, [&](std::size_t k) {
-            const bool ring_down = looked_at > 1 && static_cast<double>(pinned[k]) >= saturated;
-            clipped += ring_down ? 0 : 1;
-        });
-        if (static_cast<double>(clipped) >
-            options.clipped_fraction * static_cast<double>(frames.samples())) {
-            states[i] = FrameState::clipped;
-        }
+    return best;
+}
+
+// Whether the n-th frame of these energies and likenesses is to be dropped.
+[[nodiscard]] inline std::vector<bool> strange_frames(const std::vector<double>& energy,
+                                                      const std::vector<double>& best,
+                                                      const FrameCheckOptions& options) {
+    const double median_energy = middle(energy);
+    const double median_best = middle(best);
+    std::vector<double> distance(best.size());
+    std::transform(best.begin(), best.end(), distance.begin(),
+                   [&](double r) { return std::abs(r - median_best); });
+    constexpr double normal_deviation = 1.4826;  // over the median of |x|, x ~ N(0, 1)
+    const double least_best =
+        std::min(options.least_correlation * median_best,
+                 median_best - options.deviations * normal_deviation * middle(distance));
+    std::vector<bool> out;
+    for (std::size_t n = 0; n < energy.size(); ++n) {
+        const bool strange = energy[n] * options.energy_range < median_energy ||
+                             energy[n] > options.energy_range * median_energy ||
+                             best[n] < least_best;
+        out.push_back(!(energy[n] > 0) || (energy.size() > 1 && strange));
     }
+    return out;
 }
 
 }  // namespace detail
@@ -150,36 +113,14 @@ template <class T, Real R>
             .template cast<std::complex<double>>();
     };
     std::vector<double> energy(compared.size(), 0);
-    std::vector<double> best(compared.size(), 0);
     for (std::size_t n = 0; n < compared.size(); ++n) {
         const double sum = row(n).abs2().sum();
         energy[n] = is_finite(sum) ? sum : 0;  // a NaN has no place in a median
     }
+    const std::vector<double> best = detail::best_likeness(energy, options.neighbours, row);
+    const std::vector<bool> strange = detail::strange_frames(energy, best, options);
     for (std::size_t n = 0; n < compared.size(); ++n) {
-        const std::size_t end =
-            std::min(compared.size(), n + 1 + static_cast<std::size_t>(options.neighbours));
-        for (std::size_t m = n + 1; m < end; ++m) {
-            const double scale = std::sqrt(energy[n]) * std::sqrt(energy[m]);
-            if (scale > 0) {
-                const double r = std::abs((row(n).conjugate() * row(m)).sum()) / scale;
-                best[n] = std::max(best[n], r);
-                best[m] = std::max(best[m], r);
-            }
-        }
-    }
-    const double median_energy = detail::middle(energy);
-    const double median_best = detail::middle(best);
-    std::vector<double> distance(best.size());
-    std::transform(best.begin(), best.end(), distance.begin(),
-                   [&](double r) { return std::abs(r - median_best); });
-    const double least_best =
-        std::min(options.least_correlation * median_best,
-                 median_best - options.deviations * 1.4826 * detail::middle(distance));
-    for (std::size_t n = 0; n < compared.size(); ++n) {
-        const bool strange = energy[n] * options.energy_range < median_energy ||
-                             energy[n] > options.energy_range * median_energy ||
-                             best[n] < least_best;
-        if (!(energy[n] > 0) || (compared.size() > 1 && strange)) {
+        if (strange[n]) {
             states[compared[n]] = FrameState::dropped;
         }
     }

@@ -10,8 +10,8 @@
 #include <span>
 #include <vector>
 
+#include "echosieve/condition/detail/fir.hpp"
 #include "echosieve/condition/detail/gate_design.hpp"
-#include "echosieve/condition/fir.hpp"
 #include "echosieve/core/detail/lanes.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
@@ -50,7 +50,8 @@ public:
                 "must exceed twice the upper -6 dB edge of the sensor's band [Hz]");
         const std::size_t step =
             detail::decimation(raw.sampling_rate, options.rate * sensor.bandwidth);
-        const detail::GateDesign design(raw.count, raw.sampling_rate, step, sensor, options);
+        const detail::GateDesign<double> design(raw.count, raw.sampling_rate, step, sensor,
+                                                options);
         grid_ = {raw.start_time, raw.sampling_rate / static_cast<double>(step), design.kept(),
                  sensor.centre_frequency};
         weights_ = design.weights();

@@ -1,5 +1,5 @@
 // Which vector instructions the compiled kernels use: chosen at run time, by the processor or the
-// user.
+// user. Compiled: link echosieve::kernels (echosieve::motion brings it along).
 #pragma once
 
 #include <array>
@@ -32,8 +32,6 @@ inline constexpr std::array all_instruction_sets{InstructionSet::baseline, Instr
     }
     return "unknown";
 }
-
-// What follows is compiled: link echosieve::kernels (echosieve::motion brings it along).
 
 /// The set of that name. Throws InvalidInput for a name that describe() does not give.
 [[nodiscard]] ECHOSIEVE_API InstructionSet instruction_set_from(std::string_view name);

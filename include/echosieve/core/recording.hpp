@@ -7,6 +7,7 @@
 #include <limits>
 #include <optional>
 #include <span>
+#include <string>
 #include <utility>
 #include <variant>
 #include <vector>
@@ -33,23 +34,19 @@ inline constexpr double longest_pulse_delay = 10;
 /// Throws InvalidInput, naming value, limit and the likely slip of unit: see plausible.hpp.
 inline void validate(const Sensor& sensor) {
     using namespace detail;
-    require(sensor.centre_frequency > 0 && is_finite(sensor.centre_frequency), "centre_frequency",
-            sensor.centre_frequency, "must be positive and finite [Hz]");
-    require_plausible(sensor.centre_frequency, "centre_frequency", plausible::centre_frequency,
-                      usual::centre_frequency, "Hz", frequency_units);
     const double centre = sensor.centre_frequency;
+    require(centre > 0 && is_finite(centre), "centre_frequency", centre,
+            "must be positive and finite [Hz]");
+    require_plausible(centre, centre_frequency_ranges);
     require(sensor.bandwidth > 0 && sensor.bandwidth < 2 * centre, "bandwidth", sensor.bandwidth,
             "must be positive and below twice the centre frequency [Hz]");
-    const auto over_centre = [centre](const PlausibleRange& range) {
-        return PlausibleRange{range.lowest * centre, range.highest * centre};
-    };
-    require_plausible(sensor.bandwidth, "bandwidth", over_centre(plausible::relative_bandwidth),
-                      over_centre(usual::relative_bandwidth), "Hz", frequency_units);
+    require_plausible(sensor.bandwidth, bandwidth_ranges(centre));
     if (sensor.pulse_delay) {
         const double limit = longest_pulse_delay / sensor.bandwidth;
         if (!(std::abs(*sensor.pulse_delay) <= limit)) {
             require(false, "pulse_delay", *sensor.pulse_delay,
-                    concatenate("must lie within 10 / bandwidth = ", limit, " of 0 [s]",
+                    concatenate("must lie within ", longest_pulse_delay, " / bandwidth = ", limit,
+                                " of 0 [s]",
                                 slip_of_unit(std::abs(*sensor.pulse_delay), {0.01 * limit, limit},
                                              time_units)));
         }
@@ -83,20 +80,16 @@ inline void validate(const RecordingSettings& settings) {
     using namespace detail;
     require(settings.sampling_rate > 0 && is_finite(settings.sampling_rate), "sampling_rate",
             settings.sampling_rate, "must be positive and finite [Hz]");
-    require_plausible(settings.sampling_rate, "sampling_rate", plausible::sampling_rate,
-                      usual::sampling_rate, "Hz", frequency_units);
+    require_plausible(settings.sampling_rate, sampling_rate_ranges);
     require(settings.frame_rate > 0 && is_finite(settings.frame_rate), "frame_rate",
             settings.frame_rate, "must be positive and finite [Hz]");
-    require_plausible(settings.frame_rate, "frame_rate", plausible::frame_rate, usual::frame_rate,
-                      "Hz", frequency_units);
+    require_plausible(settings.frame_rate, frame_rate_ranges);
     require(settings.start_time >= 0 && is_finite(settings.start_time), "start_time",
             settings.start_time, "must be zero or more and finite [s]");
     require(settings.sound_speed > 0 && is_finite(settings.sound_speed), "sound_speed",
             settings.sound_speed, "must be positive and finite [m/s]");
-    require_plausible(settings.sound_speed, "sound_speed", plausible::sound_speed,
-                      usual::sound_speed, "m/s", speed_units);
-    require_plausible(settings.start_time, "start_time", plausible::start_time, usual::start_time,
-                      "s", time_units);
+    require_plausible(settings.sound_speed, sound_speed_ranges);
+    require_plausible(settings.start_time, start_time_ranges);
     validate(settings.sensor);
     const double rate = settings.sampling_rate;
     const double top = settings.sensor.centre_frequency + settings.sensor.bandwidth / 2;
@@ -111,6 +104,42 @@ inline void validate(const RecordingSettings& settings) {
                 concatenate("must not exceed ", plausible::most_samples_a_bandwidth,
                             " times the sensor's bandwidth, ", most, " [Hz]"));
     }
+}
+
+/// A sentence for each setting outside its usual range (plausible.hpp), with value, range and the
+/// likely slip of unit; none if all is as usual. `samples` a frame, if they are known: frames that
+/// take longer than frame_rate leaves for them are named too. Throws InvalidInput for settings
+/// outside their domain.
+[[nodiscard]] inline std::vector<std::string> settings_warnings(const RecordingSettings& settings,
+                                                                std::size_t samples = 0) {
+    using detail::concatenate;
+    validate(settings);
+    std::vector<std::string> out;
+    const auto look = [&](double value, const detail::SettingRanges& setting) {
+        const PlausibleRange& range = setting.usual;
+        if (!range.holds(value)) {
+            out.push_back(concatenate(setting.name, " = ", value, ": unusual, ", range.lowest,
+                                      " to ", range.highest, " [", setting.unit, "] is usual",
+                                      detail::slip_of_unit(value, range, setting.units)));
+        }
+    };
+    const Sensor& sensor = settings.sensor;
+    look(sensor.centre_frequency, detail::centre_frequency_ranges);
+    look(sensor.bandwidth, detail::bandwidth_ranges(sensor.centre_frequency));
+    look(settings.sampling_rate, detail::sampling_rate_ranges);
+    look(settings.frame_rate, detail::frame_rate_ranges);
+    look(settings.sound_speed, detail::sound_speed_ranges);
+    if (settings.start_time != 0) {
+        look(settings.start_time, detail::start_time_ranges);
+    }
+    const double lasts =
+        settings.start_time + static_cast<double>(samples) / settings.sampling_rate;
+    if (samples > 0 && lasts * settings.frame_rate > 1) {
+        out.push_back(concatenate("frame_rate = ", settings.frame_rate, ": frames of ", samples,
+                                  " samples end ", lasts, " s after their pulse, so at most ",
+                                  1 / lasts, " [Hz] can follow one another"));
+    }
+    return out;
 }
 
 namespace detail {

@@ -1,4 +1,5 @@
-// The delay between two echoes, or two sums of echoes, from their cross-correlation in closed form.
+// Complex cross-correlation of echoes, and of sums of echoes, in closed form at any lag; and the
+// delay between them, from its envelope and phase.
 #pragma once
 
 #include <algorithm>
@@ -10,11 +11,64 @@
 #include <span>
 #include <string_view>
 
+#include "echosieve/atoms/detail/overlap.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/correlate/cross_correlation.hpp"
+#include "echosieve/correlate/detail/delay_search.hpp"
 
 namespace echosieve {
+
+// Symbols (p, q, P, omega as in atoms/inner_product.hpp)
+//   R12(lambda) = integral x1(t + lambda) conj(x2(t)) dt,   lambda the lag [s]
+//   x = tau_2 - tau_1 + lambda;   m = (q omega_1 + p omega_2) / P
+//
+//   R12(lambda) = a1 conj(a2) sqrt(pi / P)
+//                 exp(-p q x^2 / P - (omega_1 - omega_2)^2 / (4 P) + i x m)
+//   dR12 / dlambda = R12 s,  d2R12 / dlambda2 = R12 (s^2 - 2 p q / P),  s = -2 p q x / P + i m
+//
+// If x2 is x1 delayed by d, |R12| is largest at lambda = -d.
+
+/// R12 at a lag, with its derivatives in the lag.
+struct CorrelationValue {
+    std::complex<double> value;              ///< [s], times the echoes' amplitudes
+    std::complex<double> derivative;         ///< the same per second
+    std::complex<double> second_derivative;  ///< the same per second squared
+};
+
+/// R12 and its derivatives for two echoes. Error as of inner_product.
+template <Atom A1, Atom A2>
+[[nodiscard]] CorrelationValue cross_correlation(const Echo<A1>& x1, const Echo<A2>& x2,
+                                                 double lag) noexcept {
+    using Complex = std::complex<double>;
+    const detail::Overlap atoms = detail::overlap(x1.atom, x2.atom, lag);
+    const Complex value = static_cast<Complex>(x1.amplitude) *
+                          std::conj(static_cast<Complex>(x2.amplitude)) * atoms.value;
+    return {value, value * atoms.log_slope,
+            value * (atoms.log_slope * atoms.log_slope + atoms.log_curvature)};
+}
+
+/// R12 and its derivatives for two sums of echoes: all pairs. Zero if either is empty.
+template <Atom A1, Atom A2>
+[[nodiscard]] CorrelationValue cross_correlation(std::span<const Echo<A1>> x1,
+                                                 std::span<const Echo<A2>> x2,
+                                                 double lag) noexcept {
+    CorrelationValue total;
+    for (const Echo<A1>& first : x1) {
+        for (const Echo<A2>& second : x2) {
+            const CorrelationValue pair = cross_correlation(first, second, lag);
+            total.value += pair.value;
+            total.derivative += pair.derivative;
+            total.second_derivative += pair.second_derivative;
+        }
+    }
+    return total;
+}
+
+/// integral |sum of echoes|^2 dt [s], times amplitudes squared.
+template <Atom A>
+[[nodiscard]] double energy(std::span<const Echo<A>> echoes) noexcept {
+    return cross_correlation(echoes, echoes, 0).value.real();
+}
 
 // The envelope |R12| has one broad maximum; next to it the phase of R12 passes through zero, and
 // that place is known far better: by the factor sqrt(1 + omega^2 / alpha), 13 for 4 MHz and 1 MHz
@@ -72,94 +126,6 @@ struct Delay {
     [[nodiscard]] bool usable() const noexcept { return status == DelayStatus::found; }
 };
 
-namespace detail {
-
-template <Atom A>
-[[nodiscard]] double mean_frequency(std::span<const Echo<A>> echoes) noexcept {
-    double sum = 0;
-    double weight = 0;
-    for (const Echo<A>& echo : echoes) {
-        const double w = static_cast<double>(energy(echo));
-        sum += w * static_cast<double>(echo.atom.centre_frequency);
-        weight += w;
-    }
-    return weight > 0 ? sum / weight : 0;
-}
-
-template <Atom A>
-[[nodiscard]] double lowest_bandwidth(std::span<const Echo<A>> echoes) noexcept {
-    double lowest = std::numeric_limits<double>::max();
-    for (const Echo<A>& echo : echoes) {
-        lowest = std::min(lowest, static_cast<double>(echo.atom.bandwidth));
-    }
-    return lowest;
-}
-
-// Largest |R12(-d)| over all delays at which two echoes can meet, on a grid of an eighth of a
-// pulse.
-template <Atom A1, Atom A2>
-[[nodiscard]] double coarse_delay(std::span<const Echo<A1>> x1,
-                                  std::span<const Echo<A2>> x2) noexcept {
-    double first = std::numeric_limits<double>::max();
-    double last = std::numeric_limits<double>::lowest();
-    for (const Echo<A1>& a : x1) {
-        for (const Echo<A2>& b : x2) {
-            const double d =
-                static_cast<double>(b.atom.arrival) - static_cast<double>(a.atom.arrival);
-            first = std::min(first, d);
-            last = std::max(last, d);
-        }
-    }
-    const double pulse = 1 / std::min(lowest_bandwidth(x1), lowest_bandwidth(x2));
-    const double begin = first - pulse;
-    const int steps =
-        static_cast<int>(std::min(1e6, std::ceil((last - first + 2 * pulse) / (pulse / 8))));
-    double best = begin;
-    double largest = -1;
-    for (int k = 0; k <= steps; ++k) {
-        const double d = begin + k * pulse / 8;
-        const double size = std::norm(cross_correlation(x1, x2, -d).value);
-        if (size > largest) {
-            largest = size;
-            best = d;
-        }
-    }
-    return best;
-}
-
-// Climbs to the maximum of |R12(-d)| next to the start: the slope of log |R12| by bisection between
-// the bounds.
-template <Atom A1, Atom A2>
-[[nodiscard]] double envelope_peak(std::span<const Echo<A1>> x1, std::span<const Echo<A2>> x2,
-                                   double start, double reach, int iterations) noexcept {
-    const auto slope = [&](double d) {
-        const CorrelationValue r = cross_correlation(x1, x2, -d);
-        return -(r.derivative * std::conj(r.value)).real();
-    };
-    double low = start - reach;
-    double high = start + reach;
-    for (int k = 0; k < iterations && high - low > 1e-16; ++k) {
-        const double middle = low + (high - low) / 2;
-        (slope(middle) > 0 ? low : high) = middle;
-    }
-    return low + (high - low) / 2;
-}
-
-// Newton's step towards the zero of a phase that falls by 2 pi `rate` a second. Where echoes
-// interfere the phase may run off: far from the mean frequency a rate is believed for a quarter of
-// a period at most, and not at all where the phase runs backwards; there half of what the mean
-// frequency says is short and safe.
-[[nodiscard]] inline double phase_step(double phase, double rate, double frequency) noexcept {
-    const double turns = phase / (2 * std::numbers::pi);
-    if (rate > frequency / 2 && rate < 2 * frequency) {
-        return turns / rate;
-    }
-    const double longest = 0.25 / frequency;
-    return rate > 0 ? std::clamp(turns / rate, -longest, longest) : turns / (2 * frequency);
-}
-
-}  // namespace detail
-
 /// Delay of x2 against x1: d such that x2(t) ~ x1(t - d) in envelope and phase. Given `near` [s],
 /// the phase zero closest to it is taken and the envelope is only looked at there (for echoes that
 /// hardly move, frame to frame); otherwise the one closest to the envelope's peak. Throws
@@ -185,22 +151,24 @@ template <Atom A1, Atom A2>
     const double size = std::sqrt(energy(x1) * energy(x2));
     const double frequency = std::abs(detail::mean_frequency(x1) + detail::mean_frequency(x2)) / 2;
     const double pulse = 1 / std::min(detail::lowest_bandwidth(x1), detail::lowest_bandwidth(x2));
-    const double start = near ? *near : detail::coarse_delay(x1, x2);
+    const auto correlation = [&](double d) { return cross_correlation(x1, x2, -d); };
+    const double start = near ? *near : detail::coarse_delay(x1, x2, correlation);
     require(is_finite(start), "near", start, "must be finite [s]");
     result.status = DelayStatus::no_correlation;
     if (!(size > 0) || !(frequency > 0)) {
         return result;
     }
-    const double peak =
-        detail::envelope_peak(x1, x2, start, near ? pulse / 2 : pulse / 8, options.iterations);
-    if (std::abs(cross_correlation(x1, x2, -peak).value) > options.least_correlation * size) {
+    // Near a prediction within half a pulse, else within the coarse grid's step.
+    const double reach = near ? pulse / 2 : pulse * detail::coarse_part;
+    const double peak = detail::envelope_peak(correlation, start, reach, options.iterations);
+    if (std::abs(correlation(peak).value) > options.least_correlation * size) {
         result.envelope_delay = peak;
     }
     double d = near ? start : peak;
     result.status = DelayStatus::no_phase_zero;
     const double origin = d;
     for (; result.iterations < options.iterations; ++result.iterations) {
-        const CorrelationValue r = cross_correlation(x1, x2, -d);
+        const CorrelationValue r = correlation(d);
         result.correlation = std::abs(r.value) / size;
         if (!(result.correlation > options.least_correlation)) {
             result.status = DelayStatus::no_correlation;

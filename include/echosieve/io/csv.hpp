@@ -1,4 +1,4 @@
-// Tables of numbers as comma-separated text.
+// Tables of numbers as comma-separated text. Its files are compiled: link echosieve::io.
 #pragma once
 
 #include <cmath>
@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/io/atomic_file.hpp"
+#include "echosieve/io/files.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,5 @@
 // Matrices in .npy files: C order, little endian, int16 or float32 (and complex64 for writing).
+// Compiled: link echosieve::io.
 #pragma once
 
 #include <complex>
@@ -10,8 +11,7 @@
 
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/io/atomic_file.hpp"
-#include "echosieve/io/file_error.hpp"
+#include "echosieve/io/files.hpp"
 
 namespace echosieve {
 

@@ -1,15 +1,20 @@
-// What following an artery gives back: both walls, frame by frame, and what was found on the way.
+// What following an artery gives back: both walls, frame by frame, with their echoes, and what was
+// found on the way. Link echosieve::motion.
 #pragma once
 
 #include <cstddef>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/motion/pulse_delay.hpp"
+#include "echosieve/core/detail/api.hpp"
 
 namespace echosieve {
+
+struct RecordingSettings;
+struct SamplingGrid;
 
 /// One frame of the artery's motion. In a frame that is not valid the depths are the straight line
 /// between the valid neighbours, the standard deviations are NaN and the quality is 0.
@@ -27,6 +32,33 @@ struct FrameMotion {
     double near_quality = 0;  ///< chance that the displacement is within 20 um of the truth
     double far_quality = 0;   ///< the same of the far wall
     double quality = 0;       ///< 0 to 1: the lower of both
+};
+
+/// Where a pulse delay is from.
+enum class DelaySource {
+    unknown,   ///< taken for 0
+    given,     ///< RecordingSettings::sensor.pulse_delay
+    estimated  ///< from the shape of the echoes
+};
+
+[[nodiscard]] constexpr std::string_view describe(DelaySource source) noexcept {
+    switch (source) {
+        case DelaySource::unknown:
+            return "unknown";
+        case DelaySource::given:
+            return "given";
+        case DelaySource::estimated:
+            return "estimated";
+    }
+    return "unknown";
+}
+
+/// By how much the envelope of a pulse peaks later than its echo arrives.
+struct PulseDelay {
+    DelaySource source = DelaySource::unknown;
+    double delay = 0;       ///< from an echo's arrival to its envelope's peak [s]
+    double deviation = 0;   ///< standard deviation of an estimate, 0 otherwise [s]
+    double zero_phase = 0;  ///< probability that the pulse has no delay, of an estimate
 };
 
 /// How a search for an artery ended.
@@ -103,5 +135,23 @@ struct ArteryMotion {
     [[nodiscard]] auto begin() const noexcept { return frames.begin(); }
     [[nodiscard]] auto end() const noexcept { return frames.end(); }
 };
+
+// The wall's spectrum at rest is free: any waveform. Orthogonal pursuit takes it apart
+// into a few Gabor echoes; a frame's echoes are the same ones, later by the frame's displacement
+// and as strong as the wall is in that frame.
+
+/// Echoes of a wall at rest as they are in a frame: moved by `displacement` [m] and multiplied by
+/// `strength`.
+[[nodiscard]] ECHOSIEVE_API std::vector<Echo<Gabor<double>>> moved_echoes(
+    const std::vector<Echo<Gabor<double>>>& echoes, double displacement, double strength,
+    const RecordingSettings& settings);
+
+/// Adds the echoes so moved to a frame of real samples on `grid`, each to within 2e-7 of its peak.
+/// Throws InvalidInput unless row.size() == grid.count and the grid has no mixing frequency.
+/// Allocates nothing.
+ECHOSIEVE_API void add_moved_echoes(const std::vector<Echo<Gabor<double>>>& echoes,
+                                    double displacement, double strength,
+                                    const RecordingSettings& settings, const SamplingGrid& grid,
+                                    std::span<float> row);
 
 }  // namespace echosieve

@@ -1,4 +1,5 @@
-// Long recordings in overlapping blocks: the options, and what is kept of each block.
+// Long recordings in overlapping blocks: the options, and what is kept of each block. Link
+// echosieve::motion.
 #pragma once
 
 #include <cstddef>
@@ -8,7 +9,7 @@
 
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/contact_options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/track_artery.hpp"
 

@@ -1,12 +1,38 @@
-// How the pulse and the bulk motion that all depths share are estimated: the options. The steps
-// themselves, with their symbols, stand in src/motion: phase_track.hpp, track_joining.hpp,
-// common_motion.hpp.
+// What is read of the line as a whole, the options: frames in contact, the pulse and the bulk
+// motion that all depths share, and what they did while contact was lost. The steps themselves,
+// with their symbols: src/motion/line, courses and layers. Link echosieve::motion.
 #pragma once
 
-#include "echosieve/core/detail/domain.hpp"
-#include "echosieve/core/error.hpp"
+#include <cstddef>
+
+#include "echosieve/core/detail/api.hpp"
 
 namespace echosieve {
+
+/// A layer moves by a p + b q: p is the pulse, of range 1, q the bulk motion [m].
+struct LayerShare {
+    double pulse = 0;  ///< a [m]
+    double bulk = 1;   ///< b
+};
+
+/// Where the ring-down ends, unless another depth is said [m].
+inline constexpr double default_dead_zone = 3.0e-3;
+
+/// A frame without contact has no coherence with the next one.
+struct ContactOptions {
+    double smoothing = 8e-3;       ///< Gaussian in slow time [s]
+    double least_coherence = 0.2;  ///< of the recording's median: below it contact is lost
+    double surroundings =
+        16e-3;  ///< Gaussian: a frame with a quarter of lost ones around it is lost too [s]
+};
+
+/// Frames between which the line moves faster than the echoes' phase can be followed.
+struct SlipOptions {
+    double span = 10e-3;          ///< between the lines compared [s]
+    double largest_turn = 1.2;    ///< of the phase from frame to frame that can be followed [rad]
+    double largest_shift = 3e-3;  ///< within span that is looked for [m]
+    double least_correlation = 0.5;  ///< of the shifted lines
+};
 
 /// Displacement of the echoes in gates along the line, from the phase between successive frames.
 struct PhaseTrackOptions {
@@ -18,28 +44,6 @@ struct PhaseTrackOptions {
     double phase_smoothing = 3e-3;  ///< slow-time Gaussian of the correlation [s]
 };
 
-inline void validate(const PhaseTrackOptions& options) {
-    require(options.first_offset >= 0, "first_offset", options.first_offset,
-            "must be zero or more [m]");
-    require(options.spacing > 0, "spacing", options.spacing, "must be positive [m]");
-    require(options.spacing >= closest_gates, "spacing", options.spacing,
-            detail::concatenate("must be at least ", closest_gates, " [m]"));
-    require(options.half_gate > 0, "half_gate", options.half_gate, "must be positive [m]");
-    require(options.line_smoothing >= 0, "line_smoothing", options.line_smoothing,
-            "must be zero or more [s]");
-    require(options.phase_smoothing >= 0, "phase_smoothing", options.phase_smoothing,
-            "must be zero or more [s]");
-    detail::require_at_most(options.first_offset, largest_option::length, "first_offset", "[m]");
-    detail::require_at_most(options.spacing, largest_option::length, "spacing", "[m]");
-    detail::require_at_most(options.half_gate, largest_option::length, "half_gate", "[m]");
-    detail::require_at_most(options.line_smoothing, largest_option::time, "line_smoothing", "[s]");
-    detail::require_at_most(options.phase_smoothing, largest_option::time, "phase_smoothing",
-                            "[s]");
-}
-
-/// Of what the line moves by over a gap: the search's cost grows with its square [m].
-inline constexpr double furthest_joined = 20e-3;
-
 /// Tracks on both sides of a time without contact, put together.
 struct TrackJoiningOptions {
     double window = 40e-3;        ///< frames before and after the gap that are averaged [s]
@@ -47,20 +51,6 @@ struct TrackJoiningOptions {
     double least_reach = 0.1e-3;  ///< and at least so far, rms over the gates [m]
     double most_reach = 2e-3;     ///< and no further [m]
 };
-
-inline void validate(const TrackJoiningOptions& options) {
-    require(options.window > 0, "window", options.window, "must be positive [s]");
-    require(options.reach > 0, "reach", options.reach, "must be positive");
-    require(options.least_reach > 0, "least_reach", options.least_reach, "must be positive [m]");
-    require(options.most_reach >= options.least_reach, "most_reach", options.most_reach,
-            detail::concatenate("must be at least least_reach, ", options.least_reach, " [m]"));
-    detail::require_at_most(options.window, largest_option::time, "window", "[s]");
-    detail::require_at_most(options.reach, largest_option::factor, "reach");
-    detail::require_at_most(options.most_reach, furthest_joined, "most_reach", "[m]");
-}
-
-/// A strain faster than this is no slow one, and has as many unknowns as the frames [Hz].
-inline constexpr double fastest_slow_strain = 20;
 
 /// Pulse and bulk motion from the tracks of the whole line.
 struct CommonMotionOptions {
@@ -74,23 +64,41 @@ struct CommonMotionOptions {
     double least_gain = 0.01;
 };
 
-inline void validate(const CommonMotionOptions& options) {
-    validate(options.tracks);
-    validate(options.joining);
-    require(options.slow_frequency > 0, "slow_frequency", options.slow_frequency,
-            "must be positive [Hz]");
-    require(options.lowest_coherence >= 0 && options.lowest_coherence < 1, "lowest_coherence",
-            options.lowest_coherence, "must lie in [0, 1)");
-    require(options.fastest_stretch > 0, "fastest_stretch", options.fastest_stretch,
-            "must be positive [Hz]");
-    require(options.least_gain >= 0, "least_gain", options.least_gain, "must be zero or more");
-    require(options.reweightings >= 1, "reweightings", options.reweightings, "must be at least 1");
-    detail::require_at_most(options.slow_frequency, largest_option::frequency, "slow_frequency",
-                            "[Hz]");
-    detail::require_at_most(options.fastest_stretch, fastest_slow_strain, "fastest_stretch",
-                            "[Hz]");
-    detail::require_at_most(options.least_gain, largest_option::factor, "least_gain");
-    detail::require_at_most(options.reweightings, largest_option::rounds, "reweightings");
-}
+/// Guesses of the pulse from single gates, where the tissue hardly follows it.
+struct PulseCandidateOptions {
+    PhaseTrackOptions tracks{.half_gate = 0.7e-3};
+    TrackJoiningOptions joining;
+    double slow_frequency = 0.4;      ///< below it a gate's track is left out [Hz]
+    double lowest_coherence = 0.15;   ///< of a gate's track
+    double smoothing = 6e-3;          ///< of a guess: Gaussian in slow time [s]
+    double lag = 4e-3;                ///< between the frames whose phases are compared [s]
+    double depth_smoothing = 0.3e-3;  ///< of the guess's strength along the line: Gaussian [m]
+    double alike = 0.97;              ///< guesses with a larger correlation are one
+};
+
+/// A step of pulse and bulk motion in all frames, from all gates at once (joint_motion.hpp).
+struct JointMotionOptions {
+    double pulse_cutoff = 25;     ///< steps of the pulse are smooth above it [Hz]
+    double bulk_cutoff = 25;      ///< the same of the bulk motion: slips are fast [Hz]
+    double slow_frequency = 0.7;  ///< below this a motion counts as slow [Hz]
+};
+
+/// What pulse and bulk motion did while contact was lost: what is tried (gap_settling.hpp).
+struct GapSettlingOptions {
+    double pulse_reach = 1;        ///< of the pulse, both ways, over its range
+    double pulse_step = 0.05;      ///< of the pulse
+    double half_waves = 3;         ///< of the bulk motion, both ways: half wavelengths
+    double steps_a_half_wave = 8;  ///< of the bulk motion
+};
+
+/// Each throws InvalidInput, naming option, value and limit, for an option outside its domain.
+ECHOSIEVE_API void validate(const ContactOptions& options);
+ECHOSIEVE_API void validate(const SlipOptions& options);
+ECHOSIEVE_API void validate(const PhaseTrackOptions& options);
+ECHOSIEVE_API void validate(const TrackJoiningOptions& options);
+ECHOSIEVE_API void validate(const CommonMotionOptions& options);
+ECHOSIEVE_API void validate(const PulseCandidateOptions& options);
+ECHOSIEVE_API void validate(const JointMotionOptions& options);
+ECHOSIEVE_API void validate(const GapSettlingOptions& options);
 
 }  // namespace echosieve

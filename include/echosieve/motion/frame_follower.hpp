@@ -1,4 +1,5 @@
-// Both walls of a learned artery followed frame by frame: a frame in, motion out, at once.
+// Both walls of a learned artery followed frame by frame: a frame in, motion out, at once. Link
+// echosieve::motion.
 #pragma once
 
 #include <concepts>
@@ -7,9 +8,8 @@
 #include <memory>
 #include <span>
 
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/api.hpp"
-#include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 
 namespace echosieve {
@@ -28,31 +28,6 @@ namespace echosieve {
 // So every frame rests on its own echoes and on all frames before, and on none after: a smoothing
 // over frames, as track_artery has it, knows more. After frames that show no wall the state is
 // looked for anew, among those of the frames learned from.
-
-struct FollowerOptions {
-    int iterations = 2;              ///< Gauss-Newton steps a frame
-    double least_correlation = 0.3;  ///< of a frame's wall with its echo; below it is not valid
-    /// part of the gates' energy that the learned layers may leave: a frame of noise leaves all
-    double largest_rest = 0.8;
-    double energy_range = 9;  ///< largest factor between a frame's energy and the learned one
-    double clipped_fraction = 0.005;  ///< of a frame's samples pinned, beyond those always pinned
-    double agility = 2;               ///< strength of the changes of speed, over the learned one
-    double longest_gap = 0.05;  ///< without a wall seen, before the state is looked for anew [s]
-};
-
-/// Throws InvalidInput, naming option, value and limit.
-ECHOSIEVE_API void validate(const FollowerOptions& options);
-
-/// A frame as it was followed. In a frame that is not valid the depths are what was to be expected,
-/// the standard deviations NaN and the qualities 0.
-struct FollowedFrame {
-    FrameMotion motion;            ///< time counts from the first frame pushed
-    double near_displacement = 0;  ///< from rest, deeper positive [m]
-    double far_displacement = 0;   ///< [m]
-    /// why the frame was not used; good, in a frame that is not valid: it showed no wall
-    FrameState state = FrameState::good;
-    bool searched = false;  ///< the state was looked for anew
-};
 
 /// Follows frame after frame of raw samples of type T, std::int16_t or float. Allocates when made,
 /// and not after. A frame in which the state is looked for anew takes some fifteen times as long as

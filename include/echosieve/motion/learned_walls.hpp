@@ -1,5 +1,5 @@
 // What a following frame by frame has to know of an artery: its gates' layers, learned from the
-// first seconds of a recording.
+// first seconds of a recording. Link echosieve::motion.
 #pragma once
 
 #include <complex>
@@ -8,14 +8,15 @@
 #include <string>
 #include <vector>
 
-#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/layer_share.hpp"
+#include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/track_artery.hpp"
-#include "echosieve/motion/wall_confidence.hpp"
+#include "echosieve/motion/wall_options.hpp"
 
 namespace echosieve {
 
@@ -75,6 +76,31 @@ struct LearnedWalls {
 /// Throws InvalidInput, naming field, value and limit, unless the parts fit each other as those
 /// that learn_walls gives do: for walls that were kept elsewhere, or put together by hand.
 ECHOSIEVE_API void validate(const LearnedWalls& walls);
+
+struct FollowerOptions {
+    int iterations = 2;              ///< Gauss-Newton steps a frame
+    double least_correlation = 0.3;  ///< of a frame's wall with its echo; below it is not valid
+    /// part of the gates' energy that the learned layers may leave: a frame of noise leaves all
+    double largest_rest = 0.8;
+    double energy_range = 9;  ///< largest factor between a frame's energy and the learned one
+    double clipped_fraction = 0.005;  ///< of a frame's samples pinned, beyond those always pinned
+    double agility = 2;               ///< strength of the changes of speed, over the learned one
+    double longest_gap = 0.05;  ///< without a wall seen, before the state is looked for anew [s]
+};
+
+/// Throws InvalidInput, naming option, value and limit.
+ECHOSIEVE_API void validate(const FollowerOptions& options);
+
+/// A frame as it was followed. In a frame that is not valid the depths are what was to be expected,
+/// the standard deviations NaN and the qualities 0.
+struct FollowedFrame {
+    FrameMotion motion;            ///< time counts from the first frame pushed
+    double near_displacement = 0;  ///< from rest, deeper positive [m]
+    double far_displacement = 0;   ///< [m]
+    /// why the frame was not used; good, in a frame that is not valid: it showed no wall
+    FrameState state = FrameState::good;
+    bool searched = false;  ///< the state was looked for anew
+};
 
 struct LearnOptions {
     TrackOptions track;

@@ -1,14 +1,12 @@
-// By how much the pulse's envelope peaks later than its echo arrives: as given, or estimated from
-// the shape of the recording's own echoes.
+// By how much the pulse's envelope peaks later than its echo arrives: as given, estimated from the
+// shape of the recording's own echoes, or measured on a reflector's. Link echosieve::motion.
 #pragma once
 
 #include <array>
-#include <string_view>
+#include <cstddef>
 
-#include "echosieve/condition/baseband_options.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/api.hpp"
-#include "echosieve/core/detail/domain.hpp"
-#include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 
 namespace echosieve {
@@ -34,33 +32,8 @@ namespace echosieve {
 //
 // The tissue's speckle, of random phase, shows how the spectrum falls off; only the walls, two or
 // three echoes each, show whether the pulse rises faster than it falls. Neither shows a delay that
-// leaves the shape as it is, such as a cable's: that must be calibrated (pulse_calibration.hpp).
+// leaves the shape as it is, such as a cable's: that must be calibrated (calibrate_pulse_delay).
 // Weights, floor and priors were chosen on synthetic recordings, numbers 201 to 260.
-
-enum class DelaySource {
-    unknown,   ///< taken for 0
-    given,     ///< RecordingSettings::sensor.pulse_delay
-    estimated  ///< from the shape of the echoes
-};
-
-[[nodiscard]] constexpr std::string_view describe(DelaySource source) noexcept {
-    switch (source) {
-        case DelaySource::unknown:
-            return "unknown";
-        case DelaySource::given:
-            return "given";
-        case DelaySource::estimated:
-            return "estimated";
-    }
-    return "unknown";
-}
-
-struct PulseDelay {
-    DelaySource source = DelaySource::unknown;
-    double delay = 0;       ///< from an echo's arrival to its envelope's peak [s]
-    double deviation = 0;   ///< standard deviation of an estimate, 0 otherwise [s]
-    double zero_phase = 0;  ///< probability that the pulse has no delay, of an estimate
-};
 
 /// What a pulse may look like.
 struct PulseShape {
@@ -85,31 +58,53 @@ struct PulseDelayOptions {
     double largest_shift = 10;       ///< k up to here [1/m]
 };
 
-inline void validate(const PulseDelayOptions& options) {
-    require(options.gaussian_prior >= 0 && options.gaussian_prior <= 1, "gaussian_prior",
-            options.gaussian_prior, "must lie in [0, 1]");
-    require(options.zero_phase_prior >= 0 && options.gaussian_prior + options.zero_phase_prior <= 1,
-            "zero_phase_prior", options.zero_phase_prior,
-            "must be zero or more and not exceed 1 together with gaussian_prior");
-    require(options.wall_weight >= 0, "wall_weight", options.wall_weight, "must be zero or more");
-    require(options.tissue_weight >= 0, "tissue_weight", options.tissue_weight,
-            "must be zero or more");
-    require(options.floor > 0 && options.floor < 1, "floor", options.floor, "must lie in (0, 1)");
-    require(options.noise_left > 0 && options.noise_left <= 1, "noise_left", options.noise_left,
-            "must lie in (0, 1]");
-    require(options.piece >= 4 && options.piece <= 100, "piece", options.piece,
-            "must lie in [4, 100] [1 / bandwidth]");
-    require(options.largest_shift >= 0, "largest_shift", options.largest_shift,
-            "must be zero or more [1/m]");
-    detail::require_at_most(options.wall_weight, largest_option::factor, "wall_weight");
-    detail::require_at_most(options.tissue_weight, largest_option::factor, "tissue_weight");
-    detail::require_at_most(options.largest_shift, 1e3, "largest_shift", "[1/m]");
-}
+/// Throws InvalidInput, naming option, value and limit.
+ECHOSIEVE_API void validate(const PulseDelayOptions& options);
 
 /// d_m [s] in recordings with such settings, to 1e-3 / B; 0 for zero phase. Throws InvalidInput for
 /// settings outside their domain or a negative order.
 [[nodiscard]] ECHOSIEVE_API double envelope_delay(const PulseShape& shape,
                                                   const RecordingSettings& settings,
                                                   const BasebandOptions& baseband = {});
+
+// The pulse's delay measured on the echo of a flat reflector at a known depth. Symbols
+//   e(z) = |y(z)|^2   energy of the frames' mean, in the band that the walls' depths are read in
+//   z_p               where it peaks within reach of the reflector's depth z_0
+//   delay = (2 / c) (z_p - z_0)
+//
+// In water c differs from that of tissue: settings.sound_speed must be the water's, and z_0 be
+// measured otherwise than by the echo. A cable's or a trigger's delay is part of what is found.
+
+struct PulseCalibrationOptions {
+    BasebandOptions baseband;
+    double reach = 3;        ///< of the peak from the reflector's depth [1 / bandwidth]
+    double least_peak = 10;  ///< of e, over its median along the line
+};
+
+ECHOSIEVE_API void validate(const PulseCalibrationOptions& options);
+
+enum class CalibrationStatus {
+    measured,
+    no_frames,    ///< no frame that is neither dropped, clipped nor not finite
+    no_echo,      ///< e peaks less than least_peak times over its median
+    out_of_reach  ///< e is largest at the end of the reach: the echo lies elsewhere
+};
+
+struct PulseCalibration {
+    CalibrationStatus status = CalibrationStatus::no_frames;
+    double delay = 0;      ///< for Sensor::pulse_delay [s]
+    double deviation = 0;  ///< standard deviation of the mean over the frames; 0 for one frame [s]
+    double peak = 0;       ///< e at z_p over its median
+    std::size_t frames = 0;  ///< used
+
+    [[nodiscard]] bool usable() const noexcept { return status == CalibrationStatus::measured; }
+};
+
+/// Measures the delay in a recording of a reflector that lies still at `depth` [m], in at least one
+/// frame; its echo must be the strongest within reach. Without noise the error is below 2e-3 /
+/// bandwidth. Throws InvalidInput for settings or options outside their domain, or if the line does
+/// not hold the depth with the reach around it.
+[[nodiscard]] ECHOSIEVE_API PulseCalibration calibrate_pulse_delay(
+    const Recording& recording, double depth, const PulseCalibrationOptions& options = {});
 
 }  // namespace echosieve

@@ -1,40 +1,29 @@
-// The whole way from a recording to the motion of both artery walls, with no hand work.
+// The whole way from a recording to the motion of both artery walls, with no hand work. Link
+// echosieve::motion.
 #pragma once
 
 #include <cstddef>
 #include <span>
 #include <vector>
 
-#include "echosieve/condition/baseband_options.hpp"
-#include "echosieve/condition/baseband_view.hpp"
-#include "echosieve/condition/frame_state.hpp"
-#include "echosieve/condition/offset_options.hpp"
-#include "echosieve/condition/settings_check_options.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/api.hpp"
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/common_motion_options.hpp"
-#include "echosieve/motion/contact_options.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
-#include "echosieve/motion/wall_confidence.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
-#include "echosieve/motion/wall_finder_options.hpp"
-#include "echosieve/motion/wall_search_options.hpp"
-#include "echosieve/motion/wall_separation_options.hpp"
+#include "echosieve/motion/wall_options.hpp"
 
 namespace echosieve {
 
 // The way (in src/motion): baseband (condition) -> frame check -> pulse and bulk motion of the
-// whole line (common_motion.hpp, joint_motion.hpp) -> two walls that move apart (wall_finder.hpp),
-// each taken out of the tissue on it (wall_separation.hpp, layers.hpp) -> its motion in every frame
-// (wall_motion.hpp) and its echoes (wall_pursuit.hpp) -> smoothing -> the pulse's delay taken off
-// the depths (pulse_evidence.hpp). Research use: not a medical device, not for diagnosis.
-
-/// Averages over longer times leave nothing of a pulse [s].
-inline constexpr double longest_averaging = 0.1;
+// whole line (common_motion.hpp, joint_motion.hpp) -> two walls that move apart (wall/finder.hpp),
+// each taken out of the tissue on it (wall/separation.hpp, layers.hpp) -> its motion in every frame
+// (own_motion.hpp) and its echoes (wall/echoes.hpp) -> smoothing -> the pulse's delay taken off
+// the depths (pulse_delay.hpp). Research use: not a medical device, not for diagnosis.
 
 struct TrackOptions {
     BasebandOptions baseband;  ///< an offset other than 0 is taken for given
@@ -56,29 +45,11 @@ struct TrackOptions {
     Smoothing smoothing = NoSmoothing{};  ///< the fit is smooth already
 };
 
-inline void validate(const TrackOptions& options) {
-    validate(options.baseband);
-    validate(options.offset);
-    validate(options.settings_check);
-    validate(options.frames);
-    validate(options.contact);
-    validate(options.motion);
-    require(options.averaging >= 0, "averaging", options.averaging, "must be zero or more [s]");
-    validate(options.walls);
-    validate(options.separation);
-    validate(options.search);
-    validate(options.wall_motion);
-    validate(options.echoes);
-    validate(options.pulse);
-    validate(options.confidence);
-    require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
-            options.least_correlation, "must lie in [0, 1)");
-    validate(options.smoothing);
-    detail::require_at_most(options.averaging, longest_averaging, "averaging", "[s]");
-}
-
 /// Fewer usable frames than this can't show a pulse.
 inline constexpr std::size_t fewest_frames = 64;
+
+/// Throws InvalidInput, naming option, value and limit.
+ECHOSIEVE_API void validate(const TrackOptions& options);
 
 /// Finds the artery in conditioned frames (a Baseband<double>, say) and follows both walls.
 /// `states` say which frames to use. Throws InvalidInput if their number differs from the frames',

@@ -2,25 +2,15 @@
 // rotated ones, that may have many local optima.
 #pragma once
 
-#include <algorithm>
 #include <cmath>
 #include <cstddef>
-#include <cstdint>
 #include <limits>
-#include <numeric>
-#include <span>
-#include <type_traits>
 
-#include "echosieve/core/box.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/random.hpp"
 #include "echosieve/optimise/concept.hpp"
-#include "echosieve/optimise/detail/covariance_distribution.hpp"
-#include "echosieve/optimise/detail/covariance_weights.hpp"
-#include "echosieve/optimise/detail/search.hpp"
-#include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/workspace.hpp"
+#include "echosieve/optimise/detail/covariance_run.hpp"
+#include "echosieve/optimise/result.hpp"
 
 namespace echosieve {
 
@@ -67,9 +57,9 @@ struct CovarianceAdaptation {
     /// result and nothing else.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R>
-    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::type_identity_t<std::span<const R>> start,
-                                             Watch& observer, Workspace& workspace) const;
+    [[nodiscard]] OptimiseResult<R> minimise(const OptimiseTask<F, R, Watch>& task) const {
+        return detail::CovarianceRun(*this, task).run();
+    }
 };
 
 /// Throws InvalidInput naming the option, its value and the relation that it breaks.
@@ -91,186 +81,6 @@ inline void validate(const CovarianceAdaptation& options) {
     require(options.flat_iterations >= 1, "flat_iterations", options.flat_iterations,
             "must be at least 1");
     validate(limits_of(options), 1);
-}
-
-namespace detail {
-
-// Period 2, even: 0 to 1 for every number, 0 for a NaN or an infinity.
-[[nodiscard]] inline double folded(double u) noexcept {
-    const double rest = std::fmod(std::abs(u), 2);
-    return rest <= 1 ? rest : rest < 2 ? 2 - rest : 0;
-}
-
-// Whether a run has come to its end: see the options.
-template <Real R>
-class CovarianceEnd {
-public:
-    CovarianceEnd(const CovarianceAdaptation& options, std::size_t n, std::size_t population,
-                  Workspace& workspace)
-        : options_(options),
-          bests_(workspace.take<Merit<R>>(10 + (30 * n + population - 1) / population)) {}
-
-    // Of the points of an iteration, by their order. Whether the values told nothing.
-    bool note(std::span<const Merit<R>> merits, std::span<const std::size_t> order) noexcept {
-        const Merit<R>& best = merits[order.front()];
-        bests_[iterations_++ % bests_.size()] = best;
-        const bool flat = !best.better_than(merits[order[(7 * order.size() - 1) / 10]]);
-        flat_ = flat ? flat_ + 1 : 0;
-        return flat;
-    }
-    [[nodiscard]] OptimiseStatus status(const CovarianceDistribution& drawn) const noexcept {
-        if (flat_ >= options_.flat_iterations || values_agree()) {
-            return OptimiseStatus::converged_value;
-        }
-        if (drawn.reach() <= options_.step_tolerance) {
-            return OptimiseStatus::converged_step;
-        }
-        return drawn.condition() > options_.condition_limit ? OptimiseStatus::ill_conditioned
-                                                            : OptimiseStatus::not_run;
-    }
-
-private:
-    [[nodiscard]] bool values_agree() const noexcept {
-        if (iterations_ < bests_.size()) {
-            return false;
-        }
-        double least = std::numeric_limits<double>::infinity();
-        double greatest = -least;
-        for (const Merit<R>& best : bests_) {
-            if (best.violation != bests_.front().violation) {
-                return false;
-            }
-            least = std::min(least, static_cast<double>(best.value));
-            greatest = std::max(greatest, static_cast<double>(best.value));
-        }
-        return greatest - least <=
-               options_.value_tolerance * std::max(std::abs(least), std::abs(greatest));
-    }
-
-    const CovarianceAdaptation& options_;
-    std::span<Merit<R>> bests_;  // of the last iterations, in no order
-    std::size_t iterations_ = 0;
-    std::size_t flat_ = 0;
-};
-
-}  // namespace detail
-
-template <class F, Real R, class Watch>
-requires Objective<F, R> && Observer<Watch, R>
-OptimiseResult<R> CovarianceAdaptation::minimise(F& objective, const Box<R>& box,
-                                                 std::uint64_t seed,
-                                                 std::type_identity_t<std::span<const R>> start,
-                                                 Watch& observer, Workspace& workspace) const {
-    validate(*this);
-    detail::check_search_input(box, start);
-    const Workspace::Scope scope(workspace);
-    detail::Search<R, F, Watch> search(objective, box, limits_of(*this), observer, workspace);
-    const std::span<R> point = workspace.take<R>(box.dimension());
-    std::span<std::size_t> free = workspace.take<std::size_t>(box.dimension());
-    std::size_t n = 0;
-    for (std::size_t k = 0; k < box.dimension(); ++k) {
-        if (box.width(k) > 0) {
-            free[n++] = k;
-        }
-    }
-    free = free.first(n);
-    const std::size_t first_population =
-        population > 0 ? population : usual_population(std::max<std::size_t>(n, 1));
-    detail::check_population<R>("population", first_population, box.dimension());
-    const std::span<double> first_mean = workspace.take<double>(n);
-    const auto place = [&](std::size_t k, double u) {
-        const double lower = static_cast<double>(box.lower(k));
-        const double width = static_cast<double>(box.upper(k)) - lower;
-        return std::clamp(static_cast<R>(lower + u * width), box.lower(k), box.upper(k));
-    };
-
-    std::ranges::copy(box.lower(), point.begin());
-    for (std::size_t k = 0; k < start.size(); ++k) {
-        point[k] = std::clamp(start[k], box.lower(k), box.upper(k));
-    }
-    const auto random_mean = [&](std::span<double> mean, std::uint64_t run) {
-        RandomStream stream(seed, ~run);
-        std::ranges::generate(mean, [&] { return stream.uniform(); });
-    };
-    random_mean(first_mean, 0);
-    for (std::size_t j = 0; j < n; ++j) {
-        const std::size_t k = free[j];
-        if (start.empty()) {
-            point[k] = place(k, first_mean[j]);
-        } else {
-            first_mean[j] = static_cast<double>((point[k] - box.lower(k)) / box.width(k));
-        }
-    }
-    search.evaluate(std::span<const R>(point));
-
-    if (n == 0 && search.goes_on(0)) {
-        search.end(OptimiseStatus::converged_step);
-    }
-    OptimiseStatus why = OptimiseStatus::not_run;
-    for (std::size_t run = 0; !search.ended(); ++run) {
-        const Workspace::Scope run_scope(workspace);
-        // No more points than may yet be evaluated.
-        const std::size_t points = std::max(
-            first_population, std::min(search.remaining(),
-                                       static_cast<std::size_t>(
-                                           static_cast<double>(first_population) *
-                                           std::pow(population_growth, static_cast<double>(run)))));
-        detail::CovarianceDistribution drawn(n, points, workspace);
-        detail::CovarianceEnd<R> end(*this, n, points, workspace);
-        detail::PointTable<R> x(points, box.dimension(), workspace);
-        const auto merits = workspace.take<Merit<R>>(points);
-        const auto order = workspace.take<std::size_t>(points);
-        const auto streams = workspace.take(points, RandomStream(seed));
-        for (std::size_t i = 0; i < points; ++i) {
-            streams[i] = RandomStream(seed, (std::uint64_t{run} << 32) + i);
-            x.write(i, point);
-        }
-        std::ranges::copy(first_mean, drawn.mean().begin());
-        if (run > 0) {
-            random_mean(drawn.mean(), run);
-        }
-        drawn.set_step(initial_step);
-        const auto draw_point = [&](std::size_t i) {
-            for (std::size_t tries = 0; tries <= redraws; ++tries) {
-                drawn.draw(i, streams[i]);
-                if (drawn.inside(i)) {
-                    break;
-                }
-            }
-        };
-
-        while (search.goes_on(points)) {
-            if (why != OptimiseStatus::not_run) {
-                search.end(why);
-                break;
-            }
-            for (std::size_t i = 0; i < points; ++i) {
-                draw_point(i);
-                for (std::size_t j = 0; j < n; ++j) {
-                    x(i, free[j]) = place(free[j], detail::folded(drawn.point(i, j)));
-                }
-            }
-            search.evaluate(x, merits);
-            std::iota(order.begin(), order.end(), std::size_t{0});
-            std::ranges::sort(order, [&](std::size_t a, std::size_t b) {
-                return merits[a].better_than(merits[b]) ||
-                       (!merits[b].better_than(merits[a]) && a < b);
-            });
-            const bool flat = end.note(merits, order);
-            const bool sound = drawn.learn(order);
-            if (flat) {
-                drawn.widen();
-            }
-            // Wider than the box is no wider: folded, the points are everywhere already.
-            drawn.set_step(std::min(drawn.step(), 1 / drawn.longest_axis()));
-            why = sound ? end.status(drawn) : OptimiseStatus::ill_conditioned;
-            if (why != OptimiseStatus::not_run && run < restarts) {
-                why = OptimiseStatus::not_run;
-                break;
-            }
-        }
-    }
-    return search.result();
 }
 
 static_assert(Optimiser<CovarianceAdaptation, double> && Optimiser<CovarianceAdaptation, float>);

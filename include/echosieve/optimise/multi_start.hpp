@@ -1,23 +1,17 @@
-// A local method from many starts.
+// Restarts: a local method from many starts, and a global method that finds the basin before a
+// local one that finds its bottom.
 #pragma once
 
 #include <algorithm>
 #include <cstddef>
-#include <cstdint>
 #include <limits>
-#include <span>
-#include <type_traits>
 
-#include "echosieve/core/box.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/core/random.hpp"
 #include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/detail/part_run.hpp"
-#include "echosieve/optimise/detail/scatter.hpp"
-#include "echosieve/optimise/detail/search.hpp"
-#include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/workspace.hpp"
+#include "echosieve/optimise/detail/restarts.hpp"
+#include "echosieve/optimise/result.hpp"
 
 namespace echosieve {
 
@@ -45,9 +39,9 @@ struct MultiStart {
     /// It allocates the x of each local run's result.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R>
-    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::type_identity_t<std::span<const R>> start,
-                                             Watch& observer, Workspace& workspace) const;
+    [[nodiscard]] OptimiseResult<R> minimise(const OptimiseTask<F, R, Watch>& task) const {
+        return detail::run_multi_start(*this, task);
+    }
 };
 
 /// Throws InvalidInput naming the option, its value and the relation that it breaks.
@@ -57,51 +51,41 @@ void validate(const MultiStart<Local>& options) {
     validate(limits_of(options), 1);
 }
 
-template <LimitedOptimiser Local>
-template <class F, Real R, class Watch>
-requires Objective<F, R> && Observer<Watch, R>
-OptimiseResult<R> MultiStart<Local>::minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                              std::type_identity_t<std::span<const R>> start,
-                                              Watch& observer, Workspace& workspace) const {
-    validate(*this);
-    const std::size_t n = box.dimension();
-    detail::check_search_input(box, start);
-    detail::check_population<R>("samples", samples, n);
-    validate(limits_of(*this), samples);
-    const Workspace::Scope scope(workspace);
-    detail::Search<R, F, Watch> search(objective, box, limits_of(*this), observer, workspace);
-    detail::PointTable<R> table(samples, n, workspace);
-    const auto merits = workspace.take<Merit<R>>(samples);
-    const std::span<R> from = workspace.take<R>(n);
+/// Each iteration runs the global method, ended by its own iterations and stagnation rule, and then
+/// the local method from the best point that this found. The next iteration starts afresh with
+/// another seed and `growth` times the iterations: an easy problem ends soon, and a hard one gets
+/// longer and longer searches. The first global run starts from the start point, if there is one.
+/// The observer is asked within both runs too, with the number of the iteration under way.
+template <LimitedOptimiser Global, LimitedOptimiser Local>
+struct GlobalThenLocal {
+    Global global{};
+    Local local{};
+    double growth = 1.5;  ///< of the global method's iterations from restart to restart, >= 1
+    std::size_t iterations = 20;  ///< global runs, each with its local one
+    double target = -std::numeric_limits<double>::infinity();  ///< this and the next: see Limits
+    double tolerance = 0;
+    std::size_t stagnation_iterations = 0;
+    std::size_t max_evaluations = std::numeric_limits<std::size_t>::max();
 
-    const auto scatter = [&] {
-        RandomStream stream(seed, search.iterations());
-        detail::scatter(box, stream, samples, table);
-        search.evaluate(table, merits);
-        std::size_t best = 0;
-        for (std::size_t i = 1; i < samples; ++i) {
-            best = merits[i].better_than(merits[best]) ? i : best;
-        }
-        table.points().read(best, from);
-    };
-    if (start.empty()) {
-        scatter();
-    } else {
-        for (std::size_t k = 0; k < n; ++k) {
-            from[k] = std::clamp(start[k], box.lower(k), box.upper(k));
-        }
-        static_cast<void>(search.evaluate(from));
+    [[nodiscard]] std::size_t start_evaluations(std::size_t) const { return 1; }
+
+    /// Evaluates the start point, or the box's centre, first. Throws InvalidInput for invalid
+    /// options, a start of another dimension or with a NaN, or a box whose width is not finite; and
+    /// what both methods throw.
+    /// It allocates the x of each run's result.
+    template <class F, Real R, class Watch>
+    requires Objective<F, R> && Observer<Watch, R>
+    [[nodiscard]] OptimiseResult<R> minimise(const OptimiseTask<F, R, Watch>& task) const {
+        return detail::run_global_then_local(*this, task);
     }
-    const std::size_t local_start = echosieve::start_evaluations(local, n);
-    while (search.goes_on(search.iterations() == 0 ? local_start : samples + local_start)) {
-        if (search.iterations() > 1) {
-            scatter();
-        }
-        static_cast<void>(detail::run_part(search, local, objective, box,
-                                           detail::part_seed(seed, search.iterations()),
-                                           std::span<const R>(from), observer, workspace));
-    }
-    return search.result();
+};
+
+/// Throws InvalidInput naming the option, its value and the relation that it breaks.
+template <class Global, class Local>
+void validate(const GlobalThenLocal<Global, Local>& options) {
+    require(options.growth >= 1 && is_finite(options.growth), "growth", options.growth,
+            "must be at least 1 and finite");
+    validate(limits_of(options), 1);
 }
 
 }  // namespace echosieve

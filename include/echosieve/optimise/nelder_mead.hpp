@@ -2,19 +2,13 @@
 #pragma once
 
 #include <cstddef>
-#include <cstdint>
 #include <limits>
-#include <span>
-#include <type_traits>
 
-#include "echosieve/core/box.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/optimise/concept.hpp"
-#include "echosieve/optimise/detail/search.hpp"
 #include "echosieve/optimise/detail/simplex.hpp"
-#include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/workspace.hpp"
+#include "echosieve/optimise/result.hpp"
 
 namespace echosieve {
 
@@ -52,9 +46,9 @@ struct NelderMead {
     /// result and nothing else.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R>
-    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::type_identity_t<std::span<const R>> start,
-                                             Watch& observer, Workspace& workspace) const;
+    [[nodiscard]] OptimiseResult<R> minimise(const OptimiseTask<F, R, Watch>& task) const {
+        return detail::SimplexRun(*this, task).run();
+    }
 };
 
 /// Throws InvalidInput naming the option, its value and the relation that it breaks.
@@ -74,20 +68,6 @@ inline void validate(const NelderMead& options) {
     require(options.value_tolerance >= 0, "value_tolerance", options.value_tolerance,
             "must be zero or more");
     validate(limits_of(options), 1);
-}
-
-template <class F, Real R, class Watch>
-requires Objective<F, R> && Observer<Watch, R>
-OptimiseResult<R> NelderMead::minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                       std::type_identity_t<std::span<const R>> start,
-                                       Watch& observer, Workspace& workspace) const {
-    validate(*this);
-    detail::check_search_input(box, start);
-    detail::check_population<R>("dimension of the box", box.dimension() + 1, box.dimension());
-    const Workspace::Scope scope(workspace);
-    detail::Search<R, F, Watch> search(objective, box, limits_of(*this), observer, workspace);
-    return detail::SimplexRun<NelderMead, F, R, Watch>(*this, search, box, workspace)
-        .run(seed, start);
 }
 
 static_assert(Optimiser<NelderMead, double> && Optimiser<NelderMead, float>);

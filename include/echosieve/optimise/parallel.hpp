@@ -8,8 +8,6 @@
 #include <vector>
 
 #include "echosieve/core/threads.hpp"
-#include "echosieve/optimise/constraints.hpp"
-#include "echosieve/optimise/gradient.hpp"
 #include "echosieve/optimise/least_squares.hpp"
 #include "echosieve/optimise/objective.hpp"
 

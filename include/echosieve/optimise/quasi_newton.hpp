@@ -2,26 +2,20 @@
 #pragma once
 
 #include <cstddef>
-#include <cstdint>
 #include <limits>
-#include <span>
-#include <type_traits>
 
-#include "echosieve/core/box.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/detail/limited_memory.hpp"
-#include "echosieve/optimise/detail/search.hpp"
-#include "echosieve/optimise/detail/two_metric.hpp"
-#include "echosieve/optimise/limits.hpp"
-#include "echosieve/optimise/workspace.hpp"
+#include "echosieve/optimise/detail/quasi_newton_run.hpp"
+#include "echosieve/optimise/result.hpp"
 
 namespace echosieve {
 
 /// A local method for smooth objectives of any dimension, whose gradient it takes from a
-/// DifferentiableObjective, and from differences (see gradient.hpp) otherwise. An iteration is one
-/// line search, whose first trial is the full step. Computes in double.
+/// DifferentiableObjective, and from differences (see detail/difference.hpp) otherwise. An
+/// iteration is one line search, whose first trial is the full step. Computes in double.
 struct QuasiNewton {
     std::size_t iterations = 200;
     std::size_t memory = 20;            ///< pairs that are remembered; 0: steepest descent
@@ -53,19 +47,19 @@ struct QuasiNewton {
     /// result and nothing else.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R>
-    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::type_identity_t<std::span<const R>> start,
-                                             Watch& observer, Workspace& workspace) const;
+    [[nodiscard]] OptimiseResult<R> minimise(const OptimiseTask<F, R, Watch>& task) const {
+        return detail::run_quasi_newton(*this, task);
+    }
 
     /// The same from a memory that an earlier run left, which gets what this run learns: for
     /// objectives that differ little. `pairs` is of the dimension of the box, and goes before the
     /// option memory.
     template <class F, Real R, class Watch>
     requires Objective<F, R> && Observer<Watch, R>
-    [[nodiscard]] OptimiseResult<R> minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                             std::type_identity_t<std::span<const R>> start,
-                                             Watch& observer, Workspace& workspace,
-                                             LimitedMemory& pairs) const;
+    [[nodiscard]] OptimiseResult<R> minimise(const OptimiseTask<F, R, Watch>& task,
+                                             LimitedMemory& pairs) const {
+        return detail::QuasiNewtonRun(*this, task, pairs).run();
+    }
 };
 
 /// Throws InvalidInput naming the option, its value and the relation that it breaks.
@@ -84,36 +78,6 @@ inline void validate(const QuasiNewton& options) {
     require(options.value_tolerance >= 0, "value_tolerance", options.value_tolerance,
             "must be zero or more");
     validate(limits_of(options), 1);
-}
-
-template <class F, Real R, class Watch>
-requires Objective<F, R> && Observer<Watch, R>
-OptimiseResult<R> QuasiNewton::minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                        std::type_identity_t<std::span<const R>> start,
-                                        Watch& observer, Workspace& workspace) const {
-    detail::check_population<R>("memory", memory, box.dimension());
-    const Workspace::Scope scope(workspace);
-    LimitedMemory pairs(memory, box.dimension(), workspace);
-    return minimise(objective, box, seed, start, observer, workspace, pairs);
-}
-
-template <class F, Real R, class Watch>
-requires Objective<F, R> && Observer<Watch, R>
-OptimiseResult<R> QuasiNewton::minimise(F& objective, const Box<R>& box, std::uint64_t seed,
-                                        std::type_identity_t<std::span<const R>> start,
-                                        Watch& observer, Workspace& workspace,
-                                        LimitedMemory& pairs) const {
-    static_assert(!ConstrainedObjective<F, R>,
-                  "QuasiNewton knows no constraints beyond the box: AugmentedLagrangian runs it "
-                  "under constraints");
-    validate(*this);
-    detail::check_search_input(box, start);
-    require(pairs.dimension() == box.dimension(), "dimension of the memory", pairs.dimension(),
-            "must be that of the box");
-    const Workspace::Scope scope(workspace);
-    detail::Search<R, F, Watch> search(objective, box, limits_of(*this), observer, workspace);
-    return detail::QuasiNewtonRun<QuasiNewton, F, R, Watch>(*this, search, box, workspace, pairs)
-        .run(seed, start);
 }
 
 static_assert(Optimiser<QuasiNewton, double> && Optimiser<QuasiNewton, float>);

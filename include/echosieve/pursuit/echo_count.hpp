@@ -17,7 +17,7 @@
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 
 namespace echosieve {
 

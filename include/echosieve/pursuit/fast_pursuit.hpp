@@ -14,7 +14,7 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/threads.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/pursuit/detail/atom_steps.hpp"
 #include "echosieve/pursuit/detail/fast_setup.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"

@@ -15,7 +15,7 @@
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/detail/signal.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/dictionary/matrix_dictionary.hpp"
 #include "echosieve/pursuit/detail/dense_basis.hpp"
 #include "echosieve/pursuit/detail/pursuit_loop.hpp"

@@ -13,7 +13,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/instruction_set.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/kernels/detail/echo_swarm.hpp"
 #include "echosieve/pursuit/detail/atom_steps.hpp"
 #include "echosieve/pursuit/detail/fast_setup.hpp"

@@ -1,5 +1,5 @@
-// The scene of a synthetic recording: an artery in cross-section, tissue around it, and how all of
-// it moves.
+// The scene of a synthetic recording: an artery in cross-section, tissue around it, how all of
+// it moves, and the levels of it all.
 #pragma once
 
 #include <algorithm>
@@ -11,19 +11,76 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/synthesis/detail/artery_state.hpp"
 #include "echosieve/synthesis/detail/attenuation.hpp"
+#include "echosieve/synthesis/detail/drawn_section.hpp"
 #include "echosieve/synthesis/detail/gabor_echo.hpp"
 #include "echosieve/synthesis/detail/pulse_wave.hpp"
-#include "echosieve/synthesis/renderable_scene.hpp"
-#include "echosieve/synthesis/scene_options.hpp"
+#include "echosieve/synthesis/detail/scene_checks.hpp"
+#include "echosieve/synthesis/render.hpp"
 
 namespace echosieve {
+
+struct SceneOptions {
+    RecordingSettings settings{.sampling_rate = 125e6,
+                               .frame_rate = 1000,
+                               .start_time = 2 * 5e-3 / 1540,
+                               .sensor = {.centre_frequency = 4e6, .bandwidth = 1e6},
+                               .sound_speed = 1540};
+    double duration = 3;               ///< [s]
+    double depth_range = 17e-3;        ///< recorded, from start_time on [m]
+    double centre_depth = 13.2e-3;     ///< of the artery's axis, at rest [m]
+    double diameter = 6.2e-3;          ///< inner, at the end of diastole [m]
+    double wall_thickness = 0.65e-3;   ///< inner to outer layer, at the end of diastole [m]
+    double distension = 0.45e-3;       ///< of the inner diameter [m]
+    double near_share = 0.4;           ///< of the distension that the near wall takes
+    double inner_layer_decibels = -5;  ///< peak of the inner layer's echo over the outer's
+    double wall_spread =
+        0.12;  ///< standard deviation of the angle under which wall pieces answer [rad]
+    /// rms envelope of the tissue's echoes, where it fills the sensor's width, over the outer
+    /// layer's peak
+    double clutter_decibels = -6;
+    /// outer layer's peak, of its envelope with the artery at rest, over the rms noise of a raw
+    /// sample (white to half the sampling rate: within the sensor's band there is far less)
+    double snr_decibels = 20;
+    double sensor_half_width = 6e-3;     ///< [m]
+    double scatterers_per_square = 4e6;  ///< tissue scatterers over the cross-section [1/m^2]
+    double coupling = 0.5;               ///< of the tissue to the vessel's pulse, 0 to 1
+    double breathing = 0.3e-3;           ///< peak to peak [m]
+    double breathing_rate = 0.23;        ///< [Hz]
+    double breathing_gradient = 8;       ///< of the breathing over depth [1/m]
+    double slip = 0;                     ///< speed of the tissue past the vessel, downwards [m/s]
+    double attenuation = 0.5;  ///< [dB/cm/MHz], one way; the gain over depth makes up for its loss
+    double ring_down_decibels =
+        12;  ///< of the sensor's ring-down over the outer layer, at the first sample
+    double ring_down_length = 0.5e-3;  ///< over which it falls by a factor e [m]
+    PulseWaveOptions pulse;
+    bool artery = true;  ///< false: tissue all over, and nothing that it moves with but its own
+    /// of all tissue with the pulse at the axis's depth, peak, downwards; beside the artery's push
+    /// [m]
+    double pulsation = 0;
+    double pulsation_gradient = 0;  ///< of the pulsation over depth [1/m]; its sign never changes
+    SceneEvents events;
+};
+
+/// Throws InvalidInput, naming option, value and limit, for what can't be drawn.
+inline void validate(const SceneOptions& options) {
+    detail::check_scene(options);
+    detail::require_finite(options.slip, "slip", "[m/s]");
+    require(options.scatterers_per_square >= 0 && options.scatterers_per_square <= 1e9,
+            "scatterers_per_square", options.scatterers_per_square, "must lie in [0, 1e9] [1/m^2]");
+    const double scatterers =
+        options.scatterers_per_square * 2 * options.sensor_half_width * options.depth_range;
+    require(scatterers <= detail::most_scatterers, "scatterers_per_square",
+            options.scatterers_per_square,
+            detail::concatenate("makes ", scatterers, " scatterers, must make no more than ",
+                                detail::most_scatterers, " [1/m^2]"));
+}
 
 // Symbols (depths from the sensor, x along the sensor from above the artery's axis)
 //   w(t)  pulse wave, 0 to 1;  B(t) breathing [m]
@@ -55,9 +112,9 @@ public:
         RandomStream random(seed, 1);
         breathing_phase_ = random.uniform();
         if (options.artery) {
-            draw_walls(random);
+            pieces_ = detail::draw_wall_pieces(options_, random);
         }
-        draw_tissue(random);
+        tissue_ = detail::draw_tissue(options_, random);
     }
 
     [[nodiscard]] const SceneOptions& options() const noexcept { return options_; }
@@ -73,14 +130,14 @@ public:
     template <class Use>
     void for_each_echo(double time, Use use) const {
         const detail::ArteryState now = state(time);
-        for (const Piece& piece : pieces_) {
+        for (const detail::WallPiece& piece : pieces_) {
             const detail::WallCircle& wall = piece.side < 0 ? now.near_wall : now.far_wall;
             const double radius = piece.outer ? wall.outer : wall.inner;
             const double strength = piece.side < 0 ? now.near_strength : now.far_strength;
             use(SceneEcho{wall.centre + piece.side * radius * piece.cosine,
                           strength * piece.amplitude});
         }
-        for (const Scatterer& s : tissue_) {
+        for (const detail::SectionScatterer& s : tissue_) {
             const double z = s.depth - options_.centre_depth;
             const double square = s.offset * s.offset + z * z;
             const double push = options_.artery
@@ -106,17 +163,6 @@ public:
     }
 
 private:
-    struct Piece {
-        double side;  // -1 near, +1 far
-        bool outer;
-        double cosine;
-        std::complex<double> amplitude;
-    };
-    struct Scatterer {
-        double offset, depth;
-        std::complex<double> amplitude;
-    };
-
     static const SceneOptions& checked(const SceneOptions& options) {
         validate(options);
         return options;
@@ -128,90 +174,11 @@ private:
             std::sin(2 * std::numbers::pi * (options_.breathing_rate * time + breathing_phase_));
         return detail::artery_state(options_, pulse_, breathing, time);
     }
-    // A wall layer answers like a mirror that is not quite smooth: pieces at Gaussian angles, of
-    // random strength.
-    void draw_walls(RandomStream& random) {
-        constexpr int pieces = 7;
-        for (const double side : {-1.0, 1.0}) {
-            for (const bool outer : {true, false}) {
-                const double level = outer ? 1 : std::pow(10, options_.inner_layer_decibels / 20);
-                const double phase = random.uniform();
-                std::vector<Piece> layer;
-                for (int k = 0; k < pieces; ++k) {
-                    // The first piece is the axis itself, and the strongest.
-                    const double angle = k == 0 ? 0 : options_.wall_spread * random.normal();
-                    const double strength = k == 0 ? 1.5 : 0.5 + 0.5 * random.uniform();
-                    layer.push_back({side, outer, std::cos(angle),
-                                     std::polar(strength, 2 * std::numbers::pi * phase)});
-                }
-                const double scale = level / rest_peak(layer);
-                for (Piece& piece : layer) {
-                    piece.amplitude *= scale;
-                    pieces_.push_back(piece);
-                }
-            }
-        }
-    }
-    // Peak of the envelope of a layer's echo at rest: its pieces lie apart, so they interfere.
-    [[nodiscard]] double rest_peak(const std::vector<Piece>& layer) const {
-        const RecordingSettings& settings = options_.settings;
-        const double radius = layer[0].outer ? rest_outer() : options_.diameter / 2;
-        const double axis = options_.centre_depth + layer[0].side * radius;
-        // The pieces' spread, and half a pulse more: where they cancel, the peak lies beside them.
-        double spread = 0;
-        for (const Piece& piece : layer) {
-            spread = std::max(spread, radius * (1 - piece.cosine));
-        }
-        const double width = spread + settings.depth(0.5 / settings.sensor.bandwidth);
-        // 64 steps a pulse: the peak is met to 1e-4.
-        const double step = settings.depth(1 / (64 * settings.sensor.bandwidth));
-        double peak = 0;
-        for (double z = -width; z <= width; z += step) {
-            const double time = settings.arrival(axis + z);
-            std::complex<double> sum = 0;
-            for (const Piece& piece : layer) {
-                const double depth = options_.centre_depth + piece.side * radius * piece.cosine;
-                const Gabor<double> atom{settings.arrival(depth), frequency_at(depth),
-                                         settings.sensor.bandwidth};
-                sum += piece.amplitude * value(atom, time);
-            }
-            peak = std::max(peak, std::abs(sum));
-        }
-        return peak;
-    }
-    void draw_tissue(RandomStream& random) {
-        const double top = options_.settings.depth(options_.settings.start_time);
-        const double width = 2 * options_.sensor_half_width;
-        const auto count = static_cast<std::size_t>(
-            std::lround(options_.scatterers_per_square * width * options_.depth_range));
-        for (std::size_t k = 0; k < count; ++k) {
-            const double offset = width * (random.uniform() - 0.5);
-            const double depth = top + options_.depth_range * random.uniform();
-            const std::complex<double> amplitude{random.normal(), random.normal()};
-            const double z = depth - options_.centre_depth;
-            const double outside = 1.05 * rest_outer();
-            if (!options_.artery || offset * offset + z * z > outside * outside) {
-                tissue_.push_back({offset, depth, amplitude});
-            }
-        }
-        // Mean square of the sum of echoes of unit mean square, so many a metre of depth: rate *
-        // pulse energy.
-        const double per_metre = options_.scatterers_per_square * width;
-        const double pulse_energy = std::sqrt(
-            std::numbers::pi / (2 * decay_from_bandwidth(options_.settings.sensor.bandwidth)));
-        const double metres = options_.settings.depth(pulse_energy);
-        const double mean_square = 2 * per_metre * metres;
-        const double scale = std::pow(10, options_.clutter_decibels / 20) / std::sqrt(mean_square);
-        for (Scatterer& s : tissue_) {
-            s.amplitude *= scale;
-        }
-    }
-
     SceneOptions options_;
     PulseWave pulse_;
     double breathing_phase_ = 0;
-    std::vector<Piece> pieces_;
-    std::vector<Scatterer> tissue_;
+    std::vector<detail::WallPiece> pieces_;
+    std::vector<detail::SectionScatterer> tissue_;
 };
 
 }  // namespace echosieve

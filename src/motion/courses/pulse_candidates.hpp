@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/wall_search_options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/courses/phase_track.hpp"
 #include "motion/courses/track_joining.hpp"
@@ -25,8 +25,8 @@ namespace echosieve {
 
 /// Where walls may lie, for opposition().
 struct WallLimits {
-    double first_depth = 0;                                     ///< [m]
-    double smallest_diameter = 3e-3, largest_diameter = 13e-3;  ///< [m]
+    double first_depth = 0;                              ///< [m]
+    double smallest_diameter = 0, largest_diameter = 0;  ///< [m]
 };
 
 /// A guess of p and what speaks for it.

@@ -6,8 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "echosieve/condition/baseband_view.hpp"
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_motion.hpp"
 #include "motion/line/frame_run.hpp"

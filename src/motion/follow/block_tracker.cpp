@@ -15,8 +15,8 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/block_motion.hpp"
-#include "motion/follow/block_contact.hpp"
 #include "motion/follow/block_fit.hpp"
+#include "motion/follow/block_frames.hpp"
 #include "motion/follow/block_stitching.hpp"
 #include "motion/wall/recording_check.hpp"
 
@@ -45,7 +45,8 @@ struct BlockTracker<T>::State {
           samples(samples_a_frame),
           block_end(length) {
         require(samples >= 1, "samples a frame", samples, "must be at least 1");
-        require_trackable(settings, basebander.grid(), options.track);
+        require_trackable(settings, basebander.grid(), options.track.walls,
+                          options.track.separation);
         require(length >= fewest_frames, "length", options.length,
                 detail::concatenate("must hold at least ", fewest_frames, " frames [s]"));
         require(step < length, "overlap", options.overlap, "must hold at least 1 frame [s]");
@@ -124,7 +125,8 @@ struct BlockTracker<T>::State {
         const std::vector<FrameState> states =
             check_block(frames, block, energies, reference, options.track.frames);
         if (!walls_seen) {
-            check = check_samples(frames, baseband.settings, states, options.track);
+            check = check_samples(frames, baseband.settings, states, options.track.settings_check,
+                                  options.track.baseband.offset);
         }
         BlockFit fit = fit_block(block, states, pushed - slots, before, options);
         if (!fit.frames.empty()) {

@@ -20,17 +20,18 @@
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "motion/courses/common_motion.hpp"
+#include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/contact.hpp"
 #include "motion/line/gate_spectrum.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/plain.hpp"
-#include "motion/wall/pulse_evidence.hpp"
+#include "motion/wall/own_motion.hpp"
+#include "motion/wall/pulse_delay.hpp"
 #include "motion/wall/recording_check.hpp"
-#include "motion/wall/wall_motion.hpp"
-#include "motion/wall/wall_report.hpp"
-#include "motion/wall/wall_search.hpp"
-#include "motion/wall/wall_separation.hpp"
+#include "motion/wall/report.hpp"
+#include "motion/wall/search.hpp"
+#include "motion/wall/separation.hpp"
 
 namespace echosieve {
 
@@ -116,7 +117,7 @@ std::vector<LearnedGate> learn_tissue(const LineHistory& line, const SeparatedWa
         const LayerShare path{0, layered->fit.shares.back().bulk};
         const GateSpectrum gate =
             gate_spectrum(line, layered->gate.depth, options.track.separation.tissue_half_gate,
-                          path.bulk * (times.bulk - middle), 1.0);
+                          path.bulk * (times.bulk - middle), GateWindow{.taper = 1});
         const bool late = layered->late && times.lag != 0;
         const LayerFit fit =
             fit_layers(gate, late ? times.late() : times, layered->fit.shares, {.iterations = 2});
@@ -153,7 +154,7 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
     TrackOptions track = options.track;
     track.baseband.offset = settled_offset(frames, settings, track.baseband, track.offset);
     const Baseband<double> baseband = to_baseband<double>(frames, settings, track.baseband);
-    require_trackable(settings, baseband.grid, track);
+    require_trackable(settings, baseband.grid, track.walls, track.separation);
     const std::vector<FrameState> states = check_frames(frames, baseband, track.frames);
     if (static_cast<std::size_t>(std::count(states.begin(), states.end(), FrameState::good)) <
         fewest_frames) {
@@ -192,7 +193,8 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
         track.confidence.least_confidence) {
         return std::nullopt;  // what was found is none
     }
-    SettingsCheck check = check_samples(frames, settings, states, track);
+    SettingsCheck check =
+        check_samples(frames, settings, states, track.settings_check, track.baseband.offset);
     out.near.confidence *= check.trust;
     out.far.confidence *= check.trust;
     out.warnings = std::move(check.warnings);
@@ -239,6 +241,25 @@ std::optional<LearnedWalls> learn_walls(const Recording& recording, const LearnO
     return std::visit(
         [&](const auto& frames) { return learn(frames.view(), recording.settings, options); },
         recording.samples);
+}
+
+void validate(const FollowerOptions& options) {
+    require(options.iterations >= 1, "iterations", options.iterations, "must be at least 1");
+    require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
+            options.least_correlation, "must lie in [0, 1)");
+    require(options.largest_rest > 0 && options.largest_rest <= 1, "largest_rest",
+            options.largest_rest, "must lie in (0, 1]");
+    require(options.energy_range > 1 && is_finite(options.energy_range), "energy_range",
+            options.energy_range, "must exceed 1 and be finite");
+    require(options.clipped_fraction >= 0 && options.clipped_fraction <= 1, "clipped_fraction",
+            options.clipped_fraction, "must lie in [0, 1]");
+    require(options.agility > 0 && is_finite(options.agility), "agility", options.agility,
+            "must be positive and finite");
+    require(options.longest_gap >= 0 && is_finite(options.longest_gap), "longest_gap",
+            options.longest_gap, "must be zero or more and finite [s]");
+    detail::require_at_most(options.iterations, largest_option::rounds, "iterations");
+    detail::require_at_most(options.energy_range, 1e12, "energy_range");
+    detail::require_at_most(options.agility, largest_option::factor, "agility");
 }
 
 }  // namespace echosieve

@@ -8,7 +8,7 @@
 
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
-#include "motion/follow/smoothed.hpp"
+#include "motion/follow/smoothing.hpp"
 #include "motion/line/plain.hpp"
 #include "motion/line/slow_time.hpp"
 

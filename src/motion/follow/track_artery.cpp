@@ -20,25 +20,54 @@
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
-#include "echosieve/motion/wall_confidence.hpp"
-#include "echosieve/motion/wall_echoes.hpp"
+#include "echosieve/motion/wall_options.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/courses/phase_track.hpp"
-#include "motion/follow/smoothed.hpp"
-#include "motion/layers/block_means.hpp"
+#include "motion/follow/smoothing.hpp"
+#include "motion/layers/group_means.hpp"
+#include "motion/line/averaged_line.hpp"
 #include "motion/line/contact.hpp"
 #include "motion/line/line.hpp"
+#include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
-#include "motion/wall/averaged_line.hpp"
-#include "motion/wall/pulse_evidence.hpp"
+#include "motion/wall/echoes.hpp"
+#include "motion/wall/every_frame.hpp"
+#include "motion/wall/finder.hpp"
+#include "motion/wall/pulse_delay.hpp"
 #include "motion/wall/recording_check.hpp"
-#include "motion/wall/wall_finder.hpp"
-#include "motion/wall/wall_pursuit.hpp"
-#include "motion/wall/wall_report.hpp"
-#include "motion/wall/wall_search.hpp"
-#include "motion/wall/wall_separation.hpp"
+#include "motion/wall/report.hpp"
+#include "motion/wall/search.hpp"
+#include "motion/wall/separation.hpp"
 
 namespace echosieve {
+
+namespace {
+
+// Averages over longer times leave nothing of a pulse [s].
+constexpr double longest_averaging = 0.1;
+
+}  // namespace
+
+void validate(const TrackOptions& options) {
+    validate(options.baseband);
+    validate(options.offset);
+    validate(options.settings_check);
+    validate(options.frames);
+    validate(options.contact);
+    validate(options.motion);
+    require(options.averaging >= 0, "averaging", options.averaging, "must be zero or more [s]");
+    validate(options.walls);
+    validate(options.separation);
+    validate(options.search);
+    validate(options.wall_motion);
+    validate(options.echoes);
+    validate(options.pulse);
+    validate(options.confidence);
+    require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
+            options.least_correlation, "must lie in [0, 1)");
+    validate(options.smoothing);
+    detail::require_at_most(options.averaging, longest_averaging, "averaging", "[s]");
+}
 
 namespace {
 
@@ -80,7 +109,7 @@ ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameS
                           const TrackOptions& options) {
     validate(options);
     validate(baseband);
-    require_trackable(baseband.settings, baseband.grid, options);
+    require_trackable(baseband.settings, baseband.grid, options.walls, options.separation);
     require(states.size() == baseband.frames(), "number of frame states", states.size(),
             detail::concatenate("must equal the frames, ", baseband.frames()));
     ArteryMotion result;
@@ -96,12 +125,12 @@ ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameS
     result.without_contact = leave_out_lost_contact(line, options.contact);
     warn_of_gain_steps(line, result.warnings);
     // The walls are looked for and taken apart in fewer frames, and followed in all.
-    const double shorter = std::min(1.0, 4e6 / line.settings.sensor.centre_frequency);
+    const double shorter = std::min(1.0, usual_centre / line.settings.sensor.centre_frequency);
     const Eigen::Index length =
         held_whole(std::round(options.averaging * shorter * line.settings.frame_rate),
                    Eigen::Index{1}, line.frames());
     LineHistory averaged = averaged_line(line, line_motion(line, options.motion.tracks),
-                                         even_blocks(line.frames(), length));
+                                         even_groups(line.frames(), length));
     const CommonMotion motion = estimate_common_motion(averaged, options.motion);
     if (!motion.usable()) {
         result.status = TrackStatus::nothing_coherent;
@@ -192,7 +221,9 @@ ArteryMotion track_artery(const Recording& recording, const TrackOptions& option
             const Baseband<double> baseband = conditioned(frames, recording.settings, own.baseband);
             const std::vector<FrameState> states = check_frames(frames, baseband, options.frames);
             ArteryMotion motion = track_artery(baseband, states, own);
-            apply(check_samples(frames, recording.settings, states, own), motion);
+            apply(check_samples(frames, recording.settings, states, own.settings_check,
+                                own.baseband.offset),
+                  motion);
             return motion;
         },
         recording.samples);

@@ -7,9 +7,8 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/motion/frame_follower.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 #include "motion/follow/follower_gate.hpp"
 

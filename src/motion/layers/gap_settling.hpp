@@ -4,7 +4,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/wall_separation_options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "motion/layers/joint_motion.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/frame_run.hpp"

@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/wall_separation_options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/gate_spectrum.hpp"
 
@@ -48,5 +48,9 @@ void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
 /// The whole update of the time courses between two fits of the layers: trust, step, gauge.
 void update_motion(std::vector<LayeredGate>& gates, LayerTimes& times,
                    const JointMotionOptions& options, double frame_rate);
+
+/// Rounds of shares and time courses in turn.
+void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
+                 const JointMotionOptions& options, double frame_rate);
 
 }  // namespace echosieve

@@ -3,14 +3,10 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
-#include <cmath>
-#include <complex>
-#include <numbers>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/layer_share.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "motion/line/gate_spectrum.hpp"
 
 namespace echosieve {
@@ -25,6 +21,13 @@ namespace echosieve {
 // For given shares the best S is a linear least-squares solution per frequency (with a small ridge,
 // since layers that move alike can't be told apart); the shares follow by Gauss-Newton on what is
 // left (variable projection, Golub and Pereyra 1973, with the simplified Jacobian of Kaufman 1975).
+
+/// Layers of a gate are few: what is worked out a bin at a time asks for no memory.
+inline constexpr int most_layers = 8;
+
+/// Added to the Gram matrix of layers, as a part of the frames' weight: layers that move alike
+/// can't be told apart.
+inline constexpr double layer_ridge = 0.01;
 
 struct LayerFit {
     std::vector<LayerShare> shares;  ///< per layer
@@ -54,31 +57,11 @@ struct LayerTimes {
 /// x `frames` later, a fraction of one by the straight line; the ends repeat.
 [[nodiscard]] Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames);
 
-struct LayerFitOptions {
-    double ridge = 0.01;      ///< added to the Gram matrix, as a part of the frames' weight
-    int iterations = 10;      ///< Gauss-Newton steps at most
-    double tolerance = 1e-6;  ///< ends when a step lowers the cost by less than this part of it
-    bool rest = true;         ///< work out what the layers leave of each frame
-};
+/// tau_k [frames] of a layer [s].
+[[nodiscard]] Eigen::ArrayXd layer_delays(const LayerTimes& times, const LayerShare& share);
 
 /// E_k [frames x bins] of a layer.
 [[nodiscard]] Eigen::ArrayXXcd layer_phasors(const GateSpectrum& gate, const LayerTimes& times,
                                              const LayerShare& share);
-
-/// Fits the shares of 1 to 8 layers, starting from the given ones. Steps that do not
-/// lower the cost are damped (Levenberg 1944) and at last dropped, so the cost never rises above
-/// that of the start.
-[[nodiscard]] LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
-                                  std::vector<LayerShare> shares,
-                                  const LayerFitOptions& options = {});
-
-/// Makes the layer that follows the pulse fastest in `direction` (-1 up, +1 down) layer 0: the fit
-/// may have exchanged wall and tissue.
-void put_fastest_first(LayerFit& fit, const GateSpectrum& gate, const LayerTimes& times,
-                       double direction);
-
-/// The gate's spectra with all layers but `kept` taken out: [frames x bins].
-[[nodiscard]] Eigen::ArrayXXcd isolated_layer(const GateSpectrum& gate, const LayerTimes& times,
-                                              const LayerFit& fit, std::size_t kept);
 
 }  // namespace echosieve

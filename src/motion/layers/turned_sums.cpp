@@ -7,7 +7,7 @@
 
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
-#include "kernels/turned_sums_kernel.hpp"
+#include "motion/kernels/turned_sums_kernel.hpp"
 
 namespace echosieve {
 

@@ -1,11 +1,11 @@
-// Frames in which the sensor had no contact: too short a time for block_contact.hpp to see, too
+// Frames in which the sensor had no contact: too short a time for block_frames.hpp to see, too
 // weak an echo to be worth following.
 #pragma once
 
 #include <cstddef>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/contact_options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/slow_time.hpp"
 

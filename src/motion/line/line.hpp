@@ -8,12 +8,11 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/condition/baseband_view.hpp"
-#include "echosieve/condition/frame_state.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/wall_finder_options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 #include "motion/line/frame_run.hpp"
 
 namespace echosieve {

@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
-#include "echosieve/condition/baseband_view.hpp"
+#include "echosieve/condition/options.hpp"
 
 namespace echosieve {
 

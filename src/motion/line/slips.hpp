@@ -3,9 +3,8 @@
 
 #include <vector>
 
-#include "echosieve/condition/baseband_view.hpp"
-#include "echosieve/condition/frame_state.hpp"
-#include "echosieve/motion/contact_options.hpp"
+#include "echosieve/condition/options.hpp"
+#include "echosieve/motion/common_motion_options.hpp"
 
 namespace echosieve {
 

@@ -1,4 +1,4 @@
-#include "echosieve/motion/pulse_calibration.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
 
 #include <Eigen/Core>
 #include <algorithm>
@@ -18,6 +18,13 @@
 #include "motion/wall/recording_check.hpp"
 
 namespace echosieve {
+
+void validate(const PulseCalibrationOptions& options) {
+    validate(options.baseband);
+    require(options.reach > 0 && options.reach <= longest_pulse_delay, "reach", options.reach,
+            "must lie in (0, 10] [1 / bandwidth]");
+    require(options.least_peak >= 1, "least_peak", options.least_peak, "must be at least 1");
+}
 
 namespace {
 
@@ -97,7 +104,7 @@ PulseCalibration calibrate_pulse_delay(const Recording& recording, double depth,
     }
     line.samples.conservativeResize(used, Eigen::NoChange);
     line.samples.row(0) = line.samples.bottomRows(used - 1).colwise().mean();
-    const GateSpectrum gate = gate_spectrum(line, depth, half_gate, 0.3);
+    const GateSpectrum gate = gate_spectrum(line, depth, half_gate, GateWindow{.taper = 0.3});
     const Peak peak = highest_peak(gate, gate.values.row(0), depth, reach, settings);
     Eigen::ArrayXd along = line.samples.row(0).abs2().transpose();
     std::nth_element(along.begin(), along.begin() + along.size() / 2, along.end());

@@ -12,13 +12,35 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/atoms/bandwidth.hpp"
-#include "echosieve/condition/fir.hpp"
+#include "echosieve/atoms/gabor.hpp"
+#include "echosieve/condition/detail/fir.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/line/gate_spectrum.hpp"
-#include "motion/wall/pulse_evidence.hpp"
+#include "motion/wall/pulse_delay.hpp"
 
 namespace echosieve {
+
+void validate(const PulseDelayOptions& options) {
+    require(options.gaussian_prior >= 0 && options.gaussian_prior <= 1, "gaussian_prior",
+            options.gaussian_prior, "must lie in [0, 1]");
+    require(options.zero_phase_prior >= 0 && options.gaussian_prior + options.zero_phase_prior <= 1,
+            "zero_phase_prior", options.zero_phase_prior,
+            "must be zero or more and not exceed 1 together with gaussian_prior");
+    require(options.wall_weight >= 0, "wall_weight", options.wall_weight, "must be zero or more");
+    require(options.tissue_weight >= 0, "tissue_weight", options.tissue_weight,
+            "must be zero or more");
+    require(options.floor > 0 && options.floor < 1, "floor", options.floor, "must lie in (0, 1)");
+    require(options.noise_left > 0 && options.noise_left <= 1, "noise_left", options.noise_left,
+            "must lie in (0, 1]");
+    require(options.piece >= 4 && options.piece <= 100, "piece", options.piece,
+            "must lie in [4, 100] [1 / bandwidth]");
+    require(options.largest_shift >= 0, "largest_shift", options.largest_shift,
+            "must be zero or more [1/m]");
+    detail::require_at_most(options.wall_weight, largest_option::factor, "wall_weight");
+    detail::require_at_most(options.tissue_weight, largest_option::factor, "tissue_weight");
+    detail::require_at_most(options.largest_shift, 1e3, "largest_shift", "[1/m]");
+}
 
 namespace {
 
@@ -187,7 +209,7 @@ std::vector<Piece> line_pieces(const LineHistory& line, const PulseDelayOptions&
     std::vector<double> bends;
     for (double z = line.first_depth() + line.dead_zone + half; z + half <= line.last_depth();
          z += half) {
-        const GateSpectrum gate = gate_spectrum(line, z, half, 1.0, widest_band);
+        const GateSpectrum gate = gate_spectrum(line, z, half, GateWindow{1, widest_band});
         Piece piece{z, gate.grid, (gate.frequencies - sensor.centre_frequency) / sensor.bandwidth,
                     gate.values.abs2().colwise().mean().transpose(), Eigen::ArrayXd(gate.bins())};
         for (Eigen::Index j = 0; j < gate.bins(); ++j) {

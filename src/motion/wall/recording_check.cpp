@@ -12,14 +12,12 @@
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
+#include "motion/line/gate_spectrum.hpp"
 #include "motion/wall/share_scan.hpp"
 
 namespace echosieve {
 
 namespace {
-
-// Gates of tissue must hold so many baseband samples, see gate_spectrum.
-constexpr double fewest_gate_samples = 4;
 
 void require_range_inside(const DepthRange& range, const char* name, double first, double last) {
     if (range.from <= last && range.to >= first) {
@@ -35,10 +33,11 @@ void require_range_inside(const DepthRange& range, const char* name, double firs
 
 template <class T>
 SettingsCheck check_any(const FrameView<T>& frames, const RecordingSettings& settings,
-                        const std::vector<FrameState>& states, const TrackOptions& options) {
-    SettingsCheck check = check_settings(frames, settings, states, options.settings_check);
-    if (options.baseband.offset != 0) {
-        check.warnings.push_back(detail::concatenate("the samples stand ", options.baseband.offset,
+                        const std::vector<FrameState>& states, const SettingsCheckOptions& options,
+                        double offset) {
+    SettingsCheck check = check_settings(frames, settings, states, options);
+    if (offset != 0) {
+        check.warnings.push_back(detail::concatenate("the samples stand ", offset,
                                                      " counts off zero, which was taken off"));
     }
     return check;
@@ -47,7 +46,7 @@ SettingsCheck check_any(const FrameView<T>& frames, const RecordingSettings& set
 }  // namespace
 
 void require_trackable(const RecordingSettings& settings, const SamplingGrid& line,
-                       const TrackOptions& options) {
+                       const WallFinderOptions& walls, const WallSeparationOptions& separation) {
     validate(settings);
     const double centre = settings.sensor.centre_frequency;
     require(trackable_centre.holds(centre), "centre_frequency", centre,
@@ -61,12 +60,13 @@ void require_trackable(const RecordingSettings& settings, const SamplingGrid& li
     detail::require_at_most(settings.sensor.bandwidth, trackable_bandwidth, "bandwidth",
                             "[Hz] for an artery to be followed");
     const double spacing = settings.depth(line.step());
-    const double gate = 2 * options.separation.tissue_half_gate;
-    require(gate >= fewest_gate_samples * spacing, "bandwidth", settings.sensor.bandwidth,
+    const double gate = 2 * separation.tissue_half_gate;
+    require(gate >= static_cast<double>(fewest_gate_samples) * spacing, "bandwidth",
+            settings.sensor.bandwidth,
             detail::concatenate("is too low for gates of ", 1e3 * gate, " mm: they hold ",
                                 gate / spacing, " samples of the baseband, and must hold ",
                                 fewest_gate_samples));
-    const ShareScanOptions& scan = options.walls.scan;
+    const ShareScanOptions& scan = walls.scan;
     const double steps = (scan.largest_share + scan.against) / settings.sound_speed * 2 * centre *
                          scan.steps_per_wavelength;
     const auto most = static_cast<double>(most_scanned_shares);
@@ -75,19 +75,21 @@ void require_trackable(const RecordingSettings& settings, const SamplingGrid& li
                                 "more than ", most, " [m]"));
     const double first = settings.depth(line.start_time);
     const double last = settings.depth(std::max(line.end_time(), line.start_time));
-    require_range_inside(options.walls.near_range, "near_range", first, last);
-    require_range_inside(options.walls.far_range, "far_range", first, last);
+    require_range_inside(walls.near_range, "near_range", first, last);
+    require_range_inside(walls.far_range, "far_range", first, last);
 }
 
 SettingsCheck check_samples(const FrameView<std::int16_t>& frames,
                             const RecordingSettings& settings,
-                            const std::vector<FrameState>& states, const TrackOptions& options) {
-    return check_any(frames, settings, states, options);
+                            const std::vector<FrameState>& states,
+                            const SettingsCheckOptions& options, double offset) {
+    return check_any(frames, settings, states, options, offset);
 }
 
 SettingsCheck check_samples(const FrameView<float>& frames, const RecordingSettings& settings,
-                            const std::vector<FrameState>& states, const TrackOptions& options) {
-    return check_any(frames, settings, states, options);
+                            const std::vector<FrameState>& states,
+                            const SettingsCheckOptions& options, double offset) {
+    return check_any(frames, settings, states, options, offset);
 }
 
 void apply(const SettingsCheck& check, ArteryMotion& motion) {

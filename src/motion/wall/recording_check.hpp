@@ -7,13 +7,12 @@
 #include <vector>
 
 #include "echosieve/condition/detail/constant_offset.hpp"
-#include "echosieve/condition/frame_state.hpp"
-#include "echosieve/condition/settings_check_options.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/plausible.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/track_artery.hpp"
+#include "echosieve/motion/wall_options.hpp"
 #include "motion/line/line.hpp"
 
 namespace echosieve {
@@ -33,7 +32,7 @@ inline constexpr double shortest_line_for_offset = 10;
 /// gate does not resolve it; for shares too many to scan; and for ranges of the walls that lie
 /// outside the line. `line` is the baseband's grid.
 void require_trackable(const RecordingSettings& settings, const SamplingGrid& line,
-                       const TrackOptions& options);
+                       const WallFinderOptions& walls, const WallSeparationOptions& separation);
 
 /// The offset given with the options, or else the recording's own, if its lines are long enough for
 /// it to be told.
@@ -49,15 +48,15 @@ template <class T>
                : 0;
 }
 
-/// What the samples say of the settings, see check_settings, and the offset that is taken off.
+/// What the samples say of the settings, see check_settings, and the `offset` that is taken off.
 [[nodiscard]] SettingsCheck check_samples(const FrameView<std::int16_t>& frames,
                                           const RecordingSettings& settings,
                                           const std::vector<FrameState>& states,
-                                          const TrackOptions& options);
+                                          const SettingsCheckOptions& options, double offset);
 [[nodiscard]] SettingsCheck check_samples(const FrameView<float>& frames,
                                           const RecordingSettings& settings,
                                           const std::vector<FrameState>& states,
-                                          const TrackOptions& options);
+                                          const SettingsCheckOptions& options, double offset);
 
 /// Of what shows no echoes and no walls.
 inline constexpr std::string_view noise_warning =

@@ -3,7 +3,7 @@
 #include <Eigen/Core>
 #include <cmath>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "motion/line/gate_spectrum.hpp"
 
 namespace echosieve {

@@ -4,7 +4,7 @@
 #include <Eigen/Core>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/wall_separation_options.hpp"
+#include "echosieve/motion/wall_options.hpp"
 #include "motion/line/gate_spectrum.hpp"
 
 namespace echosieve {

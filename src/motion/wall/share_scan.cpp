@@ -10,7 +10,7 @@
 #include <numbers>
 
 #include "echosieve/core/detail/whole_number.hpp"
-#include "kernels/wall_sums_kernel.hpp"
+#include "motion/kernels/wall_sums_kernel.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/slow_time.hpp"
 

@@ -8,7 +8,7 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/motion/wall_finder_options.hpp"
+#include "echosieve/motion/wall_options.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/layers/turned_sums.hpp"
 #include "motion/line/gate_spectrum.hpp"

@@ -6,9 +6,10 @@
 #include <limits>
 #include <vector>
 
+#include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
-#include "motion/wall/wall_fit.hpp"
-#include "motion/wall/wall_model.hpp"
+#include "motion/wall/fit.hpp"
+#include "motion/wall/model.hpp"
 
 namespace echosieve {
 

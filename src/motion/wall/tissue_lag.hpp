@@ -4,12 +4,12 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/motion/wall_separation_options.hpp"
+#include "echosieve/motion/wall_options.hpp"
 #include "motion/layers/joint_motion.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/line.hpp"
-#include "motion/wall/wall_fit.hpp"
-#include "motion/wall/wall_model.hpp"
+#include "motion/wall/fit.hpp"
+#include "motion/wall/model.hpp"
 
 namespace echosieve {
 
@@ -17,7 +17,7 @@ namespace echosieve {
 //   p(t)  the walls' pulse;  p(t - T) the tissue's;  m share of p that was called bulk motion [m]
 //
 // The first p is the tissue's, so walls that move earlier look slower than they are. How early they
-// are, and m, make both walls' gates most likely (wall_model.hpp). Where p came from a wall
+// are, and m, make both walls' gates most likely (wall/model.hpp). Where p came from a wall
 // instead, the tissue's gates say how late they are.
 
 /// Looks for a lag, from walls that are roughly taken apart. If there is one, p becomes the walls',

@@ -8,8 +8,8 @@
 #include <cstddef>
 #include <numbers>
 
+#include "echosieve/atoms/detail/overlap.hpp"
 #include "echosieve/atoms/gabor.hpp"
-#include "echosieve/atoms/inner_product.hpp"
 
 namespace echosieve {
 
@@ -51,9 +51,7 @@ template <std::size_t First, std::size_t Second, Atom A1, Atom A2>
         return m;  // the means may overflow where nothing is left
     }
     const double pi = std::numbers::pi;
-    const Complex p{decay_from_bandwidth(double{g1.bandwidth}), -pi * double{g1.chirp_rate}};
-    const Complex q{decay_from_bandwidth(double{g2.bandwidth}), pi * double{g2.chirp_rate}};
-    const Complex sum = p + q;
+    const auto [p, q, sum] = detail::pair_decays(g1, g2);
     const double d = double{g2.arrival} - double{g1.arrival};
     const Complex half{0, pi * (double{g1.centre_frequency} - double{g2.centre_frequency})};
     const Complex u0 = (q * d + half) / sum;

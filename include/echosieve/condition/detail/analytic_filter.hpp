@@ -12,7 +12,7 @@
 #include <span>
 #include <type_traits>
 
-#include "echosieve/condition/fir.hpp"
+#include "echosieve/condition/detail/fir.hpp"
 #include "echosieve/core/detail/lanes.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"

@@ -8,8 +8,8 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/condition/frame_check.hpp"
-#include "echosieve/condition/offset_options.hpp"
+#include "echosieve/condition/detail/frame_values.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
@@ -29,17 +29,13 @@ template <class T>
     validate(options);
     std::vector<double> means;
     std::vector<double> squares;
-    const std::size_t wanted =
-        frames.samples() > 0 ? std::min(options.max_frames, frames.frames()) : 0;
-    for (std::size_t n = 0; n < wanted; ++n) {
-        const std::span<const T> frame = frames[n * frames.frames() / wanted];
-        if (detail::all_finite(frame)) {
-            const auto x = Eigen::Map<const Eigen::Array<T, Eigen::Dynamic, 1>>(
-                               frame.data(), static_cast<Eigen::Index>(frame.size()))
-                               .template cast<double>();
-            means.push_back(x.mean());
-            squares.push_back(x.square().mean());
-        }
+    for (const std::size_t i : detail::spread_frames(frames, options.max_frames)) {
+        const std::span<const T> frame = frames[i];
+        const auto x = Eigen::Map<const Eigen::Array<T, Eigen::Dynamic, 1>>(
+                           frame.data(), static_cast<Eigen::Index>(frame.size()))
+                           .template cast<double>();
+        means.push_back(x.mean());
+        squares.push_back(x.square().mean());
     }
     const double offset = detail::middle(means);
     // |m| > least rms, rms^2 = mean square - m^2

@@ -62,9 +62,10 @@ namespace detail {
 // Tables of the design hold no more numbers than this (320 MB): a gate is short.
 inline constexpr double most_design_values = 2e7;
 
-/// The numbers above for gates of `samples` at `rate` [Hz], every step-th sample kept. Throws
-/// InvalidInput for gates so long that the tables would hold more than most_design_values.
-template <OnlyDouble R = double>
+/// The numbers above for gates of `samples` at `rate` [Hz], every step-th sample kept, computed in
+/// R. Throws InvalidInput for gates so long that the tables would hold more than
+/// most_design_values.
+template <Real R>
 class GateDesign {
 public:
     GateDesign(std::size_t samples, double rate, std::size_t step, const Sensor& sensor,
@@ -109,10 +110,11 @@ private:
     static constexpr double least_weight = 0.01;
 
     // rho of a difference of raw samples.
-    [[nodiscard]] std::complex<double> rho(double apart) const noexcept {
+    [[nodiscard]] std::complex<R> rho(double apart) const noexcept {
         const double turns = turns_ * apart;
-        return std::polar(std::exp(-root_ * root_ * apart * apart / (2.4 * std::numbers::ln10)),
-                          2 * std::numbers::pi * (turns - std::nearbyint(turns)));
+        return std::complex<R>(
+            std::polar(std::exp(-root_ * root_ * apart * apart / (2.4 * std::numbers::ln10)),
+                       2 * std::numbers::pi * (turns - std::nearbyint(turns))));
     }
 
     void design_filters(std::size_t half, double noise) {
@@ -120,9 +122,9 @@ private:
         Eigen::MatrixX<R> matrix(size, size);
         for (Eigen::Index i = 0; i < size; ++i) {
             for (Eigen::Index k = 0; k < size; ++k) {
-                matrix(i, k) = rho(static_cast<double>(i - k)).real() + offset_variance;
+                matrix(i, k) = rho(static_cast<double>(i - k)).real() + R{offset_variance};
             }
-            matrix(i, i) += noise;
+            matrix(i, i) += static_cast<R>(noise);
         }
         const Eigen::LLT<Eigen::MatrixX<R>> factor(matrix);
         const std::size_t none = kept_;
@@ -141,7 +143,7 @@ private:
                     right(k, 1) = r.imag();
                 }
                 const Eigen::MatrixX<R> h = factor.solve(right);
-                filters_.push_back(h.col(0) + std::complex<double>(0, 1) * h.col(1));
+                filters_.push_back(h.col(0) + std::complex<R>(0, 1) * h.col(1));
             }
             filter_.push_back(number);
         }
@@ -171,12 +173,13 @@ private:
                 matrix(i, k) = (products(i, k) * rho(apart)).real();
             }
         }
-        const Eigen::VectorX<R> pull = evenness * matrix.diagonal();
-        const double equal = right.sum() / matrix.sum();
+        const Eigen::VectorX<R> pull = static_cast<R>(evenness) * matrix.diagonal();
+        const R equal = right.sum() / matrix.sum();
         matrix.diagonal() += pull;
         const Eigen::VectorX<R> w = matrix.ldlt().solve(right + equal * pull);
         for (Eigen::Index m = 0; m < count; ++m) {
-            weights_.push_back(std::clamp(w[m] / w.maxCoeff(), least_weight, 1.0));
+            weights_.push_back(
+                std::clamp(static_cast<double>(w[m] / w.maxCoeff()), least_weight, 1.0));
         }
     }
 

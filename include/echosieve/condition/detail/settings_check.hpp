@@ -14,12 +14,11 @@
 #include <utility>
 #include <vector>
 
-#include "echosieve/condition/frame_check.hpp"
+#include "echosieve/condition/detail/frame_values.hpp"
+#include "echosieve/condition/options.hpp"
 #include "echosieve/condition/sensor_spectrum.hpp"
-#include "echosieve/condition/settings_check_options.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
-#include "echosieve/core/settings_warnings.hpp"
 
 namespace echosieve {
 
@@ -48,7 +47,7 @@ void check_spectrum(const FrameView<T>& frames, const RecordingSettings& setting
     look.lowest_frequency = std::min(
         look.lowest_frequency, std::min(given.centre_frequency / 8, settings.sampling_rate / 16));
     look.max_frames = options.max_frames;
-    const LineSpectrum spectrum = line_spectrum(frames, settings.grid(frames.samples()), look);
+    const LineSpectrum<> spectrum = line_spectrum(frames, settings.grid(frames.samples()), look);
     const auto over = [](double seen, double setting, double lowest, double highest) {
         return seen < lowest * setting || seen > highest * setting;
     };
@@ -69,19 +68,25 @@ void check_spectrum(const FrameView<T>& frames, const RecordingSettings& setting
         out.band_seen = found.status != SensorStatus::no_band;
         return;
     }
-    const auto compare = [&](std::string_view name, double setting, double seen, double deviation,
-                             double lowest, double highest) {
-        if (over(seen, setting, lowest, highest) &&
-            std::abs(seen - setting) > options.deviations * deviation) {
-            out.add(concatenate(name, " = ", in_megahertz(setting),
+    struct Seen {
+        std::string_view name;
+        double setting;
+        double seen;
+        double deviation;
+    };
+    const auto compare = [&](const Seen& x, double lowest, double highest) {
+        if (over(x.seen, x.setting, lowest, highest) &&
+            std::abs(x.seen - x.setting) > options.deviations * x.deviation) {
+            out.add(concatenate(x.name, " = ", in_megahertz(x.setting),
                                 " contradicts the recording, whose own echoes show ",
-                                in_megahertz(seen), " (+- ", in_megahertz(deviation), ")"),
+                                in_megahertz(x.seen), " (+- ", in_megahertz(x.deviation), ")"),
                     options.contradicted);
         }
     };
-    compare("centre_frequency", given.centre_frequency, found.sensor.centre_frequency,
-            found.centre_std, options.lowest_centre, options.highest_centre);
-    compare("bandwidth", given.bandwidth, found.sensor.bandwidth, found.bandwidth_std,
+    compare({"centre_frequency", given.centre_frequency, found.sensor.centre_frequency,
+             found.centre_std},
+            options.lowest_centre, options.highest_centre);
+    compare({"bandwidth", given.bandwidth, found.sensor.bandwidth, found.bandwidth_std},
             options.narrowest, options.widest);
 }
 
@@ -97,12 +102,8 @@ template <class T>
     const auto samples = static_cast<Eigen::Index>(frames.samples());
     Eigen::ArrayXd sum = Eigen::ArrayXd::Zero(samples);
     double square = 0, of_means = 0, whole = 0, used = 0;
-    const std::size_t wanted = std::min(max_frames, frames.frames());
-    for (std::size_t n = 0; n < wanted; ++n) {
-        const std::span<const T> frame = frames[n * frames.frames() / wanted];
-        if (!all_finite(frame)) {
-            continue;
-        }
+    for (const std::size_t i : spread_frames(frames, max_frames)) {
+        const std::span<const T> frame = frames[i];
         const Eigen::ArrayXd x =
             Eigen::Map<const Eigen::Array<T, Eigen::Dynamic, 1>>(frame.data(), samples)
                 .template cast<double>();

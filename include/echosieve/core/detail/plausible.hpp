@@ -78,14 +78,42 @@ inline constexpr std::array<Unit, 3> speed_units = {
     return {};
 }
 
-// Throws InvalidInput, with the likely slip of unit, unless the range holds the value.
-inline void require_plausible(double value, std::string_view name, const PlausibleRange& range,
-                              const PlausibleRange& usual_range, std::string_view unit,
-                              std::span<const Unit> units) {
-    if (!range.holds(value)) {  // no text is made for a good one
-        require(false, name, value,
-                concatenate("must lie in [", range.lowest, ", ", range.highest, "] [", unit, "]",
-                            slip_of_unit(value, usual_range, units)));
+// One setting: its name and unit, what it can be and what it usually is.
+struct SettingRanges {
+    std::string_view name;
+    PlausibleRange possible;
+    PlausibleRange usual;
+    std::string_view unit;
+    std::span<const Unit> units;
+};
+
+inline constexpr SettingRanges centre_frequency_ranges{
+    "centre_frequency", plausible::centre_frequency, usual::centre_frequency, "Hz",
+    frequency_units};
+inline constexpr SettingRanges sampling_rate_ranges{"sampling_rate", plausible::sampling_rate,
+                                                    usual::sampling_rate, "Hz", frequency_units};
+inline constexpr SettingRanges frame_rate_ranges{"frame_rate", plausible::frame_rate,
+                                                 usual::frame_rate, "Hz", frequency_units};
+inline constexpr SettingRanges start_time_ranges{"start_time", plausible::start_time,
+                                                 usual::start_time, "s", time_units};
+inline constexpr SettingRanges sound_speed_ranges{"sound_speed", plausible::sound_speed,
+                                                  usual::sound_speed, "m/s", speed_units};
+// Of a sensor with this centre frequency [Hz].
+[[nodiscard]] constexpr SettingRanges bandwidth_ranges(double centre) noexcept {
+    const auto over = [centre](const PlausibleRange& range) {
+        return PlausibleRange{range.lowest * centre, range.highest * centre};
+    };
+    return {"bandwidth", over(plausible::relative_bandwidth), over(usual::relative_bandwidth), "Hz",
+            frequency_units};
+}
+
+// Throws InvalidInput, with the likely slip of unit, unless the setting can have this value.
+inline void require_plausible(double value, const SettingRanges& setting) {
+    if (!setting.possible.holds(value)) {  // no text is made for a good one
+        require(false, setting.name, value,
+                concatenate("must lie in [", setting.possible.lowest, ", ",
+                            setting.possible.highest, "] [", setting.unit, "]",
+                            slip_of_unit(value, setting.usual, setting.units)));
     }
 }
 

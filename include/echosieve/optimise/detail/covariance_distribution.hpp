@@ -9,9 +9,9 @@
 
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/random.hpp"
+#include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/detail/covariance_weights.hpp"
 #include "echosieve/optimise/detail/symmetric_eigen.hpp"
-#include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve::detail {
 

@@ -8,7 +8,6 @@
 
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/optimise/constraints.hpp"
 #include "echosieve/optimise/objective.hpp"
 
 namespace echosieve {

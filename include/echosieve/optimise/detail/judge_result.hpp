@@ -10,7 +10,6 @@
 #include "echosieve/core/box.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/optimise/constraints.hpp"
 #include "echosieve/optimise/objective.hpp"
 #include "echosieve/optimise/result.hpp"
 

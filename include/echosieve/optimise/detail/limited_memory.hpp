@@ -6,7 +6,7 @@
 #include <cstddef>
 #include <span>
 
-#include "echosieve/optimise/workspace.hpp"
+#include "echosieve/optimise/concept.hpp"
 
 namespace echosieve {
 

@@ -10,9 +10,9 @@
 #include "echosieve/core/box.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/optimise/concept.hpp"
-#include "echosieve/optimise/constraints.hpp"
 #include "echosieve/optimise/detail/search.hpp"
-#include "echosieve/optimise/limits.hpp"
+#include "echosieve/optimise/objective.hpp"
+#include "echosieve/optimise/result.hpp"
 
 namespace echosieve {
 
@@ -53,22 +53,23 @@ struct PartObserver {
     }
 };
 
-// Runs `optimiser` on `objective` and box with what evaluations the whole has left, at most, and to
-// its target. The whole ends when the observer ends the part. Evaluations are counted; so is the
-// point found taken in, if the part's points are those of the whole.
-template <Real R, class Whole, class O, class F, class Watch>
-[[nodiscard]] OptimiseResult<R> run_part(Whole& whole, O optimiser, F& objective, const Box<R>& box,
-                                         std::uint64_t seed, std::span<const R> start, Watch& watch,
-                                         Workspace& workspace, bool same_points = true) {
+// Runs `optimiser` on the task with what evaluations the whole has left, at most, and to its
+// target. The task's observer watches the whole, which ends when it ends the part. Evaluations are
+// counted; so is the point found taken in, if the part's points are those of the whole.
+template <class Whole, class O, class F, Real R, class Watch>
+[[nodiscard]] OptimiseResult<R> run_part(Whole& whole, O optimiser,
+                                         const OptimiseTask<F, R, Watch>& task,
+                                         bool same_points = true) {
     std::size_t left = whole.remaining();
-    if constexpr (ConstrainedObjective<F, R> && !UsesWorkspace<O, R, F, Watch>) {
+    if constexpr (ConstrainedObjective<F, R> && !TakesTask<O, R, F, Watch>) {
         left -= left > 1 ? 1 : 0;  // its result is evaluated once more, see judge_result.hpp
     }
     optimiser.max_evaluations = std::min(optimiser.max_evaluations, left);
     optimiser.target = std::max(optimiser.target, whole.target());
-    PartObserver<R, Whole, Watch> observer{whole, watch, same_points};
-    OptimiseResult<R> part =
-        minimise_in(workspace, objective, box, optimiser, seed, start, observer);
+    PartObserver<R, Whole, Watch> observer{whole, task.observer, same_points};
+    OptimiseResult<R> part = minimise(
+        OptimiseTask{task.objective, task.box, task.seed, task.start, observer, task.workspace},
+        optimiser);
     whole.count(part);
     if (same_points) {
         whole.take_in({part.value, part.violation}, part.x);

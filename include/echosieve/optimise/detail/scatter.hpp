@@ -9,7 +9,7 @@
 #include "echosieve/core/box.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/random.hpp"
-#include "echosieve/optimise/detail/search.hpp"
+#include "echosieve/optimise/detail/point_table.hpp"
 
 namespace echosieve::detail {
 

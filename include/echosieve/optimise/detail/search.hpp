@@ -10,53 +10,14 @@
 #include "echosieve/core/box.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
-#include "echosieve/optimise/constraints.hpp"
-#include "echosieve/optimise/gradient.hpp"
+#include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/detail/difference.hpp"
+#include "echosieve/optimise/detail/point_table.hpp"
 #include "echosieve/optimise/least_squares.hpp"
-#include "echosieve/optimise/limits.hpp"
 #include "echosieve/optimise/objective.hpp"
-#include "echosieve/optimise/observer.hpp"
 #include "echosieve/optimise/result.hpp"
-#include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve::detail {
-
-// The points of a population, written coordinate by coordinate: see Points.
-template <Real R>
-class PointTable {
-public:
-    PointTable(std::size_t count, std::size_t dimension, Workspace& workspace)
-        : count_(count), dimension_(dimension), data_(workspace.take<R>(count * dimension)) {}
-
-    [[nodiscard]] R& operator()(std::size_t i, std::size_t k) noexcept {
-        return data_[k * count_ + i];
-    }
-    [[nodiscard]] R operator()(std::size_t i, std::size_t k) const noexcept {
-        return data_[k * count_ + i];
-    }
-    [[nodiscard]] std::size_t size() const noexcept { return count_; }
-    [[nodiscard]] std::span<R> coordinate(std::size_t k) noexcept {
-        return data_.subspan(k * count_, count_);
-    }
-    [[nodiscard]] Points<R> points() const noexcept {
-        return {data_.data(), count_, dimension_, count_};
-    }
-    void copy_point(std::size_t i, const PointTable& from, std::size_t j) noexcept {
-        for (std::size_t k = 0; k < dimension_; ++k) {
-            (*this)(i, k) = from(j, k);
-        }
-    }
-    void write(std::size_t i, std::span<const R> x) noexcept {
-        for (std::size_t k = 0; k < dimension_; ++k) {
-            (*this)(i, k) = x[k];
-        }
-    }
-
-private:
-    std::size_t count_;
-    std::size_t dimension_;
-    std::span<R> data_;
-};
 
 /// Throws InvalidInput for a start of another dimension or with a NaN, or a box whose width is not
 /// finite. The texts are put together only when something is wrong: a run allocates nothing here.
@@ -78,37 +39,37 @@ void check_search_input(const Box<R>& box, std::span<const R> start) {
     }
 }
 
-/// Coordinates of all points of a population, at most: 32 megabytes a table in double, and a
-/// method has several. More are a slip.
-inline constexpr std::size_t most_coordinates = std::size_t{1} << 22;
-
-/// Throws InvalidInput for a population of more.
-template <Real R>
-void check_population(const char* name, std::size_t count, std::size_t dimension) {
-    const std::size_t most = most_coordinates;
-    if (count > most / dimension) {
-        require(false, name, count, concatenate("must not exceed ", most / dimension));
-    }
-}
-
 // One run. An optimiser evaluates its start points, then, while goes_on(), moves and evaluates.
-template <Real R, class F, class Watch>
+template <class F, Real R, class Watch>
 class Search {
 public:
     static constexpr R infinity = std::numeric_limits<R>::infinity();
 
-    Search(F& objective, const Box<R>& box, const Limits& limits, Watch& observer,
-           Workspace& workspace)
-        : objective_(objective),
-          box_(box),
+    /// Takes arrays from the task's workspace, and gives back, at its end, all that was taken
+    /// since. Throws InvalidInput for a start of another dimension or with a NaN, or a box whose
+    /// width is not finite.
+    Search(const OptimiseTask<F, R, Watch>& task, const Limits& limits)
+        : scope_(task.workspace),
+          task_(task),
+          objective_(task.objective),
+          box_(task.box),
           limits_(limits),
-          observer_(observer),
-          workspace_(workspace),
-          best_point_(workspace.take<R>(box.dimension())),
-          point_(workspace.take<R>(box.dimension())) {
+          workspace_(task.workspace) {
+        check_search_input(box_, task.start);
+        best_point_ = workspace_.take<R>(box_.dimension());
+        point_ = workspace_.take<R>(box_.dimension());
         if constexpr (ConstrainedObjective<F, R>) {
-            inequalities_ = workspace.take<R>(objective.inequalities());
-            equalities_ = workspace.take<R>(objective.equalities());
+            inequalities_ = workspace_.take<R>(objective_.inequalities());
+            equalities_ = workspace_.take<R>(objective_.equalities());
+        }
+    }
+
+    [[nodiscard]] const OptimiseTask<F, R, Watch>& task() const noexcept { return task_; }
+    /// The start, or the middle of the box if it is empty, inside the box.
+    void write_start(std::span<R> x) const noexcept {
+        for (std::size_t k = 0; k < x.size(); ++k) {
+            const R at = task_.start.empty() ? box_.lower(k) + box_.width(k) / 2 : task_.start[k];
+            x[k] = std::clamp(at, box_.lower(k), box_.upper(k));
         }
     }
 
@@ -152,49 +113,10 @@ public:
         differences(x, here.value, gradient);
         return here;
     }
-    /// A numeric gradient at x, where the value is known: two evaluations for each coordinate that
-    /// has room. Where one of the two gives no value the slope towards the other counts, where none
-    /// does 0.
+    /// A numeric gradient at x, where the value is known: see write_differences.
     void differences(std::span<const R> x, R here, std::span<R> gradient) {
-        const std::size_t n = x.size();
         const Workspace::Scope scope(workspace_);
-        PointTable<R> table(2 * n, n, workspace_);
-        const std::span<Merit<R>> merits = workspace_.template take<Merit<R>>(2 * n);
-        const auto at = [&](std::size_t k) {
-            return difference_at(x[k], box_.lower(k), box_.upper(k));
-        };
-        std::size_t used = 0;
-        for (std::size_t k = 0; k < n; ++k) {
-            const Difference<R> d = at(k);
-            if (d.weight_first == 0) {
-                continue;
-            }
-            table.write(used, x);
-            table.write(used + 1, x);
-            table(used, k) = d.first;
-            table(used + 1, k) = d.second;
-            used += 2;
-        }
-        evaluate(table.points().part(0, used), merits.first(used));
-        used = 0;
-        for (std::size_t k = 0; k < n; ++k) {
-            const Difference<R> d = at(k);
-            if (d.weight_first == 0) {
-                gradient[k] = 0;
-                continue;
-            }
-            const R first = merits[used].value;
-            const R second = merits[used + 1].value;
-            used += 2;
-            if (first < infinity && second < infinity) {
-                gradient[k] = d.weight_first * first + d.weight_second * second +
-                              (d.weight_here == 0 ? R{0} : d.weight_here * here);
-            } else if (first < infinity) {
-                gradient[k] = (first - here) / (d.first - x[k]);
-            } else {
-                gradient[k] = second < infinity ? (second - here) / (d.second - x[k]) : R{0};
-            }
-        }
+        write_differences(*this, x, here, gradient);
     }
 
     /// Evaluations of value_and_gradient.
@@ -236,8 +158,8 @@ public:
             return false;
         }
         count_stagnation();
-        const Control wish = observer_(Progress<R>{result_.iterations, result_.evaluations,
-                                                   best_.value, best_point(), best_.violation});
+        const Control wish = task_.observer(Progress<R>{
+            result_.iterations, result_.evaluations, best_.value, best_point(), best_.violation});
         if (wish != Control::go_on) {
             end(wish == Control::stop ? OptimiseStatus::stopped : OptimiseStatus::aborted);
         } else if (target_reached()) {
@@ -345,10 +267,12 @@ private:
             ++still_;
         }
     }
+
+    Workspace::Scope scope_;
+    OptimiseTask<F, R, Watch> task_;
     F& objective_;
     const Box<R>& box_;
     Limits limits_;
-    Watch& observer_;
     Workspace& workspace_;
     std::span<R> best_point_;
     std::span<R> point_;  // the one that is being evaluated

@@ -6,11 +6,10 @@
 #include <span>
 
 #include "echosieve/core/detail/scalar.hpp"
-#include "echosieve/optimise/detail/search.hpp"
-#include "echosieve/optimise/gradient.hpp"
+#include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/detail/point_table.hpp"
 #include "echosieve/optimise/least_squares.hpp"
 #include "echosieve/optimise/objective.hpp"
-#include "echosieve/optimise/workspace.hpp"
 
 namespace echosieve::detail {
 
@@ -19,20 +18,26 @@ namespace echosieve::detail {
 //   y      the free ones: the first blocks, the last of which stands for all that follow
 //   T      x = T y;  gradient: T' f';  normal equations: T' J' J T, T' J' r
 
+// Parameters of f, of a block, and how many are free.
+struct BlockSizes {
+    std::size_t dimension;
+    std::size_t block;
+    std::size_t free;
+};
+
 // f as a function of y. It has the derivatives that f has.
 template <Real R, class F>
 class TiedBlocks {
 public:
-    TiedBlocks(F& objective, std::size_t dimension, std::size_t block, std::size_t free,
-               Workspace& workspace)
+    TiedBlocks(F& objective, const BlockSizes& sizes, Workspace& workspace)
         : objective_(objective),
           workspace_(workspace),
-          dimension_(dimension),
-          block_(block),
-          free_(free),
-          x_(workspace.take<R>(dimension)),
-          gradient_(workspace.take<R>(dimension)),
-          gram_(workspace.take<R>(LeastSquaresObjective<F, R> ? dimension * dimension : 0)) {}
+          dimension_(sizes.dimension),
+          block_(sizes.block),
+          free_(sizes.free),
+          x_(workspace.take<R>(dimension_)),
+          gradient_(workspace.take<R>(dimension_)),
+          gram_(workspace.take<R>(LeastSquaresObjective<F, R> ? dimension_ * dimension_ : 0)) {}
 
     // The free parameter that parameter k of f follows.
     [[nodiscard]] std::size_t leader(std::size_t k) const noexcept {

@@ -8,10 +8,9 @@
 #include <cstddef>
 #include <numbers>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/optimise/detail/damped_steps.hpp"
 
 namespace echosieve::detail {

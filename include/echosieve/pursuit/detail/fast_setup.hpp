@@ -6,10 +6,13 @@
 #include <span>
 #include <vector>
 
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
-#include "echosieve/dictionary/gabor_box.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
+#include "echosieve/pursuit/detail/lane_polish.hpp"
+#include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve {
 

@@ -5,6 +5,8 @@
 #include <utility>
 
 #include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/core/error.hpp"
+#include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/pursuit/detail/atom_steps.hpp"
 #include "echosieve/pursuit/detail/lane_array.hpp"
 #include "echosieve/pursuit/detail/lane_atom.hpp"

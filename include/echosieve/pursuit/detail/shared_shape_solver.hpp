@@ -123,14 +123,16 @@ private:
             shape_down_[j] = (range.lower - x) / system_.shape_unit(j);
             shape_up_[j] = (range.upper - x) / system_.shape_unit(j);
         }
-        shape_solver_.solve(schur_, schur_right_, equations_.weight, damping, shape_down_,
-                            shape_up_, shape_step_);
+        shape_solver_.solve(
+            StepProblem{schur_, schur_right_, equations_.weight, shape_down_, shape_up_}, damping,
+            shape_step_);
         double predicted =
             2 * shape_step_.dot(equations_.right) - shape_step_.dot(equations_.c * shape_step_);
         each_frame([&](Eigen::Index i, const FrameBlock& frame) {
             frame_right_ = frame.right - frame.b * shape_step_;
             auto step = arrival_step_.col(i);
-            arrival_solver_.solve(frame.a, frame_right_, frame.weight, damping, down_, up_, step);
+            arrival_solver_.solve(StepProblem{frame.a, frame_right_, frame.weight, down_, up_},
+                                  damping, step);
             predicted += 2 * step.dot(frame_right_) - step.dot(frame.a * step);
         });
         return predicted;

@@ -5,8 +5,7 @@
 #include <limits>
 
 #include "echosieve/synthesis/detail/pulse_wave.hpp"
-#include "echosieve/synthesis/renderable_scene.hpp"
-#include "echosieve/synthesis/scene_events.hpp"
+#include "echosieve/synthesis/render.hpp"
 
 namespace echosieve::detail {
 

@@ -3,7 +3,7 @@
 
 #include <numbers>
 
-#include "echosieve/atoms/bandwidth.hpp"
+#include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/recording.hpp"
 
 namespace echosieve::detail {

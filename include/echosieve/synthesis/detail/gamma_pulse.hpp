@@ -6,7 +6,6 @@
 #include <complex>
 #include <numbers>
 
-#include "echosieve/atoms/bandwidth.hpp"
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/synthesis/detail/attenuation.hpp"

@@ -8,7 +8,6 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/synthesis/detail/attenuation.hpp"
 #include "echosieve/synthesis/detail/pulse_wave.hpp"
-#include "echosieve/synthesis/scene_events.hpp"
 
 namespace echosieve::detail {
 
@@ -23,6 +22,11 @@ inline void require_positive(double x, const char* name, const char* unit) {
 
 inline void require_finite(double x, const char* name, const char* unit) {
     require(is_finite(x), name, x, concatenate("must be finite ", unit));
+}
+
+inline void require_within(double x, double low, double high, const char* name, const char* unit) {
+    require(x >= low && x <= high, name, x,
+            concatenate("must lie in [", low, ", ", high, "]", unit));
 }
 
 inline void require_level(double x, const char* name) {

@@ -1,0 +1,188 @@
+#include "support/tracking.hpp"
+
+#include <algorithm>
+#include <cstdio>
+
+#include "echosieve/core/error.hpp"
+#include "echosieve/core/recording.hpp"
+#include "echosieve/io/files.hpp"
+#include "echosieve/io/recording_file.hpp"
+#include "support/command_line.hpp"
+#include "support/input_size.hpp"
+#include "support/text.hpp"
+#include "support/tracking_options.hpp"
+
+namespace examples {
+namespace {
+
+using echosieve::printable;
+using echosieve::RecordingSettings;
+using nlohmann::ordered_json;
+
+// Of every run in that folder, this program's: the last one tells that the set is whole.
+const std::vector<std::string> result_names = {
+    "motion.csv",          "blocks.csv",          "wall_echoes.npy",
+    "measured_m_mode.png", "wall_m_mode.png",     "frame_echoes.png",
+    "motion.png",          "summary_failed.json", "summary.json"};
+
+std::string described(echosieve::TrackStatus status) {
+    return std::string(describe(status));
+}
+
+ordered_json settings_json(const RecordingSettings& s) {
+    ordered_json settings = {
+        {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
+        {"start_time", s.start_time},       {"centre_frequency", s.sensor.centre_frequency},
+        {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
+    if (s.sensor.pulse_delay) {
+        settings["pulse_delay"] = *s.sensor.pulse_delay;
+    }
+    return settings;
+}
+
+// What has been taken off all depths.
+ordered_json pulse_delay_json(const echosieve::PulseDelay& pulse) {
+    ordered_json json = {{"source", std::string(describe(pulse.source))}, {"delay_s", pulse.delay}};
+    if (pulse.source == echosieve::DelaySource::estimated) {
+        json["delay_std_s"] = pulse.deviation;
+        json["zero_phase_probability"] = pulse.zero_phase;
+    }
+    return json;
+}
+
+ordered_json summary_of(const TrackingJob& job, const Findings& found) {
+    ordered_json summary;
+    summary["notice"] = notice;
+    write_run(job.run, summary);
+    summary["recording"] = printable(job.samples.string());
+    summary["settings"] = settings_json(found.settings);
+    summary["status"] = described(found.status);
+    summary["both_walls_followed"] = found.usable();
+    summary["frames"] = found.totals.frames;
+    summary["valid_frames"] = found.totals.valid;
+    summary["warnings"] = found.warnings;
+    summary["trust"] = found.trust;
+    if (found.walls) {
+        summary["pulse_delay"] = pulse_delay_json(found.pulse_delay);
+    }
+    if (found.totals.valid > 0) {
+        summary["diameter_mean_m"] = found.totals.mean(found.totals.diameter);
+        summary["diameter_smallest_m"] = found.totals.smallest;
+        summary["diameter_largest_m"] = found.totals.largest;
+    }
+    summary.update(found.details);
+    summary["seed"] = nullptr;  // the tracking draws no random numbers
+    summary["tracking_seconds"] = found.seconds;
+    return summary;
+}
+
+void write_json(const ordered_json& object, const std::filesystem::path& file) {
+    echosieve::AtomicFile out(file);
+    out.stream() << object.dump(2) << '\n';
+    out.commit();
+}
+
+void put_in_place(const TrackingJob& job, const Findings& found, Results& results) {
+    const ordered_json summary = summary_of(job, found);
+    if (found.walls || !results.stands("motion.csv")) {
+        write_json(summary, results.stage("summary.json"));
+        results.commit();
+        return;
+    }
+    const std::filesystem::path file = job.folder / "summary_failed.json";
+    write_json(summary, file);
+    std::fprintf(stderr,
+                 "track_artery: the results in %s are those of an earlier run, and stay as they "
+                 "are; this run's summary is %s\n",
+                 printable(job.folder.string()).c_str(), printable(file.string()).c_str());
+}
+
+void print(const TrackingJob& job, const Findings& found, double recorded) {
+    const FrameTotals& totals = found.totals;
+    std::fputs(found.remarks.c_str(), stdout);
+    if (totals.valid > 0) {
+        std::printf(
+            "Taken off both for the pulse's delay, %s: %.2f mm, standard deviation %.2f mm.\n",
+            std::string(describe(found.pulse_delay.source)).c_str(),
+            1e3 * found.settings.depth(found.pulse_delay.delay),
+            1e3 * found.settings.depth(found.pulse_delay.deviation));
+        std::printf("Diameter %.3f to %.3f mm, mean %.3f mm.\n", 1e3 * totals.smallest,
+                    1e3 * totals.largest, 1e3 * totals.mean(totals.diameter));
+        std::printf("Standard deviation of a frame: near wall %.1f um, far wall %.1f um.\n",
+                    1e6 * totals.mean(totals.near_std), 1e6 * totals.mean(totals.far_std));
+    }
+    std::printf("%zu of %zu frames valid%s.\n", totals.valid, totals.frames, found.flaws.c_str());
+    std::printf("Tracked %.2f s of recording in %.2f s. Results in %s.\n", recorded, found.seconds,
+                printable(job.folder.string()).c_str());
+    if (!found.usable()) {
+        std::fprintf(stderr, "track_artery: %s: %s\n", printable(job.samples.string()).c_str(),
+                     described(found.status).c_str());
+    }
+    std::printf("%s\n", notice);
+}
+
+// Depths that the recording does not reach can only be a slip.
+void check_depths(const echosieve::WallFinderOptions& walls,
+                  const echosieve::RecordingReader& reader) {
+    const RecordingSettings& settings = reader.settings();
+    const echosieve::SamplingGrid grid = settings.grid(reader.samples());
+    const double first = settings.depth(grid.time(0));
+    const double last = settings.depth(grid.time(static_cast<double>(grid.count - 1)));
+    for (const bool far : {false, true}) {
+        const echosieve::DepthRange& range = far ? walls.far_range : walls.near_range;
+        if (range.from > last || range.to < first) {
+            throw echosieve::InvalidInput(text_of(
+                "the %s wall's depths, %g to %g m, lie outside the recording, %.3g to %.3g mm; "
+                "depths are given in metres",
+                far ? "far" : "near", range.from, range.to, 1e3 * first, 1e3 * last));
+        }
+    }
+    echosieve::require(
+        walls.dead_zone < last - first, "--dead-zone", walls.dead_zone,
+        echosieve::detail::concatenate("must be shorter than the line, ", last - first, " m"));
+}
+
+}  // namespace
+
+void FrameTotals::add(const echosieve::FrameMotion& motion) {
+    ++frames;
+    if (motion.valid) {
+        ++valid;
+        diameter += motion.diameter;
+        smallest = std::min(smallest, motion.diameter);
+        largest = std::max(largest, motion.diameter);
+        near_std += motion.near_wall_std;
+        far_std += motion.far_wall_std;
+    }
+}
+
+int track(const TrackingJob& job) {
+    constexpr double memory_over_file = 3;  // followed as a whole
+    echosieve::RecordingReader reader(job.samples, job.meta);
+    tell_unknown_settings(job.meta);
+    Warnings warnings("track_artery");
+    warnings.tell(echosieve::settings_warnings(
+        with_pulse_delay(reader.settings(), job.run.pulse_delay), reader.samples()));
+    validate(job.run.options.track);
+    echosieve::require(reader.samples() <= longest_frame, "samples a frame", reader.samples(),
+                       echosieve::detail::concatenate("must not exceed ", longest_frame));
+    check_depths(job.run.options.track.walls, reader);
+    std::vector<std::filesystem::path> inputs = {job.samples, job.meta,
+                                                 echosieve::settings_path(job.samples)};
+    if (!job.settings.empty()) {
+        inputs.push_back(job.settings);
+    }
+    Results results({job.folder, "track_artery", result_names, inputs});
+    TrackingJob known = job;
+    known.run.in_blocks = job.run.in_blocks.value_or(reader.duration() > longest_whole);
+    if (!*known.run.in_blocks) {
+        require_memory(job.samples, memory_over_file, ": follow it in blocks (--block 4)");
+    }
+    const Findings found = *known.run.in_blocks ? track_by_blocks(known, reader, results, warnings)
+                                                : track_whole(known, results, warnings);
+    put_in_place(known, found, results);
+    print(known, found, reader.duration());
+    return found.usable() ? 0 : not_followed;
+}
+
+}  // namespace examples

@@ -1,0 +1,82 @@
+// An artery followed through a recording: what is asked for, what is found, and what is made of it.
+#pragma once
+
+#include <cmath>
+#include <cstddef>
+#include <filesystem>
+#include <nlohmann/json.hpp>
+#include <string>
+#include <vector>
+
+#include "echosieve/core/recording.hpp"
+#include "echosieve/io/recording_file.hpp"
+#include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/pulse_delay.hpp"
+#include "support/option_json.hpp"
+#include "support/results.hpp"
+#include "support/warnings.hpp"
+
+namespace examples {
+
+/// What a user asks for.
+struct TrackingJob {
+    std::filesystem::path samples;
+    std::filesystem::path meta;
+    std::filesystem::path settings;  ///< an earlier run's summary, or empty
+    std::filesystem::path folder;
+    RunOptions run;
+    bool pictures = true;
+    bool wall_echoes = true;
+};
+
+/// What is known of all frames without keeping them. Only valid ones count for the diameter and the
+/// standard deviations.
+struct FrameTotals {
+    std::size_t frames = 0;
+    std::size_t valid = 0;
+    double diameter = 0;  ///< sum [m]
+    double smallest = INFINITY;
+    double largest = -INFINITY;
+    double near_std = 0;  ///< sum [m]
+    double far_std = 0;
+
+    void add(const echosieve::FrameMotion& motion);
+    /// Of a sum.
+    [[nodiscard]] double mean(double sum) const { return sum / static_cast<double>(valid); }
+};
+
+/// What came of it.
+struct Findings {
+    echosieve::RecordingSettings settings;
+    echosieve::TrackStatus status = echosieve::TrackStatus::not_run;
+    bool walls = false;  ///< there is a motion.csv
+    FrameTotals totals;
+    echosieve::PulseDelay pulse_delay;
+    std::vector<std::string> warnings;
+    double trust = 1;
+    double seconds = 0;                                                 ///< that the tracking took
+    std::string flaws;                                                  ///< of frames, in words
+    std::string remarks;                                                ///< lines for the user
+    nlohmann::ordered_json details = nlohmann::ordered_json::object();  ///< for summary.json
+
+    [[nodiscard]] bool usable() const { return status == echosieve::TrackStatus::tracked; }
+};
+
+/// Recordings up to this length are followed as a whole, longer ones in blocks [s].
+inline constexpr double longest_whole = 10;
+
+/// Reads, tracks, writes motion.csv, wall_echoes.npy and the pictures. Throws what the library
+/// throws, as all of these do.
+[[nodiscard]] Findings track_whole(const TrackingJob& job, Results& results, Warnings& warnings);
+
+/// The same in blocks, read piece by piece: writes motion.csv and blocks.csv.
+[[nodiscard]] Findings track_by_blocks(const TrackingJob& job, echosieve::RecordingReader& reader,
+                                       Results& results, Warnings& warnings);
+
+/// Tracks, one way or the other, and returns the exit status: 0 if both walls were followed, 2 if
+/// not. Files of the recording are never replaced. The results appear together when all are whole,
+/// summary.json last; where no walls were found and an earlier run's motion.csv stands in the
+/// folder, that run's results stay as they are, and the summary is written beside them.
+[[nodiscard]] int track(const TrackingJob& job);
+
+}  // namespace examples

@@ -1,0 +1,148 @@
+#include <algorithm>
+#include <chrono>
+#include <complex>
+#include <cstdio>
+
+#include "echosieve/io/npy.hpp"
+#include "echosieve/io/recording_file.hpp"
+#include "echosieve/motion/track_artery.hpp"
+#include "echosieve/motion/artery_motion.hpp"
+#include "support/motion_pictures.hpp"
+#include "support/plot.hpp"
+#include "support/result_tables.hpp"
+#include "support/text.hpp"
+#include "support/tracking.hpp"
+#include "support/tracking_options.hpp"
+
+namespace examples {
+namespace {
+
+using echosieve::ArteryMotion;
+using echosieve::RecordingSettings;
+using echosieve::WallReport;
+using nlohmann::ordered_json;
+
+void write_motion(const ArteryMotion& motion, const std::filesystem::path& file) {
+    echosieve::CsvWriter table = motion_table(file);
+    for (const auto& m : motion) {
+        write_frame(m, table);
+    }
+    table.commit();
+}
+
+// The wall echoes alone, as real samples on the recording's own grid.
+void write_wall_echoes(const ArteryMotion& motion, const echosieve::Recording& recording,
+                       const std::filesystem::path& file) {
+    const echosieve::SamplingGrid grid = recording.settings.grid(recording.sample_count());
+    echosieve::NpyWriter out(file, motion.frames.size(), grid.count);
+    std::vector<float> row(grid.count);
+    for (std::size_t i = 0; i < motion.frames.size(); ++i) {
+        std::ranges::fill(row, 0.0F);
+        for (const WallReport* wall : {&motion.near, &motion.far}) {
+            if (wall->strength[i] != 0) {  // 0: not seen
+                echosieve::add_moved_echoes(wall->reference, wall->displacement[i],
+                                            wall->strength[i], recording.settings, grid, row);
+            }
+        }
+        out.write(row);
+    }
+    out.commit();
+}
+
+ordered_json wall_json(const WallReport& wall) {
+    ordered_json echoes = ordered_json::array();
+    for (const auto& echo : wall.reference) {
+        echoes.push_back({{"arrival_s", echo.atom.arrival},
+                          {"centre_frequency_hz", echo.atom.centre_frequency},
+                          {"bandwidth_hz", echo.atom.bandwidth},
+                          {"amplitude", std::abs(echo.amplitude)},
+                          {"phase_rad", std::arg(echo.amplitude)}});
+    }
+    return {{"depth_m", wall.depth},
+            {"pulse_displacement_m", wall.pulse_share},
+            {"bulk_motion_share", wall.bulk_share},
+            {"overlapping_tissue_pulse_displacement_m", wall.tissue_pulse_share},
+            {"unexplained_power", wall.residual},
+            {"own_motion_rms_m", wall.own_motion},
+            {"confidence", wall.confidence},
+            {"reference_echoes", echoes}};
+}
+
+std::vector<std::string> draw(const echosieve::Recording& recording, const ArteryMotion& motion,
+                              Results& results) {
+    if (!has_gnuplot()) {
+        std::fprintf(stderr,
+                     "track_artery: no pictures: gnuplot was not found; install it (package "
+                     "gnuplot-nox), or pass --no-pictures\n");
+        return {};
+    }
+    return draw_pictures(recording, motion, results);
+}
+
+std::string remarks_on(const ArteryMotion& motion) {
+    std::string remarks = text_of("Near wall at %.2f mm, far wall at %.2f mm.\n",
+                                  1e3 * motion.near.depth, 1e3 * motion.far.depth);
+    constexpr double doubtful = 0.8;
+    for (const bool far : {false, true}) {
+        const double confidence = (far ? motion.far : motion.near).confidence;
+        if (confidence < doubtful) {
+            remarks += text_of(
+                "Doubtful: the %s wall may not be the wall, or have lost a cycle (confidence "
+                "%.2f).\n",
+                far ? "far" : "near", confidence);
+        }
+    }
+    return remarks;
+}
+
+Findings findings_of(const ArteryMotion& motion, const echosieve::Recording& recording) {
+    Findings found;
+    found.settings = recording.settings;
+    found.status = motion.status;
+    found.walls = !motion.frames.empty();
+    found.pulse_delay = motion.pulse_delay;
+    found.warnings = motion.warnings;
+    found.trust = motion.trust;
+    std::ranges::for_each(motion, [&](const auto& m) { found.totals.add(m); });
+    found.totals.frames = recording.frame_count();
+    found.flaws = text_of("; %zu dropped, %zu clipped, %zu without the walls' echoes",
+                          motion.dropped, motion.clipped, motion.unassociated);
+    found.details = {{"dropped_frames", motion.dropped},
+                     {"clipped_frames", motion.clipped},
+                     {"frames_without_contact", motion.without_contact},
+                     {"unassociated_frames", motion.unassociated},
+                     {"tissue_coherence", motion.coherence}};
+    if (found.walls) {
+        found.remarks = remarks_on(motion);
+        found.details["near_wall"] = wall_json(motion.near);
+        found.details["far_wall"] = wall_json(motion.far);
+    }
+    return found;
+}
+
+}  // namespace
+
+Findings track_whole(const TrackingJob& job, Results& results, Warnings& warnings) {
+    echosieve::Recording recording = echosieve::read_recording(job.samples, job.meta);
+    recording.settings = with_pulse_delay(recording.settings, job.run.pulse_delay);
+    const auto start = std::chrono::steady_clock::now();
+    const ArteryMotion motion = echosieve::track_artery(recording, job.run.options.track);
+    const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
+    Findings found = findings_of(motion, recording);
+    found.seconds = took.count();
+    warnings.tell(found.warnings);
+    std::vector<std::string> pictures;
+    if (found.walls) {
+        write_motion(motion, results.stage("motion.csv"));
+        if (job.wall_echoes) {
+            write_wall_echoes(motion, recording, results.stage("wall_echoes.npy"));
+        }
+        if (job.pictures) {
+            pictures = draw(recording, motion, results);
+        }
+    }
+    found.details["pictures"] = pictures;
+    return found;
+}
+
+}  // namespace examples

@@ -1,0 +1,265 @@
+#include "motion/follow/wall_filter.hpp"
+
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <limits>
+#include <span>
+#include <vector>
+
+#include "echosieve/core/detail/whole_number.hpp"
+#include "echosieve/core/grid.hpp"
+#include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/wall_options.hpp"
+#include "motion/line/line.hpp"
+
+namespace echosieve {
+
+namespace detail {
+
+namespace {
+
+constexpr std::size_t near_wall = 0;  // places of the gates
+constexpr std::size_t far_wall = 1;
+constexpr std::size_t most_places = 64;  // that a search tries
+constexpr int search_steps = 6;          // of Gauss and Newton after it
+// Where a search may be off by: the courses between two places tried.
+constexpr double pulse_reach = 0.1;
+constexpr double bulk_reach = 20e-6;  // [m]
+constexpr double own_reach = 10e-6;   // [m]
+
+// Mean square of the differences (order 1) or second differences (2) between usable frames.
+double changes(const std::vector<double>& x, const std::vector<bool>& usable, std::size_t order) {
+    double sum = 0, count = 0;
+    for (std::size_t i = order; i < x.size(); ++i) {
+        bool whole = true;
+        for (std::size_t j = i - order; j <= i; ++j) {
+            whole = whole && usable[j];
+        }
+        if (whole) {
+            const double change = order == 1 ? x[i] - x[i - 1] : x[i] - 2 * x[i - 1] + x[i - 2];
+            sum += change * change;
+            ++count;
+        }
+    }
+    return count > 0 ? sum / count : 0;
+}
+
+}  // namespace
+
+WallFilter::WallFilter(const LearnedWalls& walls, const SamplingGrid& line,
+                       const FollowerOptions& options)
+    : walls_((validate(walls), walls)), options_((validate(options), options)) {
+    const double speed = walls.settings.sound_speed;
+    gates_.emplace_back(walls.near.gate, line, speed);
+    gates_.emplace_back(walls.far.gate, line, speed);
+    for (const LearnedGate& gate : walls.tissue) {
+        gates_.emplace_back(gate, line, speed);
+    }
+    transition_.setIdentity();
+    transition_(0, 1) = transition_(2, 3) = 1;
+    noise_.setZero();
+    const double agility = options.agility * options.agility;
+    const auto course = [&](int at, double change) {
+        Eigen::Matrix2d q;
+        q << 0.25, 0.5, 0.5, 1;
+        noise_.block<2, 2>(at, at) = agility * std::max(change, 1e-18) * q;
+        noise_(at, at) += 1e-6 * agility * change;
+    };
+    course(0, changes(walls.pulse, walls.usable, 2));
+    course(2, changes(walls.bulk, walls.usable, 2));
+    const double least_own = 1e-16;  // (10 nm)^2 a frame
+    noise_(4, 4) = std::max(changes(walls.near.own, walls.usable, 1), least_own);
+    noise_(5, 5) = std::max(changes(walls.far.own, walls.usable, 1), least_own);
+    wide_.setZero();
+    wide_.diagonal() << pulse_reach * pulse_reach, 4 * changes(walls.pulse, walls.usable, 1),
+        bulk_reach * bulk_reach, 4 * changes(walls.bulk, walls.usable, 1), own_reach * own_reach,
+        own_reach * own_reach;
+    wide_.diagonal() += noise_.diagonal();
+    c_ = wide_;
+    energy_first_ = static_cast<std::size_t>(first_below(walls.dead_zone, line, walls.settings));
+    longest_gap_ = held_whole(options.longest_gap * walls.settings.frame_rate, std::size_t{0},
+                              std::size_t{most_counted});
+    unseen_ = longest_gap_ + 1;  // the first frame is looked for
+    std::vector<std::size_t> usable;
+    for (std::size_t i = 0; i < walls.usable.size(); ++i) {
+        if (walls.usable[i]) {
+            usable.push_back(i);
+        }
+    }
+    const std::size_t count = std::min(most_places, usable.size());
+    for (std::size_t n = 0; n < count; ++n) {
+        places_.push_back(usable[(n + 1) * usable.size() / count - 1]);
+    }
+}
+
+double WallFilter::displacement(std::size_t wall) const noexcept {
+    const LayerShare share = wall == far_wall ? walls_.far.share : walls_.near.share;
+    return share.pulse * x_[0] + share.bulk * x_[2] + x_[wall == far_wall ? 5 : 4];
+}
+
+GateMotion WallFilter::motion_of(std::size_t gate) const noexcept {
+    return {.pulse = gates_[gate].late() ? x_[0] - walls_.lag * x_[1] : x_[0],
+            .bulk = x_[2],
+            .own = gate == near_wall  ? x_[4]
+                   : gate == far_wall ? x_[5]
+                                      : 0};
+}
+
+void WallFilter::predict() {
+    x_ = (transition_ * x_).eval();
+    c_ = (transition_ * c_ * transition_.transpose() + noise_).eval();
+}
+
+void WallFilter::cut(std::span<const std::complex<float>> line) {
+    for (FollowerGate& gate : gates_) {
+        gate.cut(line, x_[0], x_[2]);
+    }
+}
+
+// The state of a frame learned from that explains this one best.
+void WallFilter::search(std::span<const std::complex<float>> line) {
+    double least = std::numeric_limits<double>::infinity();
+    Vector best = x_;
+    for (const std::size_t i : places_) {
+        x_ << walls_.pulse[i], 0, walls_.bulk[i], 0, walls_.near.own[i], walls_.far.own[i];
+        cut(line);
+        double sum = 0;
+        for (std::size_t g = 0; g < gates_.size(); ++g) {
+            sum += gates_[g].misfit(motion_of(g));
+        }
+        if (sum < least) {
+            least = sum;
+            best = x_;
+        }
+    }
+    x_ = best;
+    c_ = wide_;
+}
+
+void WallFilter::correct(std::span<const std::complex<float>> line) {
+    const Vector predicted = x_;
+    const Matrix sure = c_.llt().solve(Matrix::Identity());
+    const int steps = unseen_ > longest_gap_ ? search_steps : options_.iterations;
+    cut(line);
+    FollowerGate::Fit fit;
+    Matrix curvature;
+    for (int k = 0; k < steps; ++k) {
+        curvature = sure;
+        Vector slope = -sure * (x_ - predicted);
+        for (std::size_t g = 0; g < gates_.size(); ++g) {
+            gates_[g].fit(motion_of(g), fit);
+            const int place[3] = {0, 2, g == far_wall ? 5 : 4};
+            const int used = g <= far_wall ? 3 : 2;  // tissue does nothing by itself
+            for (int a = 0; a < used; ++a) {
+                slope[place[a]] += fit.slope[a];
+                for (int b = 0; b < used; ++b) {
+                    curvature(place[a], place[b]) += fit.curvature(a, b);
+                }
+            }
+        }
+        x_ += curvature.llt().solve(slope);
+    }
+    c_ = curvature.llt().solve(Matrix::Identity());
+}
+
+// Whether the gates hold what they held when they were learned: noise may look like a wall by
+// chance, but not like all gates.
+bool WallFilter::known_echoes() noexcept {
+    double rest = 0;
+    double whole = 0;
+    for (std::size_t g = 0; g < gates_.size(); ++g) {
+        const FollowerGate::Energies of = gates_[g].energies(motion_of(g));
+        rest += of.rest;
+        whole += of.whole;
+    }
+    return rest <= options_.largest_rest * whole;
+}
+
+bool WallFilter::shows_both_walls() noexcept {
+    FollowerGate::Fit fit;
+    bool both = true;
+    for (const std::size_t wall : {near_wall, far_wall}) {
+        gates_[wall].fit(motion_of(wall), fit);
+        both = both && fit.correlation > options_.least_correlation;
+    }
+    return both;
+}
+
+void WallFilter::report(bool valid, FollowedFrame& out) const {
+    FrameMotion& m = out.motion;
+    out.near_displacement = displacement(near_wall);
+    out.far_displacement = displacement(far_wall);
+    m.near_wall = walls_.near.depth + out.near_displacement;
+    m.far_wall = walls_.far.depth + out.far_displacement;
+    m.diameter = m.far_wall - m.near_wall;
+    m.valid = valid;
+    if (!valid) {
+        m.near_wall_std = m.far_wall_std = m.diameter_std =
+            std::numeric_limits<double>::quiet_NaN();
+        m.near_quality = m.far_quality = m.quality = 0;
+        return;
+    }
+    Vector near, far;
+    near << walls_.near.share.pulse, 0, walls_.near.share.bulk, 0, 1, 0;
+    far << walls_.far.share.pulse, 0, walls_.far.share.bulk, 0, 0, 1;
+    const auto deviation = [&](const Vector& to, double share) {
+        return walls_.confidence.deviation_scale *
+               std::hypot(std::sqrt(std::max(to.dot(c_ * to), 0.0)), share * x_[0]);
+    };
+    m.near_wall_std = deviation(near, walls_.near.share_deviation);
+    m.far_wall_std = deviation(far, walls_.far.share_deviation);
+    m.diameter_std =
+        deviation(far - near, std::hypot(walls_.near.share_deviation, walls_.far.share_deviation));
+    m.near_quality = walls_.near.confidence * closeness(m.near_wall_std, walls_.confidence);
+    m.far_quality = walls_.far.confidence * closeness(m.far_wall_std, walls_.confidence);
+    m.quality = std::min(m.near_quality, m.far_quality);
+}
+
+void WallFilter::step(std::span<const std::complex<float>> line, FrameState state,
+                      FollowedFrame& out) {
+    out.searched = false;
+    if (state == FrameState::good) {
+        double energy = 0;
+        for (std::size_t m = energy_first_; m < line.size(); ++m) {
+            energy += static_cast<double>(std::norm(line[m]));
+        }
+        if (!(energy * options_.energy_range >= walls_.energy &&
+              energy <= options_.energy_range * walls_.energy)) {
+            state = FrameState::dropped;
+        }
+    }
+    out.state = state;
+    predict();
+    bool valid = false;
+    if (state == FrameState::good) {
+        const Vector expected = x_;
+        const Matrix unsure = c_;
+        if (unseen_ > longest_gap_) {
+            search(line);
+            out.searched = true;
+        }
+        correct(line);
+        valid = known_echoes() && shows_both_walls();
+        if (!valid) {  // what this frame says is not of the walls
+            x_ = expected;
+            c_ = unsure;
+        }
+    }
+    unseen_ = valid ? 0 : unseen_ + 1;
+    if (!valid) {  // no wall runs on at its last speed for long
+        x_[1] *= 0.8;
+        x_[3] *= 0.8;
+        if (unseen_ > longest_gap_) {
+            c_ = wide_;
+        }
+    }
+    report(valid, out);
+}
+
+}  // namespace detail
+
+}  // namespace echosieve

@@ -1,0 +1,36 @@
+#include "echosieve/motion/wall_options.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "echosieve/core/detail/domain.hpp"
+#include "echosieve/core/error.hpp"
+#include "echosieve/motion/artery_motion.hpp"
+
+namespace echosieve {
+
+WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
+    const auto size = [](double x, double least) { return std::log10(std::max(x, least)); };
+    const double apart = wall.pulse_share != 0 ? 1 - wall.tissue_line / wall.pulse_share : 0;
+    return {1,
+            wall.residual,
+            size(1e6 * wall.fast_motion, 0.01),
+            std::abs(wall.bulk_share - other.bulk_share),
+            size(1 - wall.tissue_linearity, 1e-3),
+            std::clamp(apart, 0.0, 1.0),
+            size(wall.mean_evidence, 0.01)};
+}
+
+double wall_confidence(const WallSigns& signs, const WallConfidenceOptions& options) {
+    using Signs = Eigen::Array<double, wall_sign_count, 1>;
+    const double sum = (Signs(signs.data()) * Signs(options.weights.data())).sum();
+    return 1 / (1 + std::exp(-sum));
+}
+
+double closeness(double deviation, const WallConfidenceOptions& options) {
+    return deviation > 0 ? std::erf(options.close / (std::numbers::sqrt2 * deviation)) : 1;
+}
+
+}  // namespace echosieve
