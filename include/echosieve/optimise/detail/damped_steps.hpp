@@ -28,8 +28,10 @@ public:
             value_ = std::max(value_, least_) * raise_;
             return false;
         }
-        const double off = 2 * gain / promised - 1;
-        value_ *= std::clamp(1 - off * off * off, raise_ > 1 ? 1 : lowest_, 2.0);
+        if (value_ > 0) {  // steps of nanoseconds wait for the quotient
+            const double off = 2 * gain / promised - 1;
+            value_ *= std::clamp(1 - off * off * off, raise_ > 1 ? 1 : lowest_, 2.0);
+        }
         raise_ = 1;
         return true;
     }

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <algorithm>
+#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <limits>
@@ -31,15 +32,24 @@ inline constexpr R dependence = 1e4 * std::numeric_limits<R>::epsilon();
 template <Real R>
 inline constexpr R little_lost = static_cast<R>(0.7);
 
-/// Norm of what is left of a column of norm `before`, 0 if that is rounding. `reduce(pass)` takes
-/// the columns before out of it, in pass 0 and, if it must be, 1, and gives the norm that is left.
+/// What a pass made of a column, in energies.
+template <Real R>
+struct Reduced {
+    R left = 0;
+    R taken = 0;  ///< sum |q_j^H x|^2
+};
+
+/// Norm of what is left of a column, 0 if that is rounding. `reduce(pass)` takes the columns before
+/// out of it, in pass 0 and, if it must be, 1.
 template <Real R, class Reduce>
-[[nodiscard]] inline R orthogonal_rest(R before, Reduce reduce) {
-    R after = reduce(0);
-    if (!(after > little_lost<R> * before)) {
-        after = reduce(1);
+[[nodiscard]] inline R orthogonal_rest(Reduce reduce) {
+    const Reduced<R> first = reduce(0);
+    const R before = first.left + first.taken;  // Pythagoras: no pass for |x|^2
+    R left = first.left;
+    if (!(left > little_lost<R> * little_lost<R> * before)) {
+        left = reduce(1).left;
     }
-    return after > dependence<R> * before ? after : R{0};
+    return left > dependence<R> * dependence<R> * before ? std::sqrt(left) : R{0};
 }
 
 /// Solves T b = p for the first `count` amplitudes; `entry(j, k)` is T_jk, its diagonal real. By
