@@ -119,7 +119,7 @@ std::vector<LearnedGate> learn_tissue(const LineHistory& line, const SeparatedWa
         const LayerShare path{0, layered->fit.shares.back().bulk};
         const GateSpectrum gate =
             gate_spectrum(line, layered->gate.depth, options.track.separation.tissue_half_gate,
-                          path.bulk * (times.bulk - middle), 1.0);
+                          path.bulk * (times.bulk - middle), GateWindow{.taper = 1});
         const bool late = layered->late && times.lag != 0;
         const LayerFit fit = fit_layers(gate, late ? times.late() : times, layered->fit.shares,
                                         {.iterations = learned_steps});

@@ -32,6 +32,7 @@
 #include "motion/line/averaged_line.hpp"
 #include "motion/line/contact.hpp"
 #include "motion/line/line.hpp"
+#include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
 #include "motion/wall/echoes.hpp"
 #include "motion/wall/every_frame.hpp"
@@ -55,9 +56,6 @@ Baseband<double> conditioned(const FrameView<T>& frames, const RecordingSettings
     }
 }
 
-// An echo of a higher frequency turns by more in the same time: averages are shorter in proportion
-// above this [Hz], for which TrackOptions::averaging is said.
-constexpr double averaging_frequency = 4e6;
 // Averages over longer times leave nothing of a pulse [s].
 constexpr double longest_averaging = 0.1;
 
@@ -81,7 +79,7 @@ Prepared prepare(const BasebandView& baseband, const std::vector<FrameState>& st
     result.without_contact = leave_out_lost_contact(line, options.contact);
     warn_of_gain_steps(line, result.warnings);
     const RecordingSettings& settings = line.settings;
-    const double shorter = std::min(1.0, averaging_frequency / settings.sensor.centre_frequency);
+    const double shorter = std::min(1.0, usual_centre / settings.sensor.centre_frequency);
     out.length = held_whole(std::round(options.averaging * shorter * settings.frame_rate),
                             Eigen::Index{1}, line.frames());
     out.averaged = averaged_line(line, line_motion(line, options.motion.tracks),

@@ -6,7 +6,6 @@
 #include <cmath>
 #include <cstddef>
 #include <limits>
-#include <span>
 #include <utility>
 #include <vector>
 
@@ -30,10 +29,11 @@ Eigen::ArrayXXcd SeparatedWall::echoes(const LayerTimes& times) const {
     Eigen::ArrayXXcd sum = Eigen::ArrayXXcd::Zero(layered.gate.values.rows(), layered.gate.bins());
     const auto walls = static_cast<Eigen::Index>(wall_layers);
     add_moved_layers(
-        sum, layered.gate, times, std::span(layered.fit.shares).first(wall_layers),
-        layered.fit.spectra.topRows(walls),
-        state.own.size() > 0 ? own_phasors(layered.gate, times, state.own) : Eigen::ArrayXXcd(),
-        wall_layers);
+        sum, layered.gate, times,
+        {{layered.fit.shares.begin(), layered.fit.shares.begin() + walls},
+         layered.fit.spectra.topRows(walls),
+         state.own.size() > 0 ? own_phasors(layered.gate, times, state.own) : Eigen::ArrayXXcd(),
+         wall_layers});
     return sum;
 }
 
@@ -48,9 +48,10 @@ LayerFit layered_fit(const GateSpectrum& gate, const LayerTimes& times,
     fit.shares = layers.shares;
     fit.spectra = layers.spectra;
     fit.rest = gate.values;
-    add_moved_layers(fit.rest, gate, times, fit.shares, -fit.spectra,
-                     own.size() > 0 ? own_phasors(gate, times, own) : Eigen::ArrayXXcd(),
-                     layers.wall_layers);
+    add_moved_layers(
+        fit.rest, gate, times,
+        {fit.shares, -fit.spectra,
+         own.size() > 0 ? own_phasors(gate, times, own) : Eigen::ArrayXXcd(), layers.wall_layers});
     const double values = times.weight.sum() * static_cast<double>(gate.bins());
     fit.cost = (fit.rest.abs2().colwise() * times.weight).sum();
     fit.noise = fit.cost / values;

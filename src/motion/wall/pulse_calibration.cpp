@@ -124,7 +124,8 @@ PulseCalibration calibrate_pulse_delay(const Recording& recording, double depth,
     if (out.frames == 0) {
         return out;
     }
-    const GateSpectrum gate = gate_spectrum(line, depth, 2 * reach, calibration_taper);
+    const GateSpectrum gate =
+        gate_spectrum(line, depth, 2 * reach, GateWindow{.taper = calibration_taper});
     const Peak peak = highest_peak(gate, gate.values.row(0), depth, reach, settings);
     const double median = median_energy(line);
     out.peak = median > 0 ? peak.energy / median : std::numeric_limits<double>::max();

@@ -12,14 +12,13 @@
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
+#include "motion/line/gate_spectrum.hpp"
 #include "motion/wall/share_scan.hpp"
 
 namespace echosieve {
 
 namespace {
 
-// Gates of tissue must hold so many baseband samples, see gate_spectrum.
-constexpr double fewest_gate_samples = 4;
 constexpr double millimetres = 1e3;  // a metre
 constexpr double decibels = 10;      // a factor of ten of the energy
 // Gain: from one part of the recording to another, each about a beat long, in the median.
@@ -70,7 +69,8 @@ void require_trackable(const RecordingSettings& settings, const SamplingGrid& li
                             "[Hz] for an artery to be followed");
     const double spacing = settings.depth(line.step());
     const double gate = 2 * separation.tissue_half_gate;
-    require(gate >= fewest_gate_samples * spacing, "bandwidth", settings.sensor.bandwidth,
+    require(gate >= static_cast<double>(fewest_gate_samples) * spacing, "bandwidth",
+            settings.sensor.bandwidth,
             detail::concatenate("is too low for gates of ", millimetres * gate, " mm: they hold ",
                                 gate / spacing, " samples of the baseband, and must hold ",
                                 fewest_gate_samples));

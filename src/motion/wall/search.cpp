@@ -34,7 +34,8 @@ std::vector<LayeredGate> tissue_gates(const LineHistory& line, const CommonMotio
         (motion.depths - z).abs().minCoeff(&nearest);
         LayeredGate layered{
             gate_spectrum(line, z, options.tissue_half_gate,
-                          motion.bulk_share_at(z) * (times.bulk - times.bulk.mean()), 1.0),
+                          motion.bulk_share_at(z) * (times.bulk - times.bulk.mean()),
+                          GateWindow{.taper = 1}),
             {},
             1};
         layered.fit = fit_layers(layered.gate, times,
