@@ -19,35 +19,9 @@ struct WallInWork {
     double anchor = 0;  ///< depth of its strongest echo when it was placed first [m]
 };
 
-/// Takes a wall's gate apart where the wall is thought to be, and says better where it is.
-class WallMover {
-public:
-    WallMover(const LineHistory& line, const WallSeparationOptions& options)
-        : line_(line), options_(options) {}
-
-    /// The stages in turn, while all moves by `times`.
-    void walk(std::span<const Stage> stages, WallInWork& work, const LayerTimes& times) const;
-
-private:
-    void make(const Stage& stage, WallInWork& work, const LayerTimes& times) const;
-    void take_three_layers(SeparatedWall& wall, const LayerTimes& times) const;
-    void polish(WallInWork& work, const LayerTimes& times) const;
-    void drift(SeparatedWall& wall, const LayerTimes& times) const;
-    void settle_ramp(SeparatedWall& wall, const LayerTimes& times) const;
-    void take(const Stage& stage, WallInWork& work, const LayerTimes& times) const;
-    void refer(WallInWork& work) const;
-    void settle_cycle(SeparatedWall& wall, const LayerTimes& times) const;
-    void settle_bulk(SeparatedWall& wall, const LayerTimes& times, double WallState::*bulk,
-                     double step) const;
-
-    [[nodiscard]] LikelihoodGrid grid_of(const Stage& stage, const ShareBounds& bounds) const;
-    [[nodiscard]] WallModel model_of(const SeparatedWall& wall, const LayerTimes& times,
-                                     const WallState& state, double largest_share) const;
-    [[nodiscard]] double evidence_of(const SeparatedWall& wall, const WallState& state,
-                                     const LayerTimes& times) const;
-
-    const LineHistory& line_;
-    const WallSeparationOptions& options_;
-};
+/// The stages in turn, while all moves by `times`: each takes the wall's gate apart where the wall
+/// is thought to be, or says better where it is.
+void walk(std::span<const Stage> stages, WallInWork& work, const LayerTimes& times,
+          const LineHistory& line, const WallSeparationOptions& options);
 
 }  // namespace echosieve

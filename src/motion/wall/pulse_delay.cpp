@@ -293,57 +293,33 @@ double envelope_delay(const PulseShape& shape, const RecordingSettings& settings
     return PulseSpectra(settings, baseband).delay(shape) / settings.sensor.bandwidth;
 }
 
-namespace {
-
-// What the tissue's pieces and both walls say of a shape, the weights on.
-class ShapeEvidence {
-public:
-    ShapeEvidence(const LineHistory& line, const SeparatedWalls& walls, const PulseSpectra& pulses,
-                  const PulseDelayOptions& options)
-        : walls_(walls),
-          pulses_(pulses),
-          options_(options),
-          pieces_(line_pieces(line, options)),
-          bandwidth_(line.settings.sensor.bandwidth) {}
-
-    [[nodiscard]] double of_tissue(const PulseShape& shape, double shift) const {
-        double sum = 0;
-        for (const Piece& piece : pieces_) {
-            const Eigen::ArrayXcd spectrum = pulses_.spectrum(shape, shift * piece.depth);
-            sum += mismatch(piece, expected_power(piece, pulses_, spectrum, bandwidth_),
-                            options_.noise_left);
-        }
-        return options_.tissue_weight * sum;
-    }
-    [[nodiscard]] double of_walls(const PulseShape& shape, double delay, double shift) const {
-        double sum = 0;
-        for (const SeparatedWall* wall : {&walls_.near, &walls_.far}) {
-            const GateSpectrum& gate = wall->layered.gate;
-            const Eigen::MatrixXcd echoes =
-                gate_echoes(gate, pulses_, pulses_.spectrum(shape, shift * wall->state.depth),
-                            delay, bandwidth_);
-            const double left = unexplained(echoes, wall->spectrum().matrix());
-            sum += std::max(static_cast<double>(gate.bins()) - spent, 0.0) *
-                   std::log(std::max(left, options_.floor));
-        }
-        return options_.wall_weight * sum;
-    }
-
-private:
-    const SeparatedWalls& walls_;
-    const PulseSpectra& pulses_;
-    const PulseDelayOptions& options_;
-    std::vector<Piece> pieces_;
-    double bandwidth_;
-};
-
-}  // namespace
-
 Eigen::ArrayXd pulse_evidence(const LineHistory& line, const SeparatedWalls& walls,
                               const BasebandOptions& baseband, const PulseDelayOptions& options) {
     validate(options);
     const PulseSpectra pulses(line.settings, baseband);
-    const ShapeEvidence evidence_of(line, walls, pulses, options);
+    const std::vector<Piece> pieces = line_pieces(line, options);
+    const double bandwidth = line.settings.sensor.bandwidth;
+    const auto tissue = [&](const PulseShape& shape, double shift) {
+        double sum = 0;
+        for (const Piece& piece : pieces) {
+            const Eigen::ArrayXcd spectrum = pulses.spectrum(shape, shift * piece.depth);
+            sum += mismatch(piece, expected_power(piece, pulses, spectrum, bandwidth),
+                            options.noise_left);
+        }
+        return options.tissue_weight * sum;
+    };
+    const auto wall_evidence = [&](const PulseShape& shape, double delay, double shift) {
+        double sum = 0;
+        for (const SeparatedWall* wall : {&walls.near, &walls.far}) {
+            const GateSpectrum& gate = wall->layered.gate;
+            const Eigen::MatrixXcd echoes = gate_echoes(
+                gate, pulses, pulses.spectrum(shape, shift * wall->state.depth), delay, bandwidth);
+            const double left = unexplained(echoes, wall->spectrum().matrix());
+            sum += std::max(static_cast<double>(gate.bins()) - spent, 0.0) *
+                   std::log(std::max(left, options.floor));
+        }
+        return options.wall_weight * sum;
+    };
     Eigen::ArrayXd evidence =
         Eigen::ArrayXd::Constant(shape_count, std::numeric_limits<double>::infinity());
     std::array<double, pulse_shapes.size()> delays{};
@@ -353,14 +329,13 @@ Eigen::ArrayXd pulse_evidence(const LineHistory& line, const SeparatedWalls& wal
     for (int k = 0; k < shifts; ++k) {
         const double shift = -options.largest_shift * k / (shifts - 1);
         std::map<int, double> of_order;  // phase does not change a power spectrum
-        for (std::size_t m = 0; m < delays.size(); ++m) {
+        for (std::size_t m = 0; m < pulse_shapes.size(); ++m) {
             const PulseShape& shape = pulse_shapes[m];
             if (!of_order.contains(shape.order)) {
-                of_order[shape.order] = evidence_of.of_tissue(shape, shift);
+                of_order[shape.order] = tissue(shape, shift);
             }
             double& least = evidence[static_cast<Eigen::Index>(m)];
-            least = std::min(least,
-                             of_order[shape.order] + evidence_of.of_walls(shape, delays[m], shift));
+            least = std::min(least, of_order[shape.order] + wall_evidence(shape, delays[m], shift));
         }
     }
     return evidence - evidence.minCoeff();

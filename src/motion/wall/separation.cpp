@@ -108,36 +108,35 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
     walls.tissue = std::move(tissue);
     walls.near.state = start_state(pair, -1);
     walls.far.state = start_state(pair, 1);
-    const WallMover mover(line, options);
     std::array<WallInWork, 2> both{{{walls.near, pair.near.bulk}, {walls.far, pair.far.bulk}}};
-    const auto walk = [&](std::span<const Stage> stages) {
+    const auto walk_both = [&](std::span<const Stage> stages) {
         for (WallInWork& work : both) {
-            mover.walk(stages, work, walls.times);
+            walk(stages, work, walls.times, line, options);
         }
     };
     leave_out_tissue_near_walls(walls, options.wall_distance);
-    walk(rough_stages);
+    walk_both(rough_stages);
     if (settle_tissue_lag(line, walls, options)) {
-        walk(rough_stages);
+        walk_both(rough_stages);
     }
     with_walls(walls, [&] {
         settle_gaps(walls.tissue, walls.times, line.runs(), line.half_wavelength(), options.gaps);
         fit_jointly(walls.tissue, walls.times, options.rounds, options.coarse, rate);
     });
     share_widening(walls);
-    walk(placing_stages);
+    walk_both(placing_stages);
     leave_out_tissue_near_walls(walls, options.wall_distance);
     divide_tissue(walls);
     for (int round = 0; round < options.fine_rounds; ++round) {
         share_widening(walls);
         share_radius(walls);
-        walk(fine_stages);
+        walk_both(fine_stages);
         if (round > 0) {
             refit_tissue(walls);
         }
         with_walls(walls, [&] { update_motion(walls.tissue, walls.times, options.fine, rate); });
     }
-    walk(last_stages);
+    walk_both(last_stages);
     return walls;
 }
 

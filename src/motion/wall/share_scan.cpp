@@ -27,7 +27,6 @@ constexpr double range_end = 0.02;         // of p: its 2 % to 98 %, few frames 
 constexpr double slots_per_sigma = 5;      // of the drift's Gaussian
 // Of the drift: more than any recording has.
 constexpr Eigen::Index most_slots = 10'000'000;
-constexpr double scan_ridge = 0.01;  // of the richest set, as a part of the frames' weight
 constexpr std::array<double, 3> layer_powers = {0.01, 0.05, 0.25};  // v over the gate's power
 constexpr double least_scan_gain = 10;                              // of evidence: more than chance
 constexpr double flat = 1e-12;  // rise of the evidence within a step: none
@@ -261,7 +260,7 @@ Eigen::ArrayXd ShareScan::curve(const TurnedSums& sums, double power, int direct
     ShareFactor factor(std::move(gram), std::move(projection), bins_.bins());
     // Noise: what the richest set leaves, but not less than the model is good for.
     const double weight = times_.weight.sum();
-    const double explained = factor.explained(scan_ridge * weight);
+    const double explained = factor.explained(layer_ridge * weight);
     const double noise = std::max(power - explained / (weight * static_cast<double>(bins_.bins())),
                                   options_.least_noise * power);
     Eigen::ArrayXd best = Eigen::ArrayXd::Constant(count, -std::numeric_limits<double>::infinity());

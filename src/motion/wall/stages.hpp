@@ -11,7 +11,7 @@ namespace echosieve {
 // The numbers here and in moves.cpp were read off synthetic recordings, seeds 1 to 230 of both
 // simulators; what each is for stands beside it. docs/following_walls.md tells the course.
 
-/// What can be done to one wall, see WallMover; in brackets what is free.
+/// What can be done to one wall, see moves.cpp; in brackets what is free.
 enum class Move {
     three_layers,  ///< wall and two layers of tissue, from many starts [shares a, b]
     polish,        ///< the same from where they are, in all frames [shares a, b]

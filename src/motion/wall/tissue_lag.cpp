@@ -11,6 +11,7 @@
 #include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/grid_search.hpp"
+#include "motion/line/numbers.hpp"
 #include "motion/wall/fit.hpp"
 #include "motion/wall/model.hpp"
 #include "motion/wall/shared_beliefs.hpp"
@@ -39,7 +40,6 @@ constexpr std::array<LagGrid, 3> walls_finer_grids = {{
 }};
 // Over what three layers say, which tissue may have halved or doubled.
 constexpr std::array<double, 8> lag_shares = {0.5, 0.64, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5};
-constexpr double tiny = 1e-300;  // no quotient by zero
 
 // One step the other way, too: what is ahead has no lag.
 GridAxis first_axis(double step, double furthest) {
@@ -57,10 +57,10 @@ double lag_of_tissue(const LineHistory& line, const LayerTimes& times,
         for (const LayeredGate& layered : gates) {
             const LayerFit fit = fit_layers(layered.gate, late, layered.fit.shares,
                                             {.iterations = trial_steps, .rest = false});
-            sum += layered.trust * std::log(std::max(fit.cost, tiny));
+            sum += layered.trust * std::log(std::max(fit.cost, least_divisor));
             total += layered.trust;
         }
-        return -(sum / std::max(total, tiny));
+        return -(sum / std::max(total, least_divisor));
     };
     const double without = explained(0);
     BestPlace best{0, 0, without};
