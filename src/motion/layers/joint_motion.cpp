@@ -10,8 +10,8 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
-#include "motion/kernels/motion_sums_kernel.hpp"
 #include "motion/courses/time_courses.hpp"
+#include "motion/kernels/motion_sums_kernel.hpp"
 #include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/layers/smooth_step.hpp"
@@ -23,7 +23,6 @@ namespace echosieve {
 namespace {
 
 constexpr double least_residual = 1e-12;  // of the median gate: without noise all are trusted alike
-constexpr int steps_a_round = 3;          // of a gate's shares, which the time courses then follow
 
 }  // namespace
 
@@ -205,7 +204,7 @@ void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
         const LayerTimes late = times.late();
         for (LayeredGate& layered : gates) {
             layered.fit = fit_layers(layered.gate, layered.late ? late : times, layered.fit.shares,
-                                     {.iterations = steps_a_round});
+                                     {.iterations = refit_steps});
         }
         update_motion(gates, times, options, frame_rate);
     }
