@@ -187,12 +187,21 @@ public:
             }
         }
     }
-    // Factor of A_i with the arrivals that don't count, `held(echo)`, taken out of A_i and, by
-    // `solved`, out of [B_i a_i]: A_i^-1 [B_i a_i] is written there.
+    // What eliminating a frame's arrivals leaves, in memory that is used again.
+    struct Elimination {
+        Eigen::LDLT<Eigen::MatrixX<typename A::real_type>> factor;  // of A_i
+        Eigen::MatrixXd matrix;
+        Eigen::MatrixXd solved;  // A_i^-1 [B_i a_i]
+    };
+    [[nodiscard]] Elimination elimination() const {
+        return {Eigen::LDLT<Eigen::MatrixX<typename A::real_type>>(echoes_),
+                Eigen::MatrixXd(echoes_, echoes_), Eigen::MatrixXd(echoes_, shapes_ + 1)};
+    }
+    // The arrivals that don't count, `held(echo)`, are taken out of A_i and, by `solved`, of
+    // [B_i a_i].
     template <class Held>
-    void eliminate(const FrameBlock& frame, double damping, Held held,
-                   Eigen::LDLT<Eigen::MatrixXd>& factor, Eigen::MatrixXd& matrix,
-                   Eigen::MatrixXd& solved) const {
+    void eliminate(const FrameBlock& frame, double damping, Held held, Elimination& out) const {
+        auto& [factor, matrix, solved] = out;
         matrix = frame.a;
         solved.leftCols(shapes_) = frame.b;
         solved.col(shapes_) = frame.right;

@@ -1,7 +1,6 @@
 // Gauss-Newton over many frames whose echoes share their shapes.
 #pragma once
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <cstddef>
@@ -42,8 +41,7 @@ public:
           next_(equations_),
           shape_solver_(system_.shapes()),
           arrival_solver_(system_.echoes()),
-          factor_(system_.echoes()),
-          solved_(system_.echoes(), system_.shapes() + 1),
+          eliminated_(system_.elimination()),
           arrival_step_(start.arrivals),
           shape_step_(system_.shapes()) {}
 
@@ -111,9 +109,10 @@ private:
                     return !(frame.weight[k] > least) ||
                            held_by_bounds(down_[k], up_[k], frame.right[k]);
                 },
-                factor_, matrix_, solved_);
-            schur_.noalias() -= frame.b.transpose() * solved_.leftCols(system_.shapes());
-            schur_right_.noalias() -= frame.b.transpose() * solved_.col(system_.shapes());
+                eliminated_);
+            schur_.noalias() -= frame.b.transpose() * eliminated_.solved.leftCols(system_.shapes());
+            schur_right_.noalias() -=
+                frame.b.transpose() * eliminated_.solved.col(system_.shapes());
         });
         shape_down_.resize(system_.shapes());
         shape_up_.resize(system_.shapes());
@@ -164,9 +163,7 @@ private:
     SharedEquations next_;
     BoundedStep<R> shape_solver_;
     BoundedStep<R> arrival_solver_;
-    Eigen::LDLT<Eigen::MatrixX<R>> factor_;
-    Eigen::MatrixX<R> matrix_;
-    Eigen::MatrixX<R> solved_;
+    typename SharedSystem<A>::Elimination eliminated_;
     Eigen::MatrixX<R> arrival_step_;
     Eigen::VectorX<R> shape_step_;
     Eigen::MatrixX<R> schur_;
