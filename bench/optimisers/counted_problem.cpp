@@ -4,6 +4,7 @@
 #include <ctime>
 
 #include "echo_fit.hpp"
+#include "echosieve/optimise/detail/difference.hpp"
 #include "echosieve/optimise/objective.hpp"
 
 namespace bench {

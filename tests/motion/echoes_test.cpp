@@ -8,14 +8,12 @@
 #include "echosieve/atoms/sampling.hpp"
 #include "motion/wall/echoes.hpp"
 #include "support/check.hpp"
+#include "support/layers.hpp"
 
 using namespace echosieve;
+using test::made_settings;
 
 namespace {
-
-RecordingSettings settings() {
-    return {125e6, 1000, 10e-6, {4e6, 1e6}, 1540};
-}
 
 std::vector<std::complex<double>> sampled(const std::vector<Echo<Gabor<double>>>& echoes,
                                           const SamplingGrid& grid) {
@@ -62,7 +60,7 @@ TEST_CASE("a wall of two echoes is taken apart into them") {
         std::vector<Echo<Gabor<double>>> echoes = two_echoes;
         echoes[1].atom.arrival += overlapping ? 0 : 1.5e-6;
         const SeparatedWall wall = wall_of(echoes);
-        const auto found = wall_echoes(wall, settings(), {.least_energy = 1e-6});
+        const auto found = wall_echoes(wall, made_settings(), {.least_energy = 1e-6});
         const SamplingGrid grid = wall.layered.gate.grid;
         const auto expected = sampled(echoes, grid);
         const auto got = sampled(found, grid);
@@ -75,9 +73,10 @@ TEST_CASE("a wall of two echoes is taken apart into them") {
         CHECK(rest < (overlapping ? left_of_overlapping : left_of_separate) * energy);
         CHECK(found.size() <= WallEchoOptions{}.atoms);
     }
-    CHECK(wall_echoes(wall_of(two_echoes), settings(), {.atoms = 1}).size() == 1);
-    CHECK_THROWS_AS(static_cast<void>(wall_echoes(wall_of(two_echoes), settings(), {.atoms = 0})),
-                    InvalidInput);
+    CHECK(wall_echoes(wall_of(two_echoes), made_settings(), {.atoms = 1}).size() == 1);
+    CHECK_THROWS_AS(
+        static_cast<void>(wall_echoes(wall_of(two_echoes), made_settings(), {.atoms = 0})),
+        InvalidInput);
 }
 
 TEST_CASE("moved echoes are the moved waveform") {
@@ -93,8 +92,8 @@ TEST_CASE("moved echoes are the moved waveform") {
             const Eigen::ArrayXXcd moved =
                 strength *
                 gate_samples(gate, wall.layered.fit.spectra * layer_phasors(gate, times, {1, 0}));
-            const auto echoes =
-                sampled(moved_echoes(two_echoes, displacement, strength, settings()), gate.grid);
+            const auto echoes = sampled(
+                moved_echoes(two_echoes, displacement, strength, made_settings()), gate.grid);
             double largest = 0;
             for (std::size_t n = 0; n < echoes.size(); ++n) {
                 largest =
@@ -105,7 +104,7 @@ TEST_CASE("moved echoes are the moved waveform") {
             CHECK_WITHIN(largest, 0.0, folding);
         }
     }
-    for (const auto& echo : moved_echoes(two_echoes, 1e-4, 0, settings())) {
+    for (const auto& echo : moved_echoes(two_echoes, 1e-4, 0, made_settings())) {
         CHECK(echo.amplitude == 0.0);
     }
 }

@@ -5,6 +5,7 @@
 #include "motion/line/averaged_line.hpp"
 #include "motion/wall/own_motion.hpp"
 #include "motion/wall/search.hpp"
+#include "motion/wall/separation.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 

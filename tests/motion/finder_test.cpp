@@ -3,6 +3,7 @@
 #include <cmath>
 #include <optional>
 
+#include "motion/wall/shared_beliefs.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 

@@ -11,18 +11,14 @@
 #include "support/layers.hpp"
 
 using namespace echosieve;
-using test::made_frame_rate;
 using test::made_gate;
+using test::made_settings;
 using test::made_times;
 using test::MadeGate;
 
 namespace {
 
 using Complex = std::complex<double>;
-
-RecordingSettings settings() {
-    return {125e6, made_frame_rate, 10e-6, {4e6, 1e6}, 1540};
-}
 
 WallState far_wall() {
     WallState wall;
@@ -40,7 +36,7 @@ Eigen::ArrayXXcd echo_at(const GateSpectrum& gate, double depth) {
     const auto count = static_cast<Eigen::Index>(gate.grid.count);
     Eigen::ArrayXXcd samples(1, count);
     for (Eigen::Index n = 0; n < count; ++n) {
-        const double t = gate.grid.time(static_cast<double>(n)) - settings().arrival(depth);
+        const double t = gate.grid.time(static_cast<double>(n)) - made_settings().arrival(depth);
         samples(0, n) = std::exp(-decay * t * t) *
                         gate_window((static_cast<double>(n) + 0.5) / static_cast<double>(count));
     }
@@ -65,7 +61,7 @@ WallState likeliest(const LayerTimes& times, const MadeGate& made, double start,
     WallState wall = far_wall();
     wall.share = start;
     const WallModelOptions options;
-    WallModel model(made.gate, times, wall, 900e-6, settings(), options);
+    WallModel model(made.gate, times, {wall, 900e-6}, made_settings(), options);
     double noise = 0.05 * model.power();
     return likeliest_wall(model, wall, search, options, noise);
 }
@@ -102,7 +98,7 @@ TEST_CASE("share and strain are their means over the posterior, the belief in th
     const LayerTimes times = made_times(400);
     const MadeGate made = wall_gate_of(times, 1.3, 3, 5);
     const WallModelOptions options;
-    WallModel model(made.gate, times, far_wall(), 900e-6, settings(), options);
+    WallModel model(made.gate, times, {far_wall(), 900e-6}, made_settings(), options);
     double noise = 0.05 * model.power();
     const WallState found = likeliest_wall(model, far_wall(), LikelihoodGrid{}, options, noise);
     struct Means {
@@ -149,12 +145,12 @@ TEST_CASE("a share stays within its bounds while it is looked for") {
     const MadeGate made = wall_gate_of(times, 0.85, 0.1, 3);
     WallState wall = far_wall();
     wall.share = 130e-6;
-    wall.smallest_share = 110e-6;
-    wall.largest_share = 150e-6;
     const WallModelOptions options;
-    WallModel model(made.gate, times, wall, 900e-6, settings(), options);
+    WallModel model(made.gate, times, {wall, 900e-6}, made_settings(), options);
     double noise = 0.05 * model.power();
-    const WallState found = likeliest_wall(model, wall, LikelihoodGrid{}, options, noise);
+    LikelihoodGrid search;
+    search.bounds = {110e-6, 150e-6};
+    const WallState found = likeliest_wall(model, wall, search, options, noise);
     CHECK(found.share <= 150e-6);
     CHECK(found.share >= 110e-6);
     CHECK(found.share > 140e-6);  // as near to 0.2 mm as it may
@@ -195,7 +191,7 @@ TEST_CASE("noise to compare states at is what the layers leave, or what the mode
     const LayerTimes times = made_times(100);
     const MadeGate made = wall_gate_of(times, 0.85, 0.5, 3);
     const WallModelOptions options;
-    const WallModel model(made.gate, times, far_wall(), 900e-6, settings(), options);
+    const WallModel model(made.gate, times, {far_wall(), 900e-6}, made_settings(), options);
     LayeredGate layered;
     layered.fit.power = 2;
     layered.fit.noise = 0.5;
@@ -213,7 +209,7 @@ TEST_CASE("a wall search outside its domain is refused by name") {
         CHECK_THROWS_WITH_AS(validate(search), doctest::Contains(name), InvalidInput);
     };
     refused([](auto& s) { s.offsets.clear(); }, "number of offsets = 0");
-    refused([](auto& s) { s.lowest_ratio = 0; }, "lowest_ratio = 0");
-    refused([](auto& s) { s.lowest_ratio = 2; }, "lowest_ratio = 2");
-    refused([](auto& s) { s.ratios = 0; }, "ratios = 0");
+    refused([](auto& s) { s.shares.lowest = 0; }, "lowest = 0");
+    refused([](auto& s) { s.shares.lowest = 2; }, "lowest = 2");
+    refused([](auto& s) { s.shares.count = 0; }, "count = 0");
 }

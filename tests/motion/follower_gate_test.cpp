@@ -57,8 +57,8 @@ TEST_CASE("a follower cuts its gates as gate_spectrum does, wherever they have m
     const LineHistory line =
         test::moving_line(frames, 0.1, 3, [&](double, Eigen::Index i) { return q[i]; });
     constexpr double offset = 40e-6;
-    const GateSpectrum expected =
-        gate_spectrum(line, depth, half_gate, path.pulse * p + path.bulk * (q - offset), 1.0);
+    const GateSpectrum expected = gate_spectrum(
+        line, depth, half_gate, path.pulse * p + path.bulk * (q - offset), GateWindow{.taper = 1});
     LearnedGate learned;
     learned.path = path;
     learned.path_offset = offset;

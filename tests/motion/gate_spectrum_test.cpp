@@ -79,7 +79,8 @@ TEST_CASE("spectra are the direct sum over the windowed samples") {
     const Eigen::ArrayXd path = swing(30, 300e-6);
     const LineHistory line = moving_echo(0.5 * path);
     for (const double taper : {0.6, 1.0}) {
-        const GateSpectrum gate = gate_spectrum(line, rest_depth, half_gate, path, taper);
+        const GateSpectrum gate =
+            gate_spectrum(line, rest_depth, half_gate, path, GateWindow{.taper = taper});
         const double count = static_cast<double>(gate.grid.count);
         double largest = 0;
         for (Eigen::Index i = 0; i < path.size(); ++i) {
@@ -105,7 +106,7 @@ TEST_CASE("spectra are the direct sum over the windowed samples") {
 TEST_CASE("samples come back from all bins, and a short gate or path is refused") {
     const LineHistory line = moving_echo(swing(5, 100e-6));
     // Wide enough to keep all bins of 4 MHz.
-    const GateSpectrum gate = gate_spectrum(line, rest_depth, half_gate, 1.0, 2.1);
+    const GateSpectrum gate = gate_spectrum(line, rest_depth, half_gate, GateWindow{1, 2.1});
     REQUIRE(gate.bins() == static_cast<Eigen::Index>(gate.grid.count));
     const Eigen::ArrayXXcd samples = gate_samples(gate, gate.values);
     const auto first =

@@ -17,18 +17,14 @@
 
 using namespace echosieve;
 
-using test::made_frame_rate;
 using test::made_gate;
+using test::made_settings;
 using test::made_times;
 using test::MadeGate;
 
 namespace {
 
 using Complex = std::complex<double>;
-
-RecordingSettings settings() {
-    return {125e6, made_frame_rate, 10e-6, {4e6, 1e6}, 1540};
-}
 
 WallState some_wall() {
     WallState wall;
@@ -48,7 +44,7 @@ Eigen::ArrayXXcd sheet_pulses(const GateSpectrum& gate, const WallState& wall,
     const auto count = static_cast<Eigen::Index>(gate.grid.count);
     Eigen::ArrayXXcd spectra = Eigen::ArrayXXcd::Zero(distances.size(), gate.bins());
     for (Eigen::Index k = 0; k < distances.size(); ++k) {
-        const double arrival = settings().arrival(wall.depth - wall.sense * distances[k]);
+        const double arrival = made_settings().arrival(wall.depth - wall.sense * distances[k]);
         for (Eigen::Index n = 0; n < count; ++n) {
             const double t = gate.grid.time(static_cast<double>(n)) - arrival;
             const double x = (static_cast<double>(n) + 0.5) / static_cast<double>(count);
@@ -129,7 +125,7 @@ TEST_CASE("the evidence is the Gaussian likelihood with its covariance written o
     times.weight = Eigen::ArrayXd::Ones(times.pulse.size());
     const MadeGate made = made_gate(times, {{-200e-6, 1.1}, {-40e-6, 0.95}, {10e-6, 0.95}}, 0.3, 3);
     const WallState wall = some_wall();
-    WallModel model(made.gate, times, wall, 600e-6, settings(), options);
+    WallModel model(made.gate, times, {wall, 600e-6}, made_settings(), options);
     CHECK_WITHIN_RELATIVE(model.power(), made.gate.values.abs2().mean(), 1e-12);
     const double noise = 0.1 * model.power();
     for (const double share : {120e-6, 200e-6, 290e-6}) {
@@ -159,7 +155,7 @@ TEST_CASE("the share of a sheet with tissue on it is found, and its layers leave
     const Eigen::ArrayXXcd pulse = 4 * sheet_pulses(made.gate, wall, at);
     made.gate.values += layer_phasors(made.gate, times, {-200e-6, 1.1}).rowwise() * pulse.row(0);
     WallModelOptions options;
-    WallModel model(made.gate, times, wall, 800e-6, settings(), options);
+    WallModel model(made.gate, times, {wall, 800e-6}, made_settings(), options);
     WallState start = wall;
     start.share = 160e-6;
     double noise = 0.05 * model.power();
@@ -180,10 +176,10 @@ TEST_CASE("the share of a sheet with tissue on it is found, and its layers leave
 TEST_CASE("a wall model refuses what it can't use") {
     const LayerTimes times = made_times(60);
     const MadeGate made = made_gate(times, {{1e-4, 1.0}}, 0.1, 1);
-    CHECK_THROWS_AS(WallModel(made.gate, times, some_wall(), 0, settings()), InvalidInput);
+    CHECK_THROWS_AS(WallModel(made.gate, times, {some_wall(), 0}, made_settings()), InvalidInput);
     WallModelOptions options;
     options.thickness = std::nan("");
-    CHECK_THROWS_AS(WallModel(made.gate, times, some_wall(), 1e-4, settings(), options),
+    CHECK_THROWS_AS(WallModel(made.gate, times, {some_wall(), 1e-4}, made_settings(), options),
                     InvalidInput);
 }
 
@@ -191,10 +187,10 @@ TEST_CASE("a share that runs away, or a pulse with one frame far off, fills no m
     LayerTimes times = made_times(400);
     const MadeGate made = made_gate(times, {{-200e-6, 1.1}, {10e-6, 0.95}}, 0.1, 3);
     const WallState wall = some_wall();
-    WallModel usual(made.gate, times, wall, 600e-6, settings());
+    WallModel usual(made.gate, times, {wall, 600e-6}, made_settings());
     const double noise = 0.1 * usual.power();
     // 1 km over the pulse would need tables of 10^8 rows. What they can't hold is no wall.
-    WallModel far(made.gate, times, wall, 1e3, settings());
+    WallModel far(made.gate, times, {wall, 1e3}, made_settings());
     CHECK_WITHIN_RELATIVE(far.evidence(wall, noise), usual.evidence(wall, noise), 1e-9);
     WallState away = wall;
     away.share = 1e3;
@@ -206,7 +202,7 @@ TEST_CASE("a share that runs away, or a pulse with one frame far off, fills no m
     CHECK(far.evidence(away, noise) == -std::numeric_limits<double>::infinity());
     // The steps of a table shrink as the pulse's furthest frame grows.
     times.pulse[17] = 1e7;
-    WallModel spiked(made.gate, times, wall, 600e-6, settings());
+    WallModel spiked(made.gate, times, {wall, 600e-6}, made_settings());
     CHECK(spiked.evidence(wall, noise) == -std::numeric_limits<double>::infinity());
     double found_noise = noise;
     const WallState kept = likeliest_wall(spiked, wall, LikelihoodGrid{}, {}, found_noise);
@@ -221,10 +217,10 @@ TEST_CASE("a share that runs away, or a pulse with one frame far off, fills no m
 TEST_CASE("a wide band's sheet has no more layers than are worth it") {
     LayerTimes times = made_times(300);
     const MadeGate made = made_gate(times, {{-200e-6, 1.1}, {10e-6, 0.95}}, 0.1, 3);
-    RecordingSettings wide = settings();
+    RecordingSettings wide = made_settings();
     wide.sensor.bandwidth = 15e6;  // 106 layers of a quarter of its resolution
     wide.sensor.centre_frequency = 20e6;
-    WallModel model(made.gate, times, some_wall(), 600e-6, wide);
+    WallModel model(made.gate, times, {some_wall(), 600e-6}, wide);
     CHECK(model.layers(some_wall(), 0.1 * model.power()).wall_layers <= 34);
 }
 
@@ -232,7 +228,7 @@ TEST_CASE("the evidence does not depend on what was asked before") {
     const LayerTimes times = made_times(800);
     const MadeGate made = made_gate(times, {{-200e-6, 1.1}, {-40e-6, 0.95}}, 0.1, 3);
     const WallState wall = some_wall();
-    WallModel model(made.gate, times, wall, 600e-6, settings());
+    WallModel model(made.gate, times, {wall, 600e-6}, made_settings());
     const double noise = 0.05 * model.power();
     std::vector<WallState> states(6, wall);
     states[1].depth += 0.2e-3;
@@ -242,7 +238,7 @@ TEST_CASE("the evidence does not depend on what was asked before") {
     states[5].radius *= 1.1;
     std::vector<double> fresh;
     for (const WallState& state : states) {
-        WallModel anew(made.gate, times, wall, 600e-6, settings());
+        WallModel anew(made.gate, times, {wall, 600e-6}, made_settings());
         fresh.push_back(anew.evidence(state, noise));
     }
     for (const std::size_t k : {0U, 1U, 2U, 1U, 3U, 4U, 0U, 5U, 3U}) {
@@ -265,7 +261,7 @@ TEST_CASE("frames averaged where little moves hold what all frames do") {
     std::array<double, 2> share{};
     for (const std::size_t k : {0U, 1U}) {
         const WallModelOptions& options = k == 0 ? even : quiet;
-        WallModel model(made.gate, times, wall, 800e-6, settings(), options);
+        WallModel model(made.gate, times, {wall, 800e-6}, made_settings(), options);
         double noise = 0.05 * model.power();
         share[k] = likeliest_wall(model, wall, LikelihoodGrid{}, options, noise).share;
     }
@@ -280,7 +276,7 @@ TEST_CASE("what the layers of a wall leave is what its sums say") {
     WallModelOptions options;
     options.interval = 0;
     options.longest_interval = 0;
-    WallModel model(made.gate, times, wall, 600e-6, settings(), options);
+    WallModel model(made.gate, times, {wall, 600e-6}, made_settings(), options);
     const WallModel::Layers layers = model.layers(wall, 0.1 * model.power());
     const LayerFit fit = layered_fit(made.gate, times, layers, {});
     constexpr double interpolation = 1e-3;  // of the gate's power

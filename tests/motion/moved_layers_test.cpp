@@ -30,8 +30,8 @@ TEST_CASE("moved layers are added frame by frame, the first of them turned by th
                 expected += echoes.rowwise() * made.spectra.row(static_cast<Eigen::Index>(k));
             }
             Eigen::ArrayXXcd sum = made.gate.values;
-            add_moved_layers(sum, made.gate, times, std::span<const LayerShare>(shares),
-                             made.spectra, walls > 0 ? own : Eigen::ArrayXXcd(), walls);
+            add_moved_layers(sum, made.gate, times,
+                             {shares, made.spectra, walls > 0 ? own : Eigen::ArrayXXcd(), walls});
             constexpr double rounding = 1e-13;  // of sums of four terms of order one
             CHECK_WITHIN((sum - expected).abs().maxCoeff(), 0.0, rounding);
         }

@@ -71,7 +71,7 @@ TEST_CASE("where the tissue shows no pulse, single gates do") {
         // A pulse that is none: slow noise, of which the candidates must not need anything.
         motion.pulse = Eigen::ArrayXd::LinSpaced(motion.pulse.size(), -0.5, 0.5);
         const auto candidates =
-            pulse_candidates(made.line, motion, {made.line.first_depth() + 3e-3});
+            pulse_candidates(made.line, motion, {made.line.first_depth() + 3e-3, 3e-3, 13e-3});
         REQUIRE(candidates.size() > 1);
         CHECK(candidates[1].opposition > 2 * candidates[0].opposition);
         // Tissue lies on the gate's wall: its track is bent, but it is the pulse.

@@ -6,21 +6,19 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "support/check.hpp"
+#include "support/layers.hpp"
 
 using namespace echosieve;
+using test::made_settings;
 
 namespace {
 
 constexpr double inner_depth = 20e-3;
 
-RecordingSettings settings() {
-    return {125e6, 1000, 10e-6, {4e6, 1e6}, 1540};
-}
-
 // Two Gaussian pulses in phase: the inner one of size 1 at 20 mm, the outer one `distance`
 // outwards.
 EnergyProfile two_pulses(double outwards, double distance, double outer_size) {
-    const RecordingSettings s = settings();
+    const RecordingSettings s = made_settings();
     const double decay = decay_from_bandwidth(s.sensor.bandwidth);
     const auto pulse = [&](double offset) {
         const double t = s.arrival(offset);
@@ -51,11 +49,13 @@ TEST_CASE("the layer meant is found where the pulses lie apart") {
             const EnergyProfile profile = two_pulses(outwards, apart, outer_size);
             const double outer_depth = inner_depth + outwards * apart;
             ReferenceLayerOptions options;
-            CHECK_WITHIN(reference_layer_depth(profile, outwards, inner_depth, settings(), options),
-                         outer_depth, peak_tolerance);
+            CHECK_WITHIN(
+                reference_layer_depth(profile, outwards, inner_depth, made_settings(), options),
+                outer_depth, peak_tolerance);
             options.layer = WallLayer::inner;
-            CHECK_WITHIN(reference_layer_depth(profile, outwards, outer_depth, settings(), options),
-                         inner_depth, peak_tolerance);
+            CHECK_WITHIN(
+                reference_layer_depth(profile, outwards, outer_depth, made_settings(), options),
+                inner_depth, peak_tolerance);
         }
     }
 }
@@ -76,7 +76,8 @@ TEST_CASE("pulses merged into one maximum are told apart by its edge") {
             }
             REQUIRE(peaks == 1);
             const double truth = inner_depth + outwards * distance;
-            const double found = reference_layer_depth(profile, outwards, inner_depth, settings());
+            const double found =
+                reference_layer_depth(profile, outwards, inner_depth, made_settings());
             CHECK_WITHIN(found, truth, merged_tolerance);
             Eigen::Index peak = 0;
             profile.energy.maxCoeff(&peak);
@@ -87,16 +88,16 @@ TEST_CASE("pulses merged into one maximum are told apart by its edge") {
 
 TEST_CASE("one pulse alone is its own layer, and no layer is further than a wall is thick") {
     const EnergyProfile one = two_pulses(1, 0.85e-3, 0);
-    CHECK_WITHIN(reference_layer_depth(one, 1, inner_depth, settings()), inner_depth,
+    CHECK_WITHIN(reference_layer_depth(one, 1, inner_depth, made_settings()), inner_depth,
                  peak_tolerance);
     // Too weak for a wall's layer.
     const EnergyProfile weak = two_pulses(1, 1.2e-3, 0.4);
-    CHECK_WITHIN(reference_layer_depth(weak, 1, inner_depth, settings()), inner_depth,
+    CHECK_WITHIN(reference_layer_depth(weak, 1, inner_depth, made_settings()), inner_depth,
                  peak_tolerance);
     const EnergyProfile far = two_pulses(1, 1.2e-3, 1);
     const ReferenceLayerOptions options;
     constexpr double rounding = 1e-15;
-    CHECK_WITHIN(reference_layer_depth(far, 1, inner_depth, settings(), options),
+    CHECK_WITHIN(reference_layer_depth(far, 1, inner_depth, made_settings(), options),
                  inner_depth + options.thickest_wall, rounding);
 }
 
@@ -112,10 +113,10 @@ TEST_CASE("the energy of a spectrum peaks where its pulse lies") {
         spectrum[j] = std::polar(
             std::exp(-u * u), -2 * std::numbers::pi * (f - 4e6) * (arrival - gate.grid.start_time));
     }
-    const EnergyProfile profile = energy_profile(gate, spectrum, settings());
+    const EnergyProfile profile = energy_profile(gate, spectrum, made_settings());
     Eigen::Index peak = 0;
     profile.energy.maxCoeff(&peak);
     const double spacing = profile.depths[1] - profile.depths[0];
     CHECK(spacing < 30e-6);
-    CHECK_WITHIN(profile.depths[peak], settings().depth(arrival), spacing / 2);
+    CHECK_WITHIN(profile.depths[peak], made_settings().depth(arrival), spacing / 2);
 }

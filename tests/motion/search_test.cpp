@@ -3,6 +3,7 @@
 #include <cmath>
 #include <optional>
 
+#include "motion/wall/own_motion.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
@@ -107,11 +108,11 @@ TEST_CASE("where the tissue's pulse is none, a wall's own shows the walls") {
     // Not if no other guess is tried.
     WallSearchOptions only;
     only.most_candidates = 0;
-    const auto none = find_and_separate_walls(made.line, motion, {}, {}, only);
+    const auto none = find_and_separate_walls(made.line, motion, {.search = only});
     CHECK((!none || motion_error(made, *none, 1) > 5 * guessed));
     WallSearchOptions proud;
     proud.least_opposition = 1e6;
-    const auto refused = find_and_separate_walls(made.line, motion, {}, {}, proud);
+    const auto refused = find_and_separate_walls(made.line, motion, {.search = proud});
     CHECK((!refused || motion_error(made, *refused, 1) > 5 * guessed));
 }
 
@@ -121,7 +122,7 @@ TEST_CASE("walls that turn out to be none once they are taken apart are not repo
     const auto with = [&](auto change) {
         WallFinderOptions finder;
         change(finder);
-        return find_and_separate_walls(made.line, motion, finder);
+        return find_and_separate_walls(made.line, motion, {.finder = finder});
     };
     // What the walls are found to have in the end is judged by the same limits.
     const double share = 0.9 * (made.options.near_share + made.options.far_share);
@@ -130,17 +131,17 @@ TEST_CASE("walls that turn out to be none once they are taken apart are not repo
     // Little motion seems more on the scan's coarse grid: 228 um of the 70 um there are.
     const ArteryLine little({.near_share = 30e-6, .far_share = 40e-6, .tissue_share = 0});
     WallFinderOptions more;
-    CHECK(find_and_separate_walls(little.line, little.motion(), more));
+    CHECK(find_and_separate_walls(little.line, little.motion(), {.finder = more}));
     more.smallest_distension = 110e-6;
     CHECK(find_walls(little.line, little.motion(), more));
-    CHECK(!find_and_separate_walls(little.line, little.motion(), more));
+    CHECK(!find_and_separate_walls(little.line, little.motion(), {.finder = more}));
     const ArteryLine still({.near_share = 0, .far_share = 0, .tissue_share = 0});
     WallFinderOptions clear;
     clear.smallest_motion = 60e-6;
-    CHECK(!find_and_separate_walls(still.line, still.motion(), clear));
+    CHECK(!find_and_separate_walls(still.line, still.motion(), {.finder = clear}));
     WallSeparationOptions sparse;  // two tissue gates, too few
     sparse.tissue_spacing = 12e-3;
-    CHECK(!find_and_separate_walls(made.line, motion, {}, sparse));
+    CHECK(!find_and_separate_walls(made.line, motion, {.separation = sparse}));
 }
 
 TEST_CASE("search options outside their domain are refused by name") {

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <optional>
 
+#include "motion/wall/own_motion.hpp"
 #include "motion/wall/search.hpp"
 #include "support/artery_line.hpp"
 #include "support/check.hpp"
@@ -84,9 +85,6 @@ TEST_CASE("both walls are taken out of the tissue, from shares that are only rou
             CHECK(wall.layered.fit.residual() < 0.01);
             CHECK(wall.mean_evidence > 1);
             CHECK(!wall.other_cycle);
-            // Bounds of the search are its own.
-            CHECK(wall.state.smallest_share == 0);
-            CHECK(wall.state.largest_share == 0);
         }
         CHECK(walls.near.state.radius == walls.far.state.radius);
         CHECK_WITHIN(walls.near.state.radius, 3e-3, fine_depth);

@@ -19,10 +19,9 @@ constexpr double rate = 500;  // [Hz]
 // All that settle_tissue_lag asks for: the walls roughly taken apart, the tissue's gates.
 struct Set {
     ArteryLine made;
-    LayerTimes times;
-    SeparatedWall near;
-    SeparatedWall far;
-    std::vector<LayeredGate> gates;
+    SeparatedWalls walls;
+    LayerTimes& times = walls.times;
+    std::vector<LayeredGate>& gates = walls.tissue;
 
     // The pulse handed over is the walls' own, `behind` [s] later.
     Set(const ArteryLineOptions& options, double behind) : made(options) {
@@ -38,8 +37,8 @@ struct Set {
                 fit_layers(wall.layered.gate, times, {{a, 1}, {0.5 * a, 1}, {0.1 * a, 1}});
             put_fastest_first(wall.layered.fit, wall.layered.gate, times, sense);
         };
-        take(near, -1, made.options.near_depth, made.options.near_share);
-        take(far, 1, made.options.far_depth, made.options.far_share);
+        take(walls.near, -1, made.options.near_depth, made.options.near_share);
+        take(walls.far, 1, made.options.far_depth, made.options.far_share);
         for (LayeredGate& gate : tissue_gates(made.line, motion, times, {})) {
             if (std::abs(gate.gate.depth - made.options.near_depth) > 1.5e-3 &&
                 std::abs(gate.gate.depth - made.options.far_depth) > 1.5e-3) {
@@ -49,7 +48,9 @@ struct Set {
     }
 
     bool settle(const TissueLagOptions& options = {}) {
-        return settle_tissue_lag(made.line, near, far, times, gates, options, {});
+        WallSeparationOptions separation;
+        separation.lag = options;
+        return settle_tissue_lag(made.line, walls, separation);
     }
 };
 

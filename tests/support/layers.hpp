@@ -9,11 +9,17 @@
 #include <vector>
 
 #include "echosieve/core/random.hpp"
+#include "echosieve/core/recording.hpp"
 #include "motion/layers/layers.hpp"
 
 namespace echosieve::test {
 
 inline constexpr double made_frame_rate = 1000;  // [Hz]
+
+/// Of a usual sensor, as made_gate() has it.
+inline RecordingSettings made_settings() {
+    return {125e6, made_frame_rate, 10e-6, {4e6, 1e6}, 1540};
+}
 
 /// A pulse of range 1.3 or so, and a slow bulk motion of 150 um.
 inline LayerTimes made_times(Eigen::Index frames) {

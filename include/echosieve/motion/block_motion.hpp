@@ -1,4 +1,5 @@
-// Long recordings in overlapping blocks: the options, and what is kept of each block.
+// Long recordings in overlapping blocks: the options, and what is kept of each block. Link
+// echosieve::motion.
 #pragma once
 
 #include <cstddef>

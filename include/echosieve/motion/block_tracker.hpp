@@ -1,5 +1,6 @@
 // Follows both artery walls through a recording of any length, frame by frame as it comes, in
-// memory for one block (and a record of each, and what is finished until it is taken).
+// memory for one block (and a record of each, and what is finished until it is taken). Link
+// echosieve::motion.
 #pragma once
 
 #include <concepts>

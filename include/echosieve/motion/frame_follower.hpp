@@ -1,4 +1,5 @@
-// Both walls of a learned artery followed frame by frame: a frame in, motion out, at once.
+// Both walls of a learned artery followed frame by frame: a frame in, motion out, at once. Link
+// echosieve::motion.
 #pragma once
 
 #include <concepts>

@@ -1,5 +1,5 @@
 // What a following frame by frame has to know of an artery: its gates' layers, learned from the
-// first seconds of a recording.
+// first seconds of a recording. Link echosieve::motion.
 #pragma once
 
 #include <complex>

@@ -1,5 +1,5 @@
 // How displacements are smoothed along frames: policies to choose from, or a callable of the user's
-// own.
+// own. Link echosieve::motion.
 #pragma once
 
 #include <algorithm>

@@ -1,4 +1,5 @@
-// The whole way from a recording to the motion of both artery walls, with no hand work.
+// The whole way from a recording to the motion of both artery walls, with no hand work. Link
+// echosieve::motion.
 #pragma once
 
 #include <cstddef>

@@ -13,6 +13,7 @@
 #include "motion/courses/phase_track.hpp"
 #include "motion/courses/time_courses.hpp"
 #include "motion/courses/track_joining.hpp"
+#include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
 
 namespace echosieve {
@@ -33,6 +34,19 @@ Eigen::MatrixXd slow_cosines(Eigen::Index frames, double fastest, double rate) {
     }
     return cosines;
 }
+
+// Added to the tracks' own size before anything is fitted: coherent tracks count most, then those
+// that hardly move [m].
+constexpr double usual_track_size = 20e-6;
+constexpr double usual_misfit =
+    3e-6;                             // added in squares, so that no rest's logarithm runs away [m]
+constexpr double least_trust = 0.01;  // of a track, while a few others settle what it has to fit
+constexpr double strain_ridge = 1e-3;  // over the depths' spread: strains that the plane can follow
+constexpr int line_reweightings = 8;   // of the gates, by how well the line of bulk shares fits
+constexpr double usual_share_error = 0.01;  // of a bulk share, beside the median misfit
+constexpr double outlying = 2;  // median misfits: from here on a share counts half or less
+constexpr Eigen::Index fewest_gates = 3;          // for two courses and a rest
+constexpr Eigen::Index fewest_frames_fitted = 8;  // for two courses
 
 // Two courses and the slow strain that explain the tracks.
 struct TrackFit {
@@ -60,8 +74,7 @@ public:
         const Eigen::ArrayXXd& u = tracks_.displacement;
         TrackFit out;
         out.tracks = u;
-        // Coherent tracks count most, then those that the plane explains to a few micrometres.
-        out.weight = trust_.square() / (rms(u) + 20e-6);
+        out.weight = trust_.square() / (rms(u) + usual_track_size);
         if (stretched) {
             out.stretch = slope(u, out.weight);
             out.tracks = without(out.stretch);
@@ -69,13 +82,13 @@ public:
         for (int pass = 0; pass < options_.reweightings; ++pass) {
             out.plane = leading_plane(out.tracks, out.weight);
             const Eigen::ArrayXXd rest = rest_of(out);
-            out.weight = trust_.max(0.01).square() / (rms(rest) + 5e-6);
+            out.weight = trust_.max(least_trust).square() / (rms(rest) + usual_track_error);
             if (stretched) {
                 out.stretch += step(out, rest);
                 out.tracks = without(out.stretch);
             }
         }
-        const Eigen::ArrayXd square = rms(rest_of(out)).square() + 3e-6 * 3e-6;
+        const Eigen::ArrayXd square = rms(rest_of(out)).square() + usual_misfit * usual_misfit;
         out.misfit = (trust_.square() * square.log()).sum() / trust_.square().sum();
         return out;
     }
@@ -114,7 +127,7 @@ private:
         z -= q * (q.transpose() * z);
         const Eigen::MatrixXd free = cosines_ - fit.plane * (fit.plane.transpose() * cosines_);
         Eigen::MatrixXd normal = free.transpose() * free * z.squaredNorm();
-        normal.diagonal().array() += 1e-3 * whole;
+        normal.diagonal().array() += strain_ridge * whole;
         const Eigen::VectorXd gradient = free.transpose() * (rest.matrix() * (w.asDiagonal() * z));
         return (cosines_ * normal.llt().solve(gradient)).array();
     }
@@ -141,7 +154,7 @@ void fit_bulk_line(CommonMotion& motion) {
     Eigen::ArrayXd weight = motion.weight;
     const Eigen::ArrayXd z = motion.depths;
     const Eigen::ArrayXd b = motion.bulk_share;
-    for (int pass = 0; pass < 8; ++pass) {
+    for (int pass = 0; pass < line_reweightings; ++pass) {
         const double total = weight.sum();
         const double mean_z = (weight * z).sum() / total;
         const double mean_b = (weight * b).sum() / total;
@@ -149,8 +162,8 @@ void fit_bulk_line(CommonMotion& motion) {
         motion.bulk_slope = spread > 0 ? (weight * (z - mean_z) * (b - mean_b)).sum() / spread : 0;
         motion.bulk_intercept = mean_b - motion.bulk_slope * mean_z;
         const Eigen::ArrayXd misfit = b - motion.bulk_intercept - motion.bulk_slope * z;
-        const double scale = median(misfit.abs()) + 0.01;
-        weight = 1 / (1 + (misfit / scale / 2).square());
+        const double scale = median(misfit.abs()) + usual_share_error;
+        weight = 1 / (1 + (misfit / scale / outlying).square());
     }
 }
 
@@ -158,7 +171,7 @@ CommonMotion estimate_common_motion(const LineHistory& line, const CommonMotionO
     validate(options);
     PhaseTracks tracks = phase_tracks(line, options.tracks);
     CommonMotion motion;
-    if (tracks.depths.size() < 3 || line.frames() < 8 ||
+    if (tracks.depths.size() < fewest_gates || line.frames() < fewest_frames_fitted ||
         !(tracks.coherence.maxCoeff() > options.lowest_coherence)) {
         return motion;
     }

@@ -28,6 +28,11 @@ namespace echosieve {
 // p and q span the first two singular vectors of the weighted tracks; time_courses.hpp tells them
 // apart. They are fixed up to a mixture; the gauge is that the median depth has no share of p.
 
+/// A depth's share in the bulk motion lies within these: the sensor slips along all depths alike,
+/// and breathing moves some more.
+inline constexpr double least_bulk_share = 0.5;
+inline constexpr double most_bulk_share = 1.6;
+
 struct CommonMotion {
     Eigen::ArrayXd pulse;        ///< p, per frame
     Eigen::ArrayXd bulk;         ///< q, per frame [m]
@@ -41,9 +46,9 @@ struct CommonMotion {
     double bulk_intercept = 1;   ///< b(z) ~ intercept + slope z: a robust line through bulk_share
     double bulk_slope = 0;       ///< [1/m]
 
-    /// b at `depth` [m] from the line, kept within 0.5 to 1.6.
+    /// b at `depth` [m] from the line, kept within those bounds.
     [[nodiscard]] double bulk_share_at(double depth) const noexcept {
-        return std::clamp(bulk_intercept + bulk_slope * depth, 0.5, 1.6);
+        return std::clamp(bulk_intercept + bulk_slope * depth, least_bulk_share, most_bulk_share);
     }
     /// False if there was nothing to estimate it from.
     [[nodiscard]] bool usable() const noexcept { return pulse.size() > 0; }

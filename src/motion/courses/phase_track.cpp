@@ -10,6 +10,7 @@
 
 #include "echosieve/core/detail/whole_number.hpp"
 #include "motion/line/line.hpp"
+#include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
 
 namespace echosieve {
@@ -31,7 +32,8 @@ Eigen::ArrayXXcd matched_lines(const LineHistory& line, double line_smoothing) {
     const Sensor& sensor = line.settings.sensor;
     const double s = sensor.bandwidth / 2 / std::sqrt(2 * std::numbers::ln2);
     const double fast = line.grid.sampling_rate / (2 * std::numbers::pi * s);
-    const double slow = line_smoothing * line.settings.frame_rate * 4e6 / sensor.centre_frequency;
+    const double slow =
+        line_smoothing * line.settings.frame_rate * usual_centre / sensor.centre_frequency;
     Eigen::ArrayXXcd lines(line.samples.rows(), line.samples.cols());
     for (Eigen::Index i = 0; i < lines.rows(); ++i) {
         const Eigen::ArrayXcd row = line.samples.row(i);
@@ -46,7 +48,7 @@ Eigen::ArrayXXcd matched_lines(const LineHistory& line, double line_smoothing) {
 
 namespace {
 
-constexpr double least_gain = 1.1;  // of what follows a track, for another to be believed
+constexpr double least_settled_gain = 1.1;  // of what follows a track, for another to be believed
 
 // u of the products R of successive frames, smoothed first.
 Eigen::ArrayXd displacement(const Eigen::ArrayXcd& products, double sigma, double phase_per_metre) {
@@ -65,42 +67,74 @@ Eigen::ArrayXXcd turned_back(const Eigen::Ref<const Eigen::ArrayXXcd>& gate,
            (std::complex<double>(0, phase_per_metre) * u.cast<std::complex<double>>()).exp();
 }
 
-// The tracks of a line that is in contact all the time, into some rows of all; what each gate's
-// power and the part of it that follows its track are is added up.
-void track_run(LineHistory line, const PhaseTrackOptions& options, std::size_t begin,
-               PhaseTracks& tracks, Eigen::ArrayXd& power, Eigen::ArrayXd& following) {
-    const Eigen::Index frames = line.frames();
-    const double phase_per_metre = line.phase_per_metre(line.settings.sensor.centre_frequency);
-    const double sigma = options.phase_smoothing * line.settings.frame_rate;
-    const Eigen::ArrayXd all = line_motion(line, options);
-    line.samples = turned_back(line.samples, all, phase_per_metre);
-    const Eigen::ArrayXXcd lines = matched_lines(line, options.line_smoothing);
-    for (Eigen::Index g = 0; g < tracks.depths.size(); ++g) {
-        const auto [from, to] = line.gate(tracks.depths[g], options.half_gate);
-        const auto gate = lines.middleCols(from, to - from);
-        const Eigen::ArrayXcd correlation =
-            (gate.topRows(frames - 1).conjugate() * gate.bottomRows(frames - 1)).rowwise().sum();
-        Eigen::ArrayXd u = displacement(correlation, sigma, phase_per_metre);
-        Eigen::ArrayXXcd aligned = turned_back(gate, u, phase_per_metre);
-        // Against what the gate holds in the mean, noise does not add up over the frames.
-        const Eigen::ArrayXcd likeness =
-            (aligned.matrix() * aligned.colwise().mean().matrix().adjoint()).array();
-        const Eigen::ArrayXd settled =
-            u - unwrapped_phase(gaussian_smooth<std::complex<double>>(likeness, sigma)) /
-                    phase_per_metre;
-        Eigen::ArrayXXcd again = turned_back(gate, settled, phase_per_metre);
-        if (again.colwise().mean().abs2().sum() >
-            least_gain * aligned.colwise().mean().abs2().sum()) {
-            u = settled;
-            aligned = std::move(again);
-        }
-        const auto count = static_cast<double>(frames);
-        power[g] += gate.abs2().sum();
-        following[g] += count * aligned.colwise().mean().abs2().sum();
-        u += all;
-        tracks.displacement.col(g).segment(static_cast<Eigen::Index>(begin), frames) = u - u.mean();
+// One gate's track, and what of its power follows it.
+struct GateTrack {
+    Eigen::ArrayXd displacement;
+    double power = 0;
+    double following = 0;
+};
+
+template <class Gate>
+GateTrack track_gate(const Gate& gate, double sigma, double phase_per_metre) {
+    const Eigen::Index frames = gate.rows();
+    const Eigen::ArrayXcd correlation =
+        (gate.topRows(frames - 1).conjugate() * gate.bottomRows(frames - 1)).rowwise().sum();
+    GateTrack track{displacement(correlation, sigma, phase_per_metre), gate.abs2().sum()};
+    Eigen::ArrayXXcd aligned = turned_back(gate, track.displacement, phase_per_metre);
+    // Against what the gate holds in the mean, noise does not add up over the frames.
+    const Eigen::ArrayXcd likeness =
+        (aligned.matrix() * aligned.colwise().mean().matrix().adjoint()).array();
+    const Eigen::ArrayXd settled =
+        track.displacement -
+        unwrapped_phase(gaussian_smooth<std::complex<double>>(likeness, sigma)) / phase_per_metre;
+    Eigen::ArrayXXcd again = turned_back(gate, settled, phase_per_metre);
+    if (again.colwise().mean().abs2().sum() >
+        least_settled_gain * aligned.colwise().mean().abs2().sum()) {
+        track.displacement = settled;
+        aligned = std::move(again);
     }
+    track.following = static_cast<double>(frames) * aligned.colwise().mean().abs2().sum();
+    return track;
 }
+
+// The tracks of a line, into rows `begin` and on of all.
+class RunTracker {
+public:
+    RunTracker(const PhaseTrackOptions& options, PhaseTracks& tracks)
+        : options_(options),
+          tracks_(tracks),
+          power_(Eigen::ArrayXd::Zero(tracks.depths.size())),
+          following_(power_) {}
+
+    // Of a line that is in contact all the time.
+    void track(LineHistory line, std::size_t begin) {
+        const double phase_per_metre = line.phase_per_metre(line.settings.sensor.centre_frequency);
+        const double sigma = options_.phase_smoothing * line.settings.frame_rate;
+        const Eigen::ArrayXd all = line_motion(line, options_);
+        line.samples = turned_back(line.samples, all, phase_per_metre);
+        const Eigen::ArrayXXcd lines = matched_lines(line, options_.line_smoothing);
+        for (Eigen::Index g = 0; g < tracks_.depths.size(); ++g) {
+            const auto [from, to] = line.gate(tracks_.depths[g], options_.half_gate);
+            GateTrack track = track_gate(lines.middleCols(from, to - from), sigma, phase_per_metre);
+            power_[g] += track.power;
+            following_[g] += track.following;
+            Eigen::ArrayXd& u = track.displacement;
+            u += all;
+            tracks_.displacement.col(g).segment(static_cast<Eigen::Index>(begin), line.frames()) =
+                u - u.mean();
+        }
+    }
+
+    [[nodiscard]] Eigen::ArrayXd coherence() const {
+        return (power_ > 0).select(following_ / power_.max(least_divisor), 0.0);
+    }
+
+private:
+    const PhaseTrackOptions& options_;
+    PhaseTracks& tracks_;
+    Eigen::ArrayXd power_;      // of each gate, over all runs
+    Eigen::ArrayXd following_;  // the part of it that follows the gate's track
+};
 
 }  // namespace
 
@@ -144,20 +178,19 @@ PhaseTracks phase_tracks(const LineHistory& line, const PhaseTrackOptions& optio
         return tracks;
     }
     tracks.runs = line.runs();
-    Eigen::ArrayXd power = Eigen::ArrayXd::Zero(gates);
-    Eigen::ArrayXd following = Eigen::ArrayXd::Zero(gates);
+    RunTracker tracker(options, tracks);
     for (const FrameRun& run : tracks.runs) {
-        track_run({line.samples.middleRows(static_cast<Eigen::Index>(run.first),
-                                           static_cast<Eigen::Index>(run.count)),
-                   line.grid,
-                   line.settings,
-                   {},
-                   {},
-                   0,
-                   line.dead_zone},
-                  options, run.first, tracks, power, following);
+        tracker.track({line.samples.middleRows(static_cast<Eigen::Index>(run.first),
+                                               static_cast<Eigen::Index>(run.count)),
+                       line.grid,
+                       line.settings,
+                       {},
+                       {},
+                       0,
+                       line.dead_zone},
+                      run.first);
     }
-    tracks.coherence = (power > 0).select(following / power.max(1e-300), 0.0);
+    tracks.coherence = tracker.coherence();
     return tracks;
 }
 

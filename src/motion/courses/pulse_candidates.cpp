@@ -62,17 +62,9 @@ double correlation(const Eigen::ArrayXd& x, const Eigen::ArrayXd& y) {
     return std::abs((x * y).sum()) / std::sqrt(x.square().sum() * y.square().sum());
 }
 
-}  // namespace
-
-std::vector<PulseCandidate> pulse_candidates(const LineHistory& line, const CommonMotion& motion,
-                                             const WallLimits& limits,
-                                             const PulseCandidateOptions& options) {
-    validate(options);
-    const double rate = line.settings.frame_rate;
-    const LineHistory still = without_bulk(line, motion);
-    PhaseTracks tracks = phase_tracks(still, options.tracks);
-    join_tracks(still, tracks, (tracks.coherence - options.lowest_coherence).max(0).square(),
-                options.joining);
+// What the gates show each by itself, and the two courses that explain most of them.
+std::vector<Eigen::ArrayXd> guesses_of(const PhaseTracks& tracks, double rate,
+                                       const PulseCandidateOptions& options) {
     std::vector<Eigen::ArrayXd> guesses;
     Eigen::MatrixXd all(tracks.displacement.rows(), tracks.displacement.cols());
     for (Eigen::Index g = 0; g < tracks.displacement.cols(); ++g) {
@@ -91,6 +83,20 @@ std::vector<PulseCandidate> pulse_candidates(const LineHistory& line, const Comm
             guesses.push_back((all * solver.eigenvectors().col(all.cols() - k)).array());
         }
     }
+    return guesses;
+}
+
+}  // namespace
+
+std::vector<PulseCandidate> pulse_candidates(const LineHistory& line, const CommonMotion& motion,
+                                             const WallLimits& limits,
+                                             const PulseCandidateOptions& options) {
+    validate(options);
+    const double rate = line.settings.frame_rate;
+    const LineHistory still = without_bulk(line, motion);
+    PhaseTracks tracks = phase_tracks(still, options.tracks);
+    join_tracks(still, tracks, (tracks.coherence - options.lowest_coherence).max(0).square(),
+                options.joining);
     const Eigen::ArrayXXcd lines = matched_lines(still, options.tracks.line_smoothing);
     const Eigen::Index lag =
         held_whole(std::round(options.lag * rate), Eigen::Index{1}, line.frames() - 1);
@@ -104,7 +110,7 @@ std::vector<PulseCandidate> pulse_candidates(const LineHistory& line, const Comm
         return PulseCandidate{pulse, opposition(v, line, limits)};
     };
     std::vector<PulseCandidate> ranked;
-    for (const Eigen::ArrayXd& guess : guesses) {
+    for (const Eigen::ArrayXd& guess : guesses_of(tracks, rate, options)) {
         if (guess.square().sum() > 0) {
             ranked.push_back(judged(normalised_pulse(guess, rate)));
         }

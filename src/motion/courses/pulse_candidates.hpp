@@ -25,8 +25,8 @@ namespace echosieve {
 
 /// Where walls may lie, for opposition().
 struct WallLimits {
-    double first_depth = 0;                                     ///< [m]
-    double smallest_diameter = 3e-3, largest_diameter = 13e-3;  ///< [m]
+    double first_depth = 0;                              ///< [m]
+    double smallest_diameter = 0, largest_diameter = 0;  ///< [m]
 };
 
 /// A guess of p and what speaks for it.

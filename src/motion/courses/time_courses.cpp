@@ -10,12 +10,23 @@
 
 namespace echosieve {
 
+namespace {
+
+constexpr double slope_smoothing = 8e-3;  // Gaussian, before the steepest change is looked for [s]
+constexpr double beyond_range = 0.03;  // part of the frames at either end that the range leaves out
+// Of two courses of unit size: below, they are one but for rounding.
+constexpr double least_determinant = 1e-12;
+// Depths that hardly follow q would say little, and that loudly.
+constexpr double least_telling_share = 0.3;
+
+}  // namespace
+
 Eigen::ArrayXd normalised_pulse(const Eigen::ArrayXd& p, double frame_rate) {
-    const Eigen::ArrayXd smooth = gaussian_smooth<double>(p, 0.008 * frame_rate);
+    const Eigen::ArrayXd smooth = gaussian_smooth<double>(p, slope_smoothing * frame_rate);
     const Eigen::Index n = smooth.size();
     const Eigen::ArrayXd slope = smooth.tail(n - 1) - smooth.head(n - 1);
     const double sign = slope.cube().sum() < 0 ? -1 : 1;
-    const double range = quantile(p, 0.97) - quantile(p, 0.03);
+    const double range = quantile(p, 1 - beyond_range) - quantile(p, beyond_range);
     return range > 0 ? Eigen::ArrayXd(sign * (p - p.mean()) / range) : Eigen::ArrayXd(p - p.mean());
 }
 
@@ -33,7 +44,7 @@ std::optional<SplitCourses> split_courses(const Eigen::ArrayXd& first, const Eig
         fast.col(k) = without_slow_part(unit.col(k).array(), slow_frequency, frame_rate).matrix();
     }
     const Eigen::Matrix2d whole = unit.transpose() * unit;
-    if (!(whole.determinant() > 1e-12)) {
+    if (!(whole.determinant() > least_determinant)) {
         return std::nullopt;  // one time course at most: nothing moves, or all of it alike
     }
     const Eigen::GeneralizedSelfAdjointEigenSolver<Eigen::Matrix2d> solver(
@@ -56,9 +67,7 @@ std::optional<Gauge> gauge_of(const Eigen::ArrayXd& a, const Eigen::ArrayXd& b) 
     if (!(std::abs(scale) > 0)) {
         return std::nullopt;
     }
-    // Depths that hardly follow q would say little, and that loudly.
-    constexpr double least_bulk_share = 0.3;
-    return Gauge{scale, median(a / (b / scale).max(least_bulk_share))};
+    return Gauge{scale, median(a / (b / scale).max(least_telling_share))};
 }
 
 }  // namespace echosieve

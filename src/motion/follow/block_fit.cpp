@@ -143,79 +143,120 @@ void adopt(BlockFit& fit, const ArteryMotion& motion, const FrameRun& run, Block
     record.quality /= static_cast<double>(std::max<std::size_t>(record.valid, 1));
 }
 
+// A block, and how much of it is followed.
+class BlockFitter {
+public:
+    BlockFitter(const BasebandView& baseband, const std::vector<FrameState>& states,
+                std::size_t first, const BlockFit& before, const BlockOptions& options)
+        : baseband_(baseband),
+          states_(states),
+          before_(before),
+          options_(options),
+          rate_(baseband.settings.frame_rate),
+          least_(held_whole(std::round(least_overlap * rate_), std::size_t{0},
+                            std::size_t{most_counted})) {
+        blank_.record.first = first;
+    }
+
+    [[nodiscard]] BlockFit run() {
+        look_at_frames();
+        if (!long_enough()) {
+            blank_.record.status = TrackStatus::too_few_frames;
+            return std::move(blank_);
+        }
+        const BlockFit carried = carry();
+        if (carried.agreed > 0 && loss_ <= options_.longest_loss) {
+            return carried;
+        }
+        const BlockFit fit = follow(options_.track, BlockOrigin::acquired);
+        // What was found nearby stands if the whole line holds nothing that is seen in more frames.
+        const bool keep = !carried.frames.empty() &&
+                          (fit.frames.empty() ||
+                           (carried.agreed > 0 && carried.record.valid >= fit.record.valid));
+        return keep ? carried : fit;
+    }
+
+private:
+    // Fills in what does not depend on where the walls are, and finds the longest part in contact.
+    void look_at_frames() {
+        BlockRecord& record = blank_.record;
+        const std::size_t count = states_.size();
+        record.count = count;
+        record.start = static_cast<double>(record.first) / rate_;
+        record.end =
+            static_cast<double>(record.first + std::max<std::size_t>(count, 1) - 1) / rate_;
+        const FrameCounts counted = count_states(states_);
+        record.usable = counted.good;
+        record.clipped = counted.clipped;
+        record.dropped = count - counted.good - counted.clipped;
+        const std::vector<bool> slips =
+            find_slips(baseband_, states_, options_.track.walls.dead_zone, options_.slips);
+        record.slipped = static_cast<std::size_t>(std::count(slips.begin(), slips.end(), true));
+        run_ = longest_contact(
+            states_, slips,
+            held_whole(std::round(options_.longest_gap * rate_), std::size_t{0}, count));
+        record.fitted_first = record.first + run_.first;
+    }
+    [[nodiscard]] bool long_enough() const {
+        return run_.count > 0 &&
+               !(static_cast<double>(run_.count) <
+                 std::min(options_.shortest_fit * rate_, static_cast<double>(states_.size())));
+    }
+    // Followed from the walls of the block before; empty if these are not confirmed.
+    [[nodiscard]] BlockFit carry() {
+        const FormerWalls former = former_walls(before_, run_, blank_.record.first);
+        if (former.frames <= least_ || before_.agreed < options_.confirmations) {
+            return blank_;
+        }
+        TrackOptions track = options_.track;
+        // Walls are looked for where their envelopes peak.
+        const double lag = baseband_.settings.depth(before_.pulse_delay.delay);
+        const double reach = options_.search_reach;
+        track.walls.near_range = narrowed(track.walls.near_range, former.near + lag, reach);
+        track.walls.far_range = narrowed(track.walls.far_range, former.far + lag, reach);
+        return follow(track, BlockOrigin::carried);
+    }
+    [[nodiscard]] BlockFit follow(const TrackOptions& track, BlockOrigin origin) {
+        const auto begin = states_.begin() + static_cast<std::ptrdiff_t>(run_.first);
+        const std::vector<FrameState> states(begin,
+                                             begin + static_cast<std::ptrdiff_t>(run_.count));
+        const ArteryMotion motion =
+            track_artery(baseband_.part(run_.first, run_.count), states, track);
+        loss_ = static_cast<double>(longest_loss(motion, states)) / rate_;
+        BlockFit fit = blank_;
+        adopt(fit, motion, run_, origin);
+        for (std::size_t i = 0; i < fit.frames.size(); ++i) {
+            fit.frames[i].time = static_cast<double>(fit.begin() + i) / rate_;
+        }
+        fit.agreed = agrees(fit) ? before_.agreed + 1 : 0;
+        return fit;
+    }
+    [[nodiscard]] bool agrees(const BlockFit& fit) const {
+        const OverlapDifference d = compare_overlap(before_, fit);
+        return d.frames > least_ &&
+               std::max(std::abs(d.near_jump), std::abs(d.far_jump)) <= options_.largest_jump;
+    }
+
+    const BasebandView& baseband_;
+    const std::vector<FrameState>& states_;
+    const BlockFit& before_;
+    const BlockOptions& options_;
+    double rate_;
+    std::size_t least_;  // frames that both blocks must have valid
+    FrameRun run_;       // that is followed
+    double loss_ = 0;    // longest time without a wall, in what was followed last [s]
+    BlockFit blank_;     // the record as far as it does not depend on the walls
+};
+
 }  // namespace
 
 BlockFit fit_block(const BasebandView& baseband, const std::vector<FrameState>& states,
                    std::size_t first, const BlockFit& before, const BlockOptions& options) {
     validate(options);
     validate(baseband);
-    const std::size_t count = baseband.frames();
-    require(states.size() == count, "number of frame states", states.size(),
-            detail::concatenate("must equal the frames, ", count));
-    const double rate = baseband.settings.frame_rate;
-    BlockFit fit;
-    BlockRecord& record = fit.record;
-    record.first = first;
-    record.count = count;
-    record.start = static_cast<double>(first) / rate;
-    record.end = static_cast<double>(first + std::max<std::size_t>(count, 1) - 1) / rate;
-    const FrameCounts counted = count_states(states);
-    record.usable = counted.good;
-    record.clipped = counted.clipped;
-    record.dropped = count - counted.good - counted.clipped;
-    const std::vector<bool> slips =
-        find_slips(baseband, states, options.track.walls.dead_zone, options.slips);
-    record.slipped = static_cast<std::size_t>(std::count(slips.begin(), slips.end(), true));
-    const FrameRun run = longest_contact(
-        states, slips, held_whole(std::round(options.longest_gap * rate), std::size_t{0}, count));
-    record.fitted_first = first + run.first;
-    if (static_cast<double>(run.count) <
-            std::min(options.shortest_fit * rate, static_cast<double>(count)) ||
-        run.count == 0) {
-        record.status = TrackStatus::too_few_frames;
-        return fit;
-    }
-    const BasebandView part = baseband.part(run.first, run.count);
-    const auto begin = states.begin() + static_cast<std::ptrdiff_t>(run.first);
-    const std::vector<FrameState> part_states(begin,
-                                              begin + static_cast<std::ptrdiff_t>(run.count));
-    const std::size_t least =
-        held_whole(std::round(least_overlap * rate), std::size_t{0}, std::size_t{most_counted});
-    const auto agrees = [&](const BlockFit& now) {
-        const OverlapDifference d = compare_overlap(before, now);
-        return d.frames > least &&
-               std::max(std::abs(d.near_jump), std::abs(d.far_jump)) <= options.largest_jump;
-    };
-    const auto shift_times = [&](BlockFit& now) {
-        for (std::size_t i = 0; i < now.frames.size(); ++i) {
-            now.frames[i].time = static_cast<double>(now.begin() + i) / rate;
-        }
-        now.agreed = agrees(now) ? before.agreed + 1 : 0;
-    };
-    const FormerWalls former = former_walls(before, run, first);
-    BlockFit carried = fit;
-    if (former.frames > least && before.agreed >= options.confirmations) {
-        TrackOptions track = options.track;
-        // Walls are looked for where their envelopes peak.
-        const double lag = baseband.settings.depth(before.pulse_delay.delay);
-        const double reach = options.search_reach;
-        track.walls.near_range = narrowed(track.walls.near_range, former.near + lag, reach);
-        track.walls.far_range = narrowed(track.walls.far_range, former.far + lag, reach);
-        const ArteryMotion motion = track_artery(part, part_states, track);
-        adopt(carried, motion, run, BlockOrigin::carried);
-        shift_times(carried);
-        const double loss = static_cast<double>(longest_loss(motion, part_states)) / rate;
-        if (!carried.frames.empty() && carried.agreed > 0 && loss <= options.longest_loss) {
-            return carried;
-        }
-    }
-    adopt(fit, track_artery(part, part_states, options.track), run, BlockOrigin::acquired);
-    shift_times(fit);
-    // What was found nearby stands if the whole line holds nothing that is seen in more frames.
-    const bool keep =
-        !carried.frames.empty() &&
-        (fit.frames.empty() || (carried.agreed > 0 && carried.record.valid >= fit.record.valid));
-    return keep ? carried : fit;
+    require(states.size() == baseband.frames(), "number of frame states", states.size(),
+            detail::concatenate("must equal the frames, ", baseband.frames()));
+    return BlockFitter(baseband, states, first, before, options).run();
 }
 
 }  // namespace echosieve

@@ -70,31 +70,40 @@ void BlockStitcher::add(const BlockFit& fit, BlockRecord& record) {
     while (end() < block_end) {
         held_.push_back({empty_frame(static_cast<double>(end()) / frame_rate_), false});
     }
-    record.seam = Seam::none;
-    // A .. B: one run, since what both cover are runs.
-    std::size_t first = block_end;
-    std::size_t last = 0;
-    const std::size_t begin = std::max(fit.begin(), released_);
-    for (std::size_t i = begin; i < fit.end(); ++i) {
+    const Overlap overlap = overlap_of(fit, block_end);
+    compare(fit, overlap, record);
+    put(fit, overlap, record);
+}
+
+BlockStitcher::Overlap BlockStitcher::overlap_of(const BlockFit& fit, std::size_t none) const {
+    // One run, since what both cover are runs.
+    Overlap overlap{none, 0};
+    for (std::size_t i = std::max(fit.begin(), released_); i < fit.end(); ++i) {
         if (held_[i - released_].covered) {
-            first = std::min(first, i);
-            last = std::max(last, i);
+            overlap.first = std::min(overlap.first, i);
+            overlap.last = std::max(overlap.last, i);
         }
     }
-    const auto weight = [&](std::size_t i) {
-        const double u = static_cast<double>(i - first + 1) / static_cast<double>(last - first + 2);
-        return (1 - std::cos(std::numbers::pi * u)) / 2;
-    };
+    return overlap;
+}
+
+double BlockStitcher::Overlap::weight(std::size_t i) const noexcept {
+    const double u = static_cast<double>(i - first + 1) / static_cast<double>(last - first + 2);
+    return (1 - std::cos(std::numbers::pi * u)) / 2;
+}
+
+void BlockStitcher::compare(const BlockFit& fit, const Overlap& overlap,
+                            BlockRecord& record) const {
     double sum = 0;
     double near = 0;
     double far = 0;
     double near_square = 0;
     double far_square = 0;
-    for (std::size_t i = first; i <= last; ++i) {
+    for (std::size_t i = overlap.first; i <= overlap.last; ++i) {
         const FrameMotion& s = held_[i - released_].motion;
         const FrameMotion& d = fit.frames[i - fit.begin()];
         if (s.valid && d.valid) {
-            const double g = weight(i) * (1 - weight(i));
+            const double g = overlap.weight(i) * (1 - overlap.weight(i));
             sum += g;
             near += g * (s.near_wall - d.near_wall);
             far += g * (s.far_wall - d.far_wall);
@@ -102,10 +111,9 @@ void BlockStitcher::add(const BlockFit& fit, BlockRecord& record) {
             far_square += g * (s.far_wall - d.far_wall) * (s.far_wall - d.far_wall);
         }
     }
-    record.near_offset = 0;
-    record.far_offset = 0;
-    record.near_jump = 0;
-    record.far_jump = 0;
+    record.seam = Seam::none;
+    record.near_offset = record.far_offset = 0;
+    record.near_jump = record.far_jump = 0;
     record.misfit = 0;
     if (sum > 0) {
         near /= sum;
@@ -119,19 +127,22 @@ void BlockStitcher::add(const BlockFit& fit, BlockRecord& record) {
         record.near_offset = together ? near : 0;
         record.far_offset = together ? far : 0;
     }
-    const bool step = record.seam == Seam::broken;
-    for (std::size_t i = begin; i < fit.end(); ++i) {
+}
+
+void BlockStitcher::put(const BlockFit& fit, const Overlap& overlap, const BlockRecord& record) {
+    for (std::size_t i = std::max(fit.begin(), released_); i < fit.end(); ++i) {
         Held& held = held_[i - released_];
-        const double after = i > last ? static_cast<double>(i - last) / frame_rate_ : 0;
-        const double fade = first <= last ? std::exp(-after / drift_time_) : 1;
+        const double after =
+            i > overlap.last ? static_cast<double>(i - overlap.last) / frame_rate_ : 0;
+        const double fade = overlap.any() ? std::exp(-after / drift_time_) : 1;
         const FrameMotion frame =
             moved(fit.frames[i - fit.begin()], fade * record.near_offset, fade * record.far_offset);
         if (!held.covered) {
             held = {frame, true};
-        } else if (step) {
-            held.motion = weight(i) < 0.5 ? held.motion : frame;
+        } else if (record.seam == Seam::broken) {
+            held.motion = overlap.weight(i) < 0.5 ? held.motion : frame;
         } else {
-            held.motion = mixed(held.motion, frame, weight(i));
+            held.motion = mixed(held.motion, frame, overlap.weight(i));
         }
     }
 }

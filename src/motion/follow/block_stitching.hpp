@@ -48,6 +48,18 @@ private:
         FrameMotion motion;
         bool covered = false;
     };
+    // A .. B; first > last if there is none.
+    struct Overlap {
+        std::size_t first = 0;
+        std::size_t last = 0;
+
+        [[nodiscard]] bool any() const noexcept { return first <= last; }
+        [[nodiscard]] double weight(std::size_t i) const noexcept;  // w_i
+    };
+
+    [[nodiscard]] Overlap overlap_of(const BlockFit& fit, std::size_t none) const;
+    void compare(const BlockFit& fit, const Overlap& overlap, BlockRecord& record) const;
+    void put(const BlockFit& fit, const Overlap& overlap, const BlockRecord& record);
 
     double frame_rate_;
     double drift_time_;

@@ -24,6 +24,8 @@ namespace echosieve {
 
 namespace {
 
+constexpr std::size_t first_slots = 64;  // frames there is room for, before it grows
+
 std::size_t frames_in(double time, double rate) {
     constexpr double most = 1e9;
     require(time * rate <= most, "frames a block", time * rate,
@@ -90,7 +92,7 @@ struct BlockTracker<T>::State {
             return std::exchange(oldest, (oldest + 1) % length);
         }
         if (static_cast<std::size_t>(baseband.samples.rows()) == slots) {
-            const std::size_t more = std::min(length, std::max<std::size_t>(64, 2 * slots));
+            const std::size_t more = std::min(length, std::max(first_slots, 2 * slots));
             raw.resize(more * samples);
             baseband.samples.conservativeResize(static_cast<Eigen::Index>(more),
                                                 static_cast<Eigen::Index>(baseband.grid.count));

@@ -143,8 +143,8 @@ void FollowerGate::fit(const GateMotion& motion, Fit& out) noexcept {
         energy += std::norm(isolated);
         wall_energy += std::norm(o_[j]);
         product += times(std::conj(o_[j]), isolated);
-        const Complex slope[3] = {late_ ? Complex{} : p_[j], q_[j], o_[j]};
-        for (int a = 0; a < 3; ++a) {
+        const Complex slope[motions] = {late_ ? Complex{} : p_[j], q_[j], o_[j]};
+        for (int a = 0; a < motions; ++a) {
             // Re conj(-i w x) R = -w Im conj(x) R
             out.slope[a] -= w * times(std::conj(slope[a]), rest).imag();
             for (int b = 0; b <= a; ++b) {

@@ -31,6 +31,8 @@ public:
     /// validate(LearnedWalls).
     FollowerGate(const LearnedGate& gate, const SamplingGrid& line, double sound_speed);
 
+    static constexpr int motions = 3;  ///< p, q, o
+
     struct Fit {
         Eigen::Matrix3d curvature;
         Eigen::Vector3d slope;

@@ -13,6 +13,7 @@
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/detail/pinned_samples.hpp"
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
@@ -20,18 +21,16 @@
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "motion/courses/common_motion.hpp"
+#include "motion/follow/followed_walls.hpp"
 #include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/contact.hpp"
 #include "motion/line/gate_spectrum.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/plain.hpp"
-#include "motion/wall/own_motion.hpp"
 #include "motion/wall/pulse_delay.hpp"
 #include "motion/wall/recording_check.hpp"
-#include "motion/wall/report.hpp"
 #include "motion/wall/search.hpp"
-#include "motion/wall/separation.hpp"
 
 namespace echosieve {
 
@@ -80,12 +79,13 @@ void validate(const LearnedGate& gate) {
             "must be positive and finite");
 }
 
-LearnedWall learn_wall(const SeparatedWall& wall, const WallMotion& motion) {
+LearnedWall learn_wall(const SeparatedWall& wall, const FollowedWall& followed, double lag) {
     LearnedWall out;
     out.share = wall.share();
-    out.depth = wall.state.depth;
+    out.depth = wall.state.depth - lag;
+    out.confidence = followed.report.confidence;
     out.share_deviation = wall.state.share_deviation;
-    out.own = vector_of(motion.own);
+    out.own = vector_of(followed.motion.own);
     const GateSpectrum& gate = wall.layered.gate;
     out.gate = {.depth = gate.depth,
                 .path = out.share,
@@ -98,6 +98,8 @@ LearnedWall learn_wall(const SeparatedWall& wall, const WallMotion& motion) {
                 .noise = wall.layered.fit.noise};
     return out;
 }
+
+constexpr int learned_steps = 2;  // of Gauss and Newton, from shares that were fitted nearby
 
 // The tissue's gates that are explained best, cut anew where a follower will cut them.
 std::vector<LearnedGate> learn_tissue(const LineHistory& line, const SeparatedWalls& walls,
@@ -117,10 +119,10 @@ std::vector<LearnedGate> learn_tissue(const LineHistory& line, const SeparatedWa
         const LayerShare path{0, layered->fit.shares.back().bulk};
         const GateSpectrum gate =
             gate_spectrum(line, layered->gate.depth, options.track.separation.tissue_half_gate,
-                          path.bulk * (times.bulk - middle), 1.0);
+                          path.bulk * (times.bulk - middle), GateWindow{.taper = 1});
         const bool late = layered->late && times.lag != 0;
-        const LayerFit fit =
-            fit_layers(gate, late ? times.late() : times, layered->fit.shares, {.iterations = 2});
+        const LayerFit fit = fit_layers(gate, late ? times.late() : times, layered->fit.shares,
+                                        {.iterations = learned_steps});
         out.push_back({.depth = gate.depth,
                        .path = path,
                        .path_offset = middle,
@@ -147,6 +149,37 @@ double median_energy(const LineHistory& line) {
     return detail::middle(std::move(energies));
 }
 
+// What the whole of a recording holds: nothing of what its raw samples are like.
+std::optional<LearnedWalls> learn_line(const LineHistory& line, const LearnOptions& options,
+                                       const TrackOptions& track) {
+    const CommonMotion motion = estimate_common_motion(line, track.motion);
+    if (!motion.usable()) {
+        return std::nullopt;
+    }
+    const auto walls = find_and_separate_walls(
+        line, motion,
+        {track.walls, track.separation, track.search, track.wall_motion, track.confidence});
+    if (!walls) {
+        return std::nullopt;
+    }
+    const FollowedWalls followed = follow_walls(line, *walls, track.wall_motion, track.confidence);
+    if (!followed.trusted(track.confidence)) {
+        return std::nullopt;  // what was found is none
+    }
+    LearnedWalls out;
+    out.pulse_delay = pulse_delay(line, *walls, track.baseband, track.pulse);
+    const double lag = line.settings.depth(out.pulse_delay.delay);
+    out.near = learn_wall(walls->near, followed.near, lag);
+    out.far = learn_wall(walls->far, followed.far, lag);
+    out.tissue = learn_tissue(line, *walls, options);
+    out.pulse = vector_of(walls->times.pulse);
+    out.bulk = vector_of(walls->times.bulk);
+    out.usable = line.usable;
+    out.lag = walls->times.lag;
+    out.energy = median_energy(line);
+    return out;
+}
+
 template <class T>
 std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSettings& settings,
                                   const LearnOptions& options) {
@@ -156,61 +189,50 @@ std::optional<LearnedWalls> learn(const FrameView<T>& frames, const RecordingSet
     const Baseband<double> baseband = to_baseband<double>(frames, settings, track.baseband);
     require_trackable(settings, baseband.grid, track.walls, track.separation);
     const std::vector<FrameState> states = check_frames(frames, baseband, track.frames);
-    if (static_cast<std::size_t>(std::count(states.begin(), states.end(), FrameState::good)) <
-        fewest_frames) {
+    if (count_states(states).good < fewest_frames) {
         return std::nullopt;
     }
     LineHistory line = line_history(baseband, states, track.walls.dead_zone);
     (void)leave_out_lost_contact(line, track.contact);
-    const CommonMotion motion = estimate_common_motion(line, track.motion);
-    if (!motion.usable()) {
+    std::optional<LearnedWalls> out = learn_line(line, options, track);
+    if (!out) {
         return std::nullopt;
     }
-    const auto walls = find_and_separate_walls(line, motion, track.walls, track.separation,
-                                               track.search, track.wall_motion, track.confidence);
-    if (!walls) {
-        return std::nullopt;
-    }
-    LearnedWalls out;
-    out.settings = settings;
-    out.baseband = track.baseband;
-    out.samples = frames.samples();
-    const double rate = settings.frame_rate;
-    const WallMotion near = wall_motion(walls->near, walls->times, rate, track.wall_motion);
-    const WallMotion far = wall_motion(walls->far, walls->times, rate, track.wall_motion);
-    out.near = learn_wall(walls->near, near);
-    out.far = learn_wall(walls->far, far);
-    out.pulse_delay = pulse_delay(line, *walls, track.baseband, track.pulse);
-    const double lag = settings.depth(out.pulse_delay.delay);
-    out.near.depth -= lag;
-    out.far.depth -= lag;
-    WallReport near_report = wall_report(walls->near, near, rate);
-    WallReport far_report = wall_report(walls->far, far, rate);
-    set_confidence(near_report, far_report, track.confidence);
-    out.near.confidence = near_report.confidence;
-    out.far.confidence = far_report.confidence;
-    if (std::min(near_report.confidence, far_report.confidence) <
-        track.confidence.least_confidence) {
-        return std::nullopt;  // what was found is none
-    }
+    out->settings = settings;
+    out->baseband = track.baseband;
+    out->samples = frames.samples();
+    out->dead_zone = track.walls.dead_zone;
+    out->confidence = track.confidence;
     SettingsCheck check =
         check_samples(frames, settings, states, track.settings_check, track.baseband.offset);
-    out.near.confidence *= check.trust;
-    out.far.confidence *= check.trust;
-    out.warnings = std::move(check.warnings);
-    out.tissue = learn_tissue(line, *walls, options);
-    out.pulse = vector_of(walls->times.pulse);
-    out.bulk = vector_of(walls->times.bulk);
-    out.usable = line.usable;
-    out.lag = walls->times.lag;
-    out.dead_zone = track.walls.dead_zone;
-    out.energy = median_energy(line);
-    out.confidence = track.confidence;
-    learn_extremes(frames, states, out);
+    out->near.confidence *= check.trust;
+    out->far.confidence *= check.trust;
+    out->warnings = std::move(check.warnings);
+    learn_extremes(frames, states, *out);
     return out;
 }
 
 }  // namespace
+
+void validate(const FollowerOptions& options) {
+    constexpr double widest_energy_range = 1e12;  // anything at all
+    require(options.iterations >= 1, "iterations", options.iterations, "must be at least 1");
+    require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
+            options.least_correlation, "must lie in [0, 1)");
+    require(options.largest_rest > 0 && options.largest_rest <= 1, "largest_rest",
+            options.largest_rest, "must lie in (0, 1]");
+    require(options.energy_range > 1 && is_finite(options.energy_range), "energy_range",
+            options.energy_range, "must exceed 1 and be finite");
+    require(options.clipped_fraction >= 0 && options.clipped_fraction <= 1, "clipped_fraction",
+            options.clipped_fraction, "must lie in [0, 1]");
+    require(options.agility > 0 && is_finite(options.agility), "agility", options.agility,
+            "must be positive and finite");
+    require(options.longest_gap >= 0 && is_finite(options.longest_gap), "longest_gap",
+            options.longest_gap, "must be zero or more and finite [s]");
+    detail::require_at_most(options.iterations, largest_option::rounds, "iterations");
+    detail::require_at_most(options.energy_range, widest_energy_range, "energy_range");
+    detail::require_at_most(options.agility, largest_option::factor, "agility");
+}
 
 void validate(const LearnedWalls& walls) {
     validate(walls.settings);
@@ -241,25 +263,6 @@ std::optional<LearnedWalls> learn_walls(const Recording& recording, const LearnO
     return std::visit(
         [&](const auto& frames) { return learn(frames.view(), recording.settings, options); },
         recording.samples);
-}
-
-void validate(const FollowerOptions& options) {
-    require(options.iterations >= 1, "iterations", options.iterations, "must be at least 1");
-    require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
-            options.least_correlation, "must lie in [0, 1)");
-    require(options.largest_rest > 0 && options.largest_rest <= 1, "largest_rest",
-            options.largest_rest, "must lie in (0, 1]");
-    require(options.energy_range > 1 && is_finite(options.energy_range), "energy_range",
-            options.energy_range, "must exceed 1 and be finite");
-    require(options.clipped_fraction >= 0 && options.clipped_fraction <= 1, "clipped_fraction",
-            options.clipped_fraction, "must lie in [0, 1]");
-    require(options.agility > 0 && is_finite(options.agility), "agility", options.agility,
-            "must be positive and finite");
-    require(options.longest_gap >= 0 && is_finite(options.longest_gap), "longest_gap",
-            options.longest_gap, "must be zero or more and finite [s]");
-    detail::require_at_most(options.iterations, largest_option::rounds, "iterations");
-    detail::require_at_most(options.energy_range, 1e12, "energy_range");
-    detail::require_at_most(options.agility, largest_option::factor, "agility");
 }
 
 }  // namespace echosieve

@@ -6,13 +6,16 @@
 #include <complex>
 #include <cstddef>
 #include <limits>
+#include <optional>
 #include <span>
 #include <type_traits>
+#include <utility>
 #include <variant>
 #include <vector>
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
+#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
@@ -23,27 +26,183 @@
 #include "echosieve/motion/wall_options.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/courses/phase_track.hpp"
+#include "motion/follow/followed_walls.hpp"
 #include "motion/follow/smoothing.hpp"
 #include "motion/layers/group_means.hpp"
 #include "motion/line/averaged_line.hpp"
 #include "motion/line/contact.hpp"
 #include "motion/line/line.hpp"
+#include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
 #include "motion/wall/echoes.hpp"
 #include "motion/wall/every_frame.hpp"
-#include "motion/wall/finder.hpp"
 #include "motion/wall/pulse_delay.hpp"
 #include "motion/wall/recording_check.hpp"
-#include "motion/wall/report.hpp"
 #include "motion/wall/search.hpp"
-#include "motion/wall/separation.hpp"
 
 namespace echosieve {
 
 namespace {
 
+// In float where the samples are whole numbers: the sums' rounding is far below a count.
+template <class T>
+Baseband<double> conditioned(const FrameView<T>& frames, const RecordingSettings& settings,
+                             const BasebandOptions& options) {
+    if constexpr (std::is_integral_v<T>) {
+        const Baseband<float> narrow = to_baseband<float>(frames, settings, options);
+        return {narrow.samples.template cast<std::complex<double>>(), narrow.grid, settings};
+    } else {
+        return to_baseband<double>(frames, settings, options);
+    }
+}
+
 // Averages over longer times leave nothing of a pulse [s].
 constexpr double longest_averaging = 0.1;
+
+ArteryMotion ended(ArteryMotion motion, TrackStatus status) {
+    motion.status = status;
+    return motion;
+}
+
+// The line in all frames, and averaged over a few: walls are looked for and taken apart in fewer
+// frames, and followed in all.
+struct Prepared {
+    LineHistory line;
+    LineHistory averaged;
+    Eigen::Index length = 1;  // frames an average
+};
+
+Prepared prepare(const BasebandView& baseband, const std::vector<FrameState>& states,
+                 const TrackOptions& options, ArteryMotion& result) {
+    Prepared out{line_history(baseband, states, options.walls.dead_zone), {}};
+    LineHistory& line = out.line;
+    result.without_contact = leave_out_lost_contact(line, options.contact);
+    warn_of_gain_steps(line, result.warnings);
+    const RecordingSettings& settings = line.settings;
+    const double shorter = std::min(1.0, usual_centre / settings.sensor.centre_frequency);
+    out.length = held_whole(std::round(options.averaging * shorter * settings.frame_rate),
+                            Eigen::Index{1}, line.frames());
+    out.averaged = averaged_line(line, line_motion(line, options.motion.tracks),
+                                 even_groups(line.frames(), out.length));
+    return out;
+}
+
+// The pulse and bulk motion that all depths share; what stretches the line is turned back from
+// here.
+CommonMotion find_courses(Prepared& prepared, const CommonMotionOptions& options) {
+    CommonMotion motion = estimate_common_motion(prepared.averaged, options);
+    if (motion.stretch.size() > 0) {
+        LineHistory& line = prepared.line;
+        prepared.averaged.stretch = motion.stretch;
+        prepared.averaged.stretch_centre = line.stretch_centre = motion.stretch_centre;
+        line.stretch = course_of_means(motion.stretch, line.frames(), prepared.length);
+    }
+    return motion;
+}
+
+// Both walls in all frames, and the frames in which both are seen.
+struct Followed {
+    SeparatedWalls walls;
+    FollowedWalls moved;
+    std::vector<bool> valid;
+};
+
+Followed follow(const Prepared& prepared, const SeparatedWalls& found,
+                const TrackOptions& options) {
+    const LineHistory& line = prepared.line;
+    Followed out;
+    out.walls = at_every_frame(line, found, prepared.length);
+    out.moved = follow_walls(line, out.walls, options.wall_motion, options.confidence);
+    const auto seen = [&](const FollowedWall& wall, Eigen::Index k) {
+        return wall.motion.correlation[k] > options.least_correlation;
+    };
+    for (Eigen::Index k = 0; k < line.frames(); ++k) {
+        out.valid.push_back(line.usable[static_cast<std::size_t>(k)] && seen(out.moved.near, k) &&
+                            seen(out.moved.far, k));
+    }
+    return out;
+}
+
+// One wall in all frames: depths, standard deviations and qualities.
+struct WallFrames {
+    Eigen::ArrayXd depth;
+    Eigen::ArrayXd deviation;
+    Eigen::ArrayXd quality;
+};
+
+// Frames where the walls were not associated are bridged, then all are smoothed.
+WallFrames frames_of(const SeparatedWall& wall, const FollowedWall& moved, const Followed& followed,
+                     double rate, const TrackOptions& options) {
+    Eigen::ArrayXd displacement = moved.motion.displacement;
+    bridge(displacement, followed.valid);
+    WallFrames out;
+    out.depth = moved.report.depth + smoothed(displacement, options.smoothing, rate);
+    const auto frames = static_cast<Eigen::Index>(followed.valid.size());
+    out.deviation = Eigen::ArrayXd::Constant(frames, std::numeric_limits<double>::quiet_NaN());
+    out.quality = Eigen::ArrayXd::Zero(frames);
+    for (Eigen::Index k = 0; k < frames; ++k) {
+        if (followed.valid[static_cast<std::size_t>(k)]) {
+            // A share that is not sure is an error of gain: it grows with the pulse. Both leave out
+            // what the model is wrong by.
+            out.deviation[k] =
+                options.confidence.deviation_scale *
+                std::hypot(moved.motion.deviation[k],
+                           wall.state.share_deviation * followed.walls.times.pulse[k]);
+            out.quality[k] =
+                moved.report.confidence * closeness(out.deviation[k], options.confidence);
+        }
+    }
+    return out;
+}
+
+// What the report of a wall says beside its confidence.
+void complete(const SeparatedWall& wall, FollowedWall& moved, double lag,
+              const RecordingSettings& settings, const WallEchoOptions& options) {
+    WallReport& report = moved.report;
+    const WallMotion& motion = moved.motion;
+    report.depth = wall.state.depth - lag;
+    report.reference = wall_echoes(wall, settings, options);
+    for (Eigen::Index i = 0; i < motion.displacement.size(); ++i) {
+        report.displacement.push_back(motion.displacement[i]);
+        report.strength.push_back(motion.correlation[i] > 0 ? motion.strength[i].real() : 0.0);
+    }
+}
+
+void report(const LineHistory& line, Followed& followed, const TrackOptions& options,
+            ArteryMotion& result) {
+    const RecordingSettings& settings = line.settings;
+    const double lag = settings.depth(result.pulse_delay.delay);
+    auto& [near, far] = followed.moved;
+    complete(followed.walls.near, near, lag, settings, options.echoes);
+    complete(followed.walls.far, far, lag, settings, options.echoes);
+    const double rate = settings.frame_rate;
+    const WallFrames n = frames_of(followed.walls.near, near, followed, rate, options);
+    const WallFrames f = frames_of(followed.walls.far, far, followed, rate, options);
+    result.near = std::move(near.report);
+    result.far = std::move(far.report);
+    for (std::size_t i = 0; i < followed.valid.size(); ++i) {
+        result.unassociated += line.usable[i] && !followed.valid[i] ? 1 : 0;
+    }
+    if (!followed.moved.trusted(options.confidence)) {
+        return;
+    }
+    result.frames.resize(followed.valid.size());
+    for (std::size_t i = 0; i < result.frames.size(); ++i) {
+        const auto k = static_cast<Eigen::Index>(i);
+        FrameMotion& frame = result.frames[i];
+        frame.time = static_cast<double>(i) / rate;
+        frame.near_wall = n.depth[k];
+        frame.far_wall = f.depth[k];
+        frame.diameter = frame.far_wall - frame.near_wall;
+        frame.valid = followed.valid[i];
+        frame.near_wall_std = n.deviation[k];
+        frame.far_wall_std = f.deviation[k];
+        frame.diameter_std = std::hypot(frame.near_wall_std, frame.far_wall_std);
+        frame.near_quality = n.quality[k];
+        frame.far_quality = f.quality[k];
+        frame.quality = std::min(frame.near_quality, frame.far_quality);
+    }
+}
 
 }  // namespace
 
@@ -68,42 +227,6 @@ void validate(const TrackOptions& options) {
     detail::require_at_most(options.averaging, longest_averaging, "averaging", "[s]");
 }
 
-namespace {
-
-// Bridges the frames where the wall was not associated, then smooths.
-Eigen::ArrayXd bridged(const Eigen::ArrayXd& displacement, const std::vector<bool>& valid,
-                       const Smoothing& smoothing, double frame_rate) {
-    Eigen::ArrayXd x = displacement;
-    bridge(x, valid);
-    return smoothed(x, smoothing, frame_rate);
-}
-
-WallReport report(const SeparatedWall& wall, double lag, const WallMotion& motion,
-                  const RecordingSettings& settings, const WallEchoOptions& options) {
-    WallReport out = wall_report(wall, motion, settings.frame_rate);
-    out.depth = wall.state.depth - lag;
-    out.reference = wall_echoes(wall, settings, options);
-    for (Eigen::Index i = 0; i < motion.displacement.size(); ++i) {
-        out.displacement.push_back(motion.displacement[i]);
-        out.strength.push_back(motion.correlation[i] > 0 ? motion.strength[i].real() : 0.0);
-    }
-    return out;
-}
-
-// In float where the samples are whole numbers: the sums' rounding is far below a count.
-template <class T>
-Baseband<double> conditioned(const FrameView<T>& frames, const RecordingSettings& settings,
-                             const BasebandOptions& options) {
-    if constexpr (std::is_integral_v<T>) {
-        const Baseband<float> narrow = to_baseband<float>(frames, settings, options);
-        return {narrow.samples.template cast<std::complex<double>>(), narrow.grid, settings};
-    } else {
-        return to_baseband<double>(frames, settings, options);
-    }
-}
-
-}  // namespace
-
 ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameState>& states,
                           const TrackOptions& options) {
     validate(options);
@@ -111,100 +234,40 @@ ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameS
     require_trackable(baseband.settings, baseband.grid, options.walls, options.separation);
     require(states.size() == baseband.frames(), "number of frame states", states.size(),
             detail::concatenate("must equal the frames, ", baseband.frames()));
+    const FrameCounts counted = count_states(states);
     ArteryMotion result;
-    for (const FrameState state : states) {
-        result.clipped += state == FrameState::clipped ? 1 : 0;
-        result.dropped += state != FrameState::clipped && state != FrameState::good ? 1 : 0;
+    result.clipped = counted.clipped;
+    result.dropped = states.size() - counted.good - counted.clipped;
+    if (counted.good < fewest_frames) {
+        return ended(std::move(result), TrackStatus::too_few_frames);
     }
-    if (states.size() - result.clipped - result.dropped < fewest_frames) {
-        result.status = TrackStatus::too_few_frames;
-        return result;
+    const WallPlan plan{options.walls, options.separation, options.search, options.wall_motion,
+                        options.confidence};
+    // Prepare, courses, tissue, find, separate, follow, report.
+    Prepared prepared = prepare(baseband, states, options, result);
+    const CommonMotion courses = find_courses(prepared, options.motion);
+    if (!courses.usable()) {
+        return ended(std::move(result), TrackStatus::nothing_coherent);
     }
-    LineHistory line = line_history(baseband, states, options.walls.dead_zone);
-    result.without_contact = leave_out_lost_contact(line, options.contact);
-    warn_of_gain_steps(line, result.warnings);
-    // The walls are looked for and taken apart in fewer frames, and followed in all.
-    const double shorter = std::min(1.0, 4e6 / line.settings.sensor.centre_frequency);
-    const Eigen::Index length =
-        held_whole(std::round(options.averaging * shorter * line.settings.frame_rate),
-                   Eigen::Index{1}, line.frames());
-    LineHistory averaged = averaged_line(line, line_motion(line, options.motion.tracks),
-                                         even_groups(line.frames(), length));
-    const CommonMotion motion = estimate_common_motion(averaged, options.motion);
-    if (!motion.usable()) {
-        result.status = TrackStatus::nothing_coherent;
-        return result;
-    }
-    if (motion.stretch.size() > 0) {
-        averaged.stretch = motion.stretch;
-        averaged.stretch_centre = line.stretch_centre = motion.stretch_centre;
-        line.stretch = course_of_means(motion.stretch, line.frames(), length);
-    }
-    result.coherence = motion.coherence;
-    const auto found =
-        find_and_separate_walls(averaged, motion, options.walls, options.separation, options.search,
-                                options.wall_motion, options.confidence);
+    result.coherence = courses.coherence;
+    const LineHistory& averaged = prepared.averaged;
+    const std::optional<Tissue> tissue = fit_tissue(averaged, courses, plan.separation);
+    std::vector<Hypothesis> hypotheses = find_hypotheses(averaged, tissue, plan);
+    const std::optional<SeparatedWalls> found =
+        separate_best(averaged, std::move(hypotheses), plan);
     if (!found) {
-        warn_of_ranges(line, options.walls, result.warnings);
-        result.status = TrackStatus::no_artery;
-        return result;
+        warn_of_ranges(prepared.line, options.walls, result.warnings);
+        return ended(std::move(result), TrackStatus::no_artery);
     }
-    const SeparatedWalls walls = at_every_frame(line, *found, length);
-    const std::size_t count = states.size();
-    const double rate = line.settings.frame_rate;
-    WallMotion near = wall_motion(walls.near, walls.times, rate, options.wall_motion);
-    WallMotion far = wall_motion(walls.far, walls.times, rate, options.wall_motion);
-    std::vector<bool> valid(count);
-    for (std::size_t i = 0; i < count; ++i) {
-        const auto k = static_cast<Eigen::Index>(i);
-        valid[i] = line.usable[i] && near.correlation[k] > options.least_correlation &&
-                   far.correlation[k] > options.least_correlation;
-        result.unassociated += line.usable[i] && !valid[i] ? 1 : 0;
-    }
-    near.displacement += line.slow_path(walls.near.state.depth);
-    far.displacement += line.slow_path(walls.far.state.depth);
-    const Eigen::ArrayXd near_motion = bridged(near.displacement, valid, options.smoothing, rate);
-    const Eigen::ArrayXd far_motion = bridged(far.displacement, valid, options.smoothing, rate);
-    // A share that is not sure is an error of gain: it grows with the pulse. Both leave out what
-    // the model is wrong by.
-    const auto deviation = [&](const WallMotion& moved, const SeparatedWall& wall, Eigen::Index k) {
-        return options.confidence.deviation_scale *
-               std::hypot(moved.deviation[k], wall.state.share_deviation * walls.times.pulse[k]);
-    };
+    Followed followed = follow(prepared, *found, options);
     result.pulse_delay = pulse_delay(averaged, *found, options.baseband, options.pulse);
-    const double lag = line.settings.depth(result.pulse_delay.delay);
-    result.near = report(walls.near, lag, near, line.settings, options.echoes);
-    result.far = report(walls.far, lag, far, line.settings, options.echoes);
-    set_confidence(result.near, result.far, options.confidence);
-    constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
-    result.frames.resize(count);
-    for (std::size_t i = 0; i < count; ++i) {
-        const auto k = static_cast<Eigen::Index>(i);
-        FrameMotion& frame = result.frames[i];
-        frame.time = static_cast<double>(i) / rate;
-        frame.near_wall = walls.near.state.depth - lag + near_motion[k];
-        frame.far_wall = walls.far.state.depth - lag + far_motion[k];
-        frame.diameter = frame.far_wall - frame.near_wall;
-        frame.valid = valid[i];
-        frame.near_wall_std = valid[i] ? deviation(near, walls.near, k) : unknown;
-        frame.far_wall_std = valid[i] ? deviation(far, walls.far, k) : unknown;
-        frame.diameter_std = std::hypot(frame.near_wall_std, frame.far_wall_std);
-        const auto quality = [&](const WallReport& wall, double own_deviation) {
-            return valid[i] ? wall.confidence * closeness(own_deviation, options.confidence) : 0.0;
-        };
-        frame.near_quality = quality(result.near, frame.near_wall_std);
-        frame.far_quality = quality(result.far, frame.far_wall_std);
-        frame.quality = std::min(frame.near_quality, frame.far_quality);
+    report(prepared.line, followed, options, result);
+    if (!followed.moved.trusted(options.confidence)) {
+        return ended(std::move(result), TrackStatus::no_artery);  // what was found is none
     }
-    if (std::min(result.near.confidence, result.far.confidence) <
-        options.confidence.least_confidence) {
-        result.status = TrackStatus::no_artery;  // what was found is none
-        result.frames.clear();
-        return result;
-    }
-    result.status =
-        2 * result.valid_frames() >= count ? TrackStatus::tracked : TrackStatus::mostly_invalid;
-    return result;
+    return ended(std::move(result), 2 * result.valid_frames() >= states.size()
+                                        ? TrackStatus::tracked
+                                        : TrackStatus::mostly_invalid);
 }
 
 ArteryMotion track_artery(const Recording& recording, const TrackOptions& options) {

@@ -24,12 +24,21 @@ namespace {
 
 constexpr std::size_t near_wall = 0;  // places of the gates
 constexpr std::size_t far_wall = 1;
+// Places in x: p, q, their speeds, what each wall does by itself.
+constexpr int at_p = 0, at_p_speed = 1, at_q = 2, at_q_speed = 3, at_near = 4, at_far = 5;
 constexpr std::size_t most_places = 64;  // that a search tries
 constexpr int search_steps = 6;          // of Gauss and Newton after it
 // Where a search may be off by: the courses between two places tried.
 constexpr double pulse_reach = 0.1;
 constexpr double bulk_reach = 20e-6;  // [m]
 constexpr double own_reach = 10e-6;   // [m]
+constexpr double speed_reach = 4;     // of the mean square of a course's steps
+// Of the noise: no course is taken for one that never changes.
+constexpr double least_change = 1e-18;  // of p; of q [m^2]
+constexpr double least_own = 1e-16;     // (10 nm)^2 a frame
+constexpr double course_jitter = 1e-6;  // of a speed's changes, of the course by itself: C stays
+                                        // regular
+constexpr double speed_left = 0.8;      // from frame to frame in which no wall is seen
 
 // Mean square of the differences (order 1) or second differences (2) between usable frames.
 double changes(const std::vector<double>& x, const std::vector<bool>& usable, std::size_t order) {
@@ -60,23 +69,23 @@ WallFilter::WallFilter(const LearnedWalls& walls, const SamplingGrid& line,
         gates_.emplace_back(gate, line, speed);
     }
     transition_.setIdentity();
-    transition_(0, 1) = transition_(2, 3) = 1;
+    transition_(at_p, at_p_speed) = transition_(at_q, at_q_speed) = 1;
     noise_.setZero();
     const double agility = options.agility * options.agility;
     const auto course = [&](int at, double change) {
-        Eigen::Matrix2d q;
-        q << 0.25, 0.5, 0.5, 1;
-        noise_.block<2, 2>(at, at) = agility * std::max(change, 1e-18) * q;
-        noise_(at, at) += 1e-6 * agility * change;
+        const Eigen::Vector2d step(0.5, 1);  // of course and speed, where that changes midway
+        noise_.block<2, 2>(at, at) =
+            agility * std::max(change, least_change) * (step * step.transpose());
+        noise_(at, at) += course_jitter * agility * change;
     };
-    course(0, changes(walls.pulse, walls.usable, 2));
-    course(2, changes(walls.bulk, walls.usable, 2));
-    const double least_own = 1e-16;  // (10 nm)^2 a frame
-    noise_(4, 4) = std::max(changes(walls.near.own, walls.usable, 1), least_own);
-    noise_(5, 5) = std::max(changes(walls.far.own, walls.usable, 1), least_own);
+    course(at_p, changes(walls.pulse, walls.usable, 2));
+    course(at_q, changes(walls.bulk, walls.usable, 2));
+    noise_(at_near, at_near) = std::max(changes(walls.near.own, walls.usable, 1), least_own);
+    noise_(at_far, at_far) = std::max(changes(walls.far.own, walls.usable, 1), least_own);
     wide_.setZero();
-    wide_.diagonal() << pulse_reach * pulse_reach, 4 * changes(walls.pulse, walls.usable, 1),
-        bulk_reach * bulk_reach, 4 * changes(walls.bulk, walls.usable, 1), own_reach * own_reach,
+    wide_.diagonal() << pulse_reach * pulse_reach,
+        speed_reach * changes(walls.pulse, walls.usable, 1), bulk_reach * bulk_reach,
+        speed_reach * changes(walls.bulk, walls.usable, 1), own_reach * own_reach,
         own_reach * own_reach;
     wide_.diagonal() += noise_.diagonal();
     c_ = wide_;
@@ -98,14 +107,14 @@ WallFilter::WallFilter(const LearnedWalls& walls, const SamplingGrid& line,
 
 double WallFilter::displacement(std::size_t wall) const noexcept {
     const LayerShare share = wall == far_wall ? walls_.far.share : walls_.near.share;
-    return share.pulse * x_[0] + share.bulk * x_[2] + x_[wall == far_wall ? 5 : 4];
+    return share.pulse * x_[at_p] + share.bulk * x_[at_q] + x_[wall == far_wall ? at_far : at_near];
 }
 
 GateMotion WallFilter::motion_of(std::size_t gate) const noexcept {
-    return {.pulse = gates_[gate].late() ? x_[0] - walls_.lag * x_[1] : x_[0],
-            .bulk = x_[2],
-            .own = gate == near_wall  ? x_[4]
-                   : gate == far_wall ? x_[5]
+    return {.pulse = gates_[gate].late() ? x_[at_p] - walls_.lag * x_[at_p_speed] : x_[at_p],
+            .bulk = x_[at_q],
+            .own = gate == near_wall  ? x_[at_near]
+                   : gate == far_wall ? x_[at_far]
                                       : 0};
 }
 
@@ -116,7 +125,7 @@ void WallFilter::predict() {
 
 void WallFilter::cut(std::span<const std::complex<float>> line) {
     for (FollowerGate& gate : gates_) {
-        gate.cut(line, x_[0], x_[2]);
+        gate.cut(line, x_[at_p], x_[at_q]);
     }
 }
 
@@ -152,8 +161,9 @@ void WallFilter::correct(std::span<const std::complex<float>> line) {
         Vector slope = -sure * (x_ - predicted);
         for (std::size_t g = 0; g < gates_.size(); ++g) {
             gates_[g].fit(motion_of(g), fit);
-            const int place[3] = {0, 2, g == far_wall ? 5 : 4};
-            const int used = g <= far_wall ? 3 : 2;  // tissue does nothing by itself
+            const int place[FollowerGate::motions] = {at_p, at_q, g == far_wall ? at_far : at_near};
+            // Tissue does nothing by itself.
+            const int used = g <= far_wall ? FollowerGate::motions : FollowerGate::motions - 1;
             for (int a = 0; a < used; ++a) {
                 slope[place[a]] += fit.slope[a];
                 for (int b = 0; b < used; ++b) {
@@ -208,7 +218,7 @@ void WallFilter::report(bool valid, FollowedFrame& out) const {
     far << walls_.far.share.pulse, 0, walls_.far.share.bulk, 0, 0, 1;
     const auto deviation = [&](const Vector& to, double share) {
         return walls_.confidence.deviation_scale *
-               std::hypot(std::sqrt(std::max(to.dot(c_ * to), 0.0)), share * x_[0]);
+               std::hypot(std::sqrt(std::max(to.dot(c_ * to), 0.0)), share * x_[at_p]);
     };
     m.near_wall_std = deviation(near, walls_.near.share_deviation);
     m.far_wall_std = deviation(far, walls_.far.share_deviation);
@@ -251,8 +261,8 @@ void WallFilter::step(std::span<const std::complex<float>> line, FrameState stat
     }
     unseen_ = valid ? 0 : unseen_ + 1;
     if (!valid) {  // no wall runs on at its last speed for long
-        x_[1] *= 0.8;
-        x_[3] *= 0.8;
+        x_[at_p_speed] *= speed_left;
+        x_[at_q_speed] *= speed_left;
         if (unseen_ > longest_gap_) {
             c_ = wide_;
         }

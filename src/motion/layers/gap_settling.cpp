@@ -10,7 +10,8 @@
 #include <vector>
 
 #include "echosieve/core/detail/whole_number.hpp"
-#include "motion/layers/layer_fit.hpp"
+#include "motion/line/grid_search.hpp"
+#include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
 
 namespace echosieve {
@@ -18,6 +19,9 @@ namespace echosieve {
 namespace {
 
 using Complex = std::complex<double>;
+
+constexpr int finer_grids =
+    3;  // a 27th of the first steps: some micrometres, held to one by the fits after it
 
 // A gate's sums over the frames before and after a gap, per bin.
 struct Sides {
@@ -39,7 +43,7 @@ Sides sides_of(const LayeredGate& layered, const LayerTimes& times, Eigen::Index
             phasors.back() *= layered.own;
         }
     }
-    out.ridge = LayerFitOptions{}.ridge * times.weight.sum();
+    out.ridge = layer_ridge * times.weight.sum();
     const Eigen::Index frames = times.pulse.size();
     for (const int side : {0, 1}) {
         const Eigen::Index first = side == 0 ? 0 : gap;
@@ -80,7 +84,33 @@ double explained(const Sides& sides, double pulse, double bulk, double sound_spe
         gram.diagonal().array() += sides.ridge;
         sum += right.dot(gram.llt().solve(right)).real();
     }
-    return sum * layered.trust / std::max(layered.fit.noise, 1e-300);
+    return sum * layered.trust / std::max(layered.fit.noise, least_divisor);
+}
+
+// (dp, dq) that explain most.
+Eigen::Vector2d moved_over(const std::vector<Sides>& sides, double sound_speed,
+                           double half_wavelength, const GapSettlingOptions& options) {
+    const auto all_explained = [&](double pulse, double bulk) {
+        double sum = 0;
+        for (const Sides& gate : sides) {
+            sum += explained(gate, pulse, bulk, sound_speed);
+        }
+        return sum;
+    };
+    const auto steps = [](double reach) { return held_whole(std::round(reach), 0L, most_counted); };
+    double pulse_step = options.pulse_step;
+    double bulk_step = half_wavelength / options.steps_a_half_wave;
+    BestPlace best;
+    best.look_about(steps_about(pulse_step, steps(options.pulse_reach / pulse_step)),
+                    steps_about(bulk_step, steps(options.half_waves * options.steps_a_half_wave)),
+                    all_explained);
+    for (int k = 0; k < finer_grids; ++k) {
+        pulse_step /= refined_steps;
+        bulk_step /= refined_steps;
+        best.look_about(steps_about(pulse_step, refined_steps),
+                        steps_about(bulk_step, refined_steps), all_explained);
+    }
+    return {best.x, best.y};
 }
 
 }  // namespace
@@ -99,40 +129,10 @@ void settle_gaps(const std::vector<LayeredGate>& gates, LayerTimes& times,
         for (const LayeredGate& layered : gates) {
             sides.push_back(sides_of(layered, times, gap));
         }
-        double best_pulse = 0;
-        double best_bulk = 0;
-        double most = -1;
-        const auto search = [&](double pulse, double bulk, double pulse_step, double bulk_step,
-                                long pulse_steps, long bulk_steps) {
-            for (long i = -pulse_steps; i <= pulse_steps; ++i) {
-                for (long j = -bulk_steps; j <= bulk_steps; ++j) {
-                    const double dp = pulse + static_cast<double>(i) * pulse_step;
-                    const double dq = bulk + static_cast<double>(j) * bulk_step;
-                    double sum = 0;
-                    for (const Sides& gate : sides) {
-                        sum += explained(gate, dp, dq, times.sound_speed);
-                    }
-                    if (sum > most) {
-                        most = sum;
-                        best_pulse = dp;
-                        best_bulk = dq;
-                    }
-                }
-            }
-        };
-        double pulse_step = options.pulse_step;
-        double bulk_step = half_wavelength / options.steps_a_half_wave;
-        search(0, 0, pulse_step, bulk_step,
-               held_whole(std::round(options.pulse_reach / pulse_step), 0L, most_counted),
-               held_whole(std::round(options.half_waves * options.steps_a_half_wave), 0L,
-                          most_counted));
-        for (int k = 0; k < 3; ++k) {
-            pulse_step /= 3;
-            bulk_step /= 3;
-            search(best_pulse, best_bulk, pulse_step, bulk_step, 3, 3);
-        }
-        times.pulse.tail(times.pulse.size() - gap) += best_pulse;
-        times.bulk.tail(times.bulk.size() - gap) += best_bulk;
+        const Eigen::Vector2d moved =
+            moved_over(sides, times.sound_speed, half_wavelength, options);
+        times.pulse.tail(times.pulse.size() - gap) += moved[0];
+        times.bulk.tail(times.bulk.size() - gap) += moved[1];
     }
     if (runs.size() > 1) {
         bridge(times.pulse, measured);

@@ -10,21 +10,28 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
-#include "motion/kernels/motion_sums_kernel.hpp"
 #include "motion/courses/time_courses.hpp"
+#include "motion/kernels/motion_sums_kernel.hpp"
 #include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/layers/smooth_step.hpp"
+#include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
 
 namespace echosieve {
+
+namespace {
+
+constexpr double least_residual = 1e-12;  // of the median gate: without noise all are trusted alike
+
+}  // namespace
 
 void set_trust(std::vector<LayeredGate>& gates) {
     Eigen::ArrayXd residual(static_cast<Eigen::Index>(gates.size()));
     for (Eigen::Index g = 0; g < residual.size(); ++g) {
         residual[g] = gates[static_cast<std::size_t>(g)].fit.residual();
     }
-    const double typical = std::max(median(residual), 1e-12);
+    const double typical = std::max(median(residual), least_residual);
     for (Eigen::Index g = 0; g < residual.size(); ++g) {
         const double ratio = residual[g] / typical;
         gates[static_cast<std::size_t>(g)].trust = 1 / (1 + ratio * ratio);
@@ -74,81 +81,112 @@ void regauge(std::vector<LayeredGate>& gates, LayerTimes& times, double slow_fre
     times.bulk -= times.bulk.mean();
 }
 
-void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
-                 const JointMotionOptions& options, double frame_rate) {
-    const Eigen::Index frames = times.pulse.size();
-    Eigen::ArrayXXd sums = Eigen::ArrayXXd::Zero(frames, 5);
-    const LayerTimes late = times.late();
-    Eigen::ArrayXXd delays;
-    Eigen::ArrayXXcd by_pulse, by_bulk;  // [layers x bins]
-    Eigen::ArrayXd work;
-    for (const LayeredGate& layered : gates) {
-        const LayerFit& fit = layered.fit;
-        const LayerTimes& seen = layered.late ? late : times;
-        const Eigen::Index bins = layered.gate.bins();
-        const auto layers = static_cast<Eigen::Index>(fit.shares.size());
-        delays.resize(frames, layers);
-        by_pulse.resize(layers, bins);
-        by_bulk.resize(layers, bins);
-        work.resize(layers * 4 * kernels::widest_register);
-        // With a lag the tissue says nothing of p.
-        const double pulse_part = layered.late && times.lag != 0 ? 0 : 1;
-        for (Eigen::Index k = 0; k < layers; ++k) {
-            const LayerShare& share = fit.shares[static_cast<std::size_t>(k)];
-            delays.col(k) =
-                2 / times.sound_speed * (share.pulse * seen.pulse + share.bulk * seen.bulk);
-            for (Eigen::Index j = 0; j < bins; ++j) {
-                const std::complex<double> s =
-                    std::complex<double>(0, -2 * std::numbers::pi * layered.gate.frequencies[j] *
-                                                2 / times.sound_speed) *
-                    fit.spectra(k, j);
-                by_pulse(k, j) = pulse_part * share.pulse * s;
-                by_bulk(k, j) = share.bulk * s;
-            }
-        }
+namespace {
+
+// Sums over gates and bins, a row a frame: H_pp, H_pq, H_qq, g_p, g_q.
+constexpr Eigen::Index sums_a_frame = 5;
+
+// Adds what one gate says of the step in each frame.
+class MotionSummer {
+public:
+    explicit MotionSummer(const LayerTimes& times)
+        : times_(times),
+          late_(times.late()),
+          sums_(Eigen::ArrayXXd::Zero(times.pulse.size(), sums_a_frame)) {}
+
+    void add(const LayeredGate& layered) {
+        const auto layers = static_cast<Eigen::Index>(layered.fit.shares.size());
+        set_slopes(layered);
+        work_.resize(layers * 4 * kernels::widest_register);
         const FrequencyRow row = layered.gate.angular();
         kernels::MotionSumTask task{};
-        task.delays = delays.data();
-        task.frames = static_cast<std::size_t>(frames);
+        task.delays = delays_.data();
+        task.frames = static_cast<std::size_t>(delays_.rows());
         task.layers = static_cast<std::size_t>(layers);
         task.first = row.first;
         task.step = row.step;
         task.bins = row.bins;
-        task.pulse = reinterpret_cast<const double*>(by_pulse.data());
-        task.bulk = reinterpret_cast<const double*>(by_bulk.data());
+        task.pulse = reinterpret_cast<const double*>(by_pulse_.data());
+        task.bulk = reinterpret_cast<const double*>(by_bulk_.data());
         task.own =
             layered.own_layers > 0 ? reinterpret_cast<const double*>(layered.own.data()) : nullptr;
         task.own_layers = layered.own_layers;
-        task.rest = reinterpret_cast<const double*>(fit.rest.data());
-        task.weight = layered.trust / std::max(fit.noise, 1e-300);
-        task.work = work.data();
-        task.out = sums.data();
+        task.rest = reinterpret_cast<const double*>(layered.fit.rest.data());
+        task.weight = layered.trust / std::max(layered.fit.noise, least_divisor);
+        task.work = work_.data();
+        task.out = sums_.data();
         kernels::sum_motion_of(default_instruction_set())(task);
     }
-    sums.colwise() *= times.weight;
-    Eigen::ArrayXXd blocks(frames, 4);
-    blocks.col(0) = sums.col(0);
-    blocks.col(2) = sums.col(1);
-    blocks.col(3) = sums.col(2);
+
+    // Over the usable frames.
+    [[nodiscard]] Eigen::ArrayXXd sums() const { return sums_.colwise() * times_.weight; }
+
+private:
+    // The layers' delays, and J_p, J_q but for the layers' phasors.
+    void set_slopes(const LayeredGate& layered) {
+        const LayerFit& fit = layered.fit;
+        const LayerTimes& seen = layered.late ? late_ : times_;
+        const Eigen::Index bins = layered.gate.bins();
+        const auto layers = static_cast<Eigen::Index>(fit.shares.size());
+        delays_.resize(times_.pulse.size(), layers);
+        by_pulse_.resize(layers, bins);
+        by_bulk_.resize(layers, bins);
+        // With a lag the tissue says nothing of p.
+        const double pulse_part = layered.late && times_.lag != 0 ? 0 : 1;
+        for (Eigen::Index k = 0; k < layers; ++k) {
+            const LayerShare& share = fit.shares[static_cast<std::size_t>(k)];
+            delays_.col(k) = layer_delays(seen, share);
+            for (Eigen::Index j = 0; j < bins; ++j) {
+                const std::complex<double> s =
+                    std::complex<double>(0, -2 * std::numbers::pi * layered.gate.frequencies[j] *
+                                                2 / times_.sound_speed) *
+                    fit.spectra(k, j);
+                by_pulse_(k, j) = pulse_part * share.pulse * s;
+                by_bulk_(k, j) = share.bulk * s;
+            }
+        }
+    }
+
+    const LayerTimes& times_;
+    LayerTimes late_;
+    Eigen::ArrayXXd sums_;
+    Eigen::ArrayXXd delays_;               // [frames x layers]
+    Eigen::ArrayXXcd by_pulse_, by_bulk_;  // [layers x bins]
+    Eigen::ArrayXd work_;
+};
+
+}  // namespace
+
+void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
+                 const JointMotionOptions& options, double frame_rate) {
+    MotionSummer summer(times);
+    for (const LayeredGate& layered : gates) {
+        summer.add(layered);
+    }
+    const Eigen::ArrayXXd sums = summer.sums();
+    Eigen::ArrayXXd curvature(sums.rows(), 4);
+    curvature.col(0) = sums.col(0);
+    curvature.col(2) = sums.col(1);
+    curvature.col(3) = sums.col(2);
     Eigen::ArrayXXd gradient = sums.rightCols(2);
-    const double pulse_curvature = blocks.col(0).mean();
-    const double bulk_curvature = blocks.col(3).mean();
+    const double pulse_curvature = curvature.col(0).mean();
+    const double bulk_curvature = curvature.col(3).mean();
     if (!(pulse_curvature > 0) || !(bulk_curvature > 0)) {
         return;
     }
     // In units in which both curvatures are one, for the solver's sake.
     const double p = 1 / std::sqrt(pulse_curvature);
     const double q = 1 / std::sqrt(bulk_curvature);
-    blocks.col(0) *= p * p;
-    blocks.col(1) = blocks.col(2) * p * q;
-    blocks.col(2) *= p * q;
-    blocks.col(3) *= q * q;
+    curvature.col(0) *= p * p;
+    curvature.col(1) = curvature.col(2) * p * q;
+    curvature.col(2) *= p * q;
+    curvature.col(3) *= q * q;
     gradient.col(0) *= p;
     gradient.col(1) *= q;
     Eigen::ArrayXd penalty(2);
     penalty << roughness_penalty(1, options.pulse_cutoff, frame_rate),
         roughness_penalty(1, options.bulk_cutoff, frame_rate);
-    const Eigen::ArrayXXd step = smooth_steps(blocks, gradient, penalty);
+    const Eigen::ArrayXXd step = smooth_steps(curvature, gradient, penalty);
     times.pulse += p * step.col(0);
     times.bulk += q * step.col(1);
 }
@@ -166,7 +204,7 @@ void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
         const LayerTimes late = times.late();
         for (LayeredGate& layered : gates) {
             layered.fit = fit_layers(layered.gate, layered.late ? late : times, layered.fit.shares,
-                                     {.iterations = 3});
+                                     {.iterations = refit_steps});
         }
         update_motion(gates, times, options, frame_rate);
     }

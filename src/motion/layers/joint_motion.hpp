@@ -49,6 +49,10 @@ void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
 void update_motion(std::vector<LayeredGate>& gates, LayerTimes& times,
                    const JointMotionOptions& options, double frame_rate);
 
+/// Gauss-Newton steps of a gate's shares between two steps of the time courses: these move on
+/// anyway.
+inline constexpr int refit_steps = 3;
+
 /// Rounds of shares and time courses in turn.
 void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
                  const JointMotionOptions& options, double frame_rate);

@@ -18,8 +18,13 @@ namespace echosieve {
 namespace {
 
 using Complex = std::complex<double>;
-// Layers are few: no memory is asked for.
-constexpr int most_layers = 8;
+// Damping of the normal equations, as a part of their diagonal (Levenberg 1944).
+constexpr double first_damping = 1e-3;
+constexpr double damping_lowered = 0.2;  // after a step that lowers the cost
+constexpr double damping_raised = 10;    // after one that does not
+constexpr int most_attempts = 5;         // at a step
+constexpr double least_diagonal =
+    1e-12;  // over the trace: layers that explain nothing have no slope
 using Square = Eigen::Matrix<Complex, Eigen::Dynamic, Eigen::Dynamic, 0, most_layers, most_layers>;
 using Column = Eigen::Matrix<Complex, Eigen::Dynamic, 1, 0, most_layers, 1>;
 using Slopes =
@@ -120,30 +125,22 @@ private:
     double slope_ = 0;
 };
 
-}  // namespace
-
-LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
-                    std::vector<LayerShare> shares, const LayerFitOptions& options) {
-    require(!shares.empty() && shares.size() <= most_layers, "number of layers", shares.size(),
-            detail::concatenate("must be 1 to ", most_layers));
-    require(times.weight.sum() > 0, "number of usable frames", times.weight.sum(),
-            "must be at least 1");
-    LayerProblem problem(gate, times, static_cast<Eigen::Index>(shares.size()), options.ridge);
-    LayerEvaluation at;
+// Moves the shares downhill; the number of steps.
+int lower_cost(LayerProblem& problem, std::vector<LayerShare>& shares, LayerEvaluation& at,
+               const LayerFitOptions& options) {
     LayerEvaluation next;
-    problem.evaluate(shares, at);
-    double damping = 1e-3;
+    double damping = first_damping;
     Hessian hessian;
     Gradient gradient;
-    LayerFit fit;
     std::vector<LayerShare> trial = shares;
-    for (bool done = false; !done && fit.iterations < options.iterations; ++fit.iterations) {
+    int iterations = 0;
+    for (bool done = false; !done && iterations < options.iterations; ++iterations) {
         problem.normal_equations(at, hessian, gradient);
         done = true;
-        for (int attempt = 0; attempt < 5; ++attempt) {
+        for (int attempt = 0; attempt < most_attempts; ++attempt) {
             Hessian damped = hessian;
             damped.diagonal() *= 1 + damping;
-            damped.diagonal().array() += 1e-12 * hessian.trace();
+            damped.diagonal().array() += least_diagonal * hessian.trace();
             const Gradient step = damped.ldlt().solve(gradient);
             for (std::size_t k = 0; k < trial.size(); ++k) {
                 trial[k].pulse = shares[k].pulse + step[static_cast<Eigen::Index>(2 * k)];
@@ -154,12 +151,28 @@ LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
                 done = at.cost - next.cost < options.tolerance * at.cost;
                 std::swap(shares, trial);
                 std::swap(at, next);
-                damping *= 0.2;
+                damping *= damping_lowered;
                 break;
             }
-            damping = std::max(10 * damping, 1e-3);
+            damping = std::max(damping_raised * damping, first_damping);
         }
     }
+    return iterations;
+}
+
+}  // namespace
+
+LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
+                    std::vector<LayerShare> shares, const LayerFitOptions& options) {
+    require(!shares.empty() && shares.size() <= most_layers, "number of layers", shares.size(),
+            detail::concatenate("must be 1 to ", most_layers));
+    require(times.weight.sum() > 0, "number of usable frames", times.weight.sum(),
+            "must be at least 1");
+    LayerProblem problem(gate, times, static_cast<Eigen::Index>(shares.size()), options.ridge);
+    LayerFit fit;
+    LayerEvaluation at;
+    problem.evaluate(shares, at);
+    fit.iterations = lower_cost(problem, shares, at, options);
     const double values = times.weight.sum() * static_cast<double>(gate.bins());
     fit.shares = std::move(shares);
     fit.spectra = std::move(at.spectra);
@@ -168,7 +181,7 @@ LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,
     fit.power = problem.energy() / values;
     if (options.rest) {
         fit.rest = gate.values;
-        add_moved_layers(fit.rest, gate, times, fit.shares, -fit.spectra);
+        add_moved_layers(fit.rest, gate, times, {fit.shares, -fit.spectra});
     }
     return fit;
 }
@@ -190,7 +203,7 @@ Eigen::ArrayXXcd isolated_layer(const GateSpectrum& gate, const LayerTimes& time
     Eigen::ArrayXXcd rest = gate.values;
     Eigen::ArrayXXcd others = -fit.spectra;
     others.row(static_cast<Eigen::Index>(kept)).setZero();
-    add_moved_layers(rest, gate, times, fit.shares, others);
+    add_moved_layers(rest, gate, times, {fit.shares, std::move(others)});
     return rest;
 }
 

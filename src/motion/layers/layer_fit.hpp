@@ -11,13 +11,13 @@
 namespace echosieve {
 
 struct LayerFitOptions {
-    double ridge = 0.01;      ///< added to the Gram matrix, as a part of the frames' weight
+    double ridge = layer_ridge;
     int iterations = 10;      ///< Gauss-Newton steps at most
     double tolerance = 1e-6;  ///< ends when a step lowers the cost by less than this part of it
     bool rest = true;         ///< work out what the layers leave of each frame
 };
 
-/// Fits the shares of 1 to 8 layers, starting from the given ones. Steps that do not
+/// Fits the shares of 1 to most_layers layers, starting from the given ones. Steps that do not
 /// lower the cost are damped (Levenberg 1944) and at last dropped, so the cost never rises above
 /// that of the start.
 [[nodiscard]] LayerFit fit_layers(const GateSpectrum& gate, const LayerTimes& times,

@@ -11,7 +11,7 @@ LayerSummer::LayerSummer(const GateSpectrum& gate, const LayerTimes& times, Eige
       layers_(layers),
       stride_(kernels::whole_registers(gate.values.rows())),
       motion_(Eigen::ArrayXXd::Zero(stride_, 2)),
-      weights_(Eigen::ArrayXXd::Zero(stride_, 6)),
+      weights_(Eigen::ArrayXXd::Zero(stride_, layer_moments)),
       delays_(stride_, layers),
       work_(4 * layers * stride_) {
     const Eigen::Index frames = gate.values.rows();
@@ -28,7 +28,7 @@ void LayerSummer::sum(const std::vector<LayerShare>& shares, LayerSums& out) {
     const Eigen::Index bins = gate_.bins();
     out.layers_ = layers_;
     out.weights_ = totals_;
-    out.pairs_.resize(bins * layers_ * (layers_ - 1) / 2 * 6);
+    out.pairs_.resize(bins * layers_ * (layers_ - 1) / 2 * layer_moments);
     out.projections_.resize(bins * layers_ * 3);
     for (Eigen::Index k = 0; k < layers_; ++k) {
         const LayerShare& share = shares[static_cast<std::size_t>(k)];

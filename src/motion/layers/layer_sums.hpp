@@ -14,17 +14,22 @@ namespace echosieve {
 //   x_m  1, p, q, p p, p q, q q for m = 0 .. 5, each times the frame's weight
 //   P^m_kl(f) = sum_i x_m(i) conj(E_k) E_l,   H^m_k(f) = sum_i x_m(i) conj(E_k) Y,  m < 3
 
+/// How many x_m there are.
+inline constexpr Eigen::Index layer_moments = 6;
+
 /// Sums for a set of shares.
 class LayerSums {
 public:
     /// P^m of a bin, [layers x layers].
     [[nodiscard]] auto pairs(Eigen::Index bin, Eigen::Index m) const {
-        using Square = Eigen::Matrix<std::complex<double>, Eigen::Dynamic, Eigen::Dynamic, 0, 8, 8>;
+        using Square = Eigen::Matrix<std::complex<double>, Eigen::Dynamic, Eigen::Dynamic, 0,
+                                     most_layers, most_layers>;
         Square out(layers_, layers_);
-        Eigen::Index at = bin * layers_ * (layers_ - 1) / 2 * 6 + m;  // one layer has no pairs
+        Eigen::Index at =
+            bin * layers_ * (layers_ - 1) / 2 * layer_moments + m;  // one layer has no pairs
         for (Eigen::Index k = 0; k < layers_; ++k) {
             out(k, k) = weights_[m];
-            for (Eigen::Index l = k + 1; l < layers_; ++l, at += 6) {
+            for (Eigen::Index l = k + 1; l < layers_; ++l, at += layer_moments) {
                 out(k, l) = pairs_.data()[at];
                 out(l, k) = std::conj(pairs_.data()[at]);
             }
@@ -33,7 +38,7 @@ public:
     }
     /// H^m of a bin, [layers].
     [[nodiscard]] auto projections(Eigen::Index bin, Eigen::Index m) const {
-        using Column = Eigen::Matrix<std::complex<double>, Eigen::Dynamic, 1, 0, 8, 1>;
+        using Column = Eigen::Matrix<std::complex<double>, Eigen::Dynamic, 1, 0, most_layers, 1>;
         Column out(layers_);
         for (Eigen::Index k = 0; k < layers_; ++k) {
             out[k] = projections_[(bin * layers_ + k) * 3 + m];
@@ -44,7 +49,7 @@ public:
 private:
     friend class LayerSummer;
     Eigen::Index layers_ = 0;
-    Eigen::Array<double, 6, 1> weights_;  // sum x_m
+    Eigen::Array<double, layer_moments, 1> weights_;  // sum x_m
     Eigen::ArrayXcd pairs_;
     Eigen::ArrayXcd projections_;
 };
@@ -62,8 +67,8 @@ private:
     Eigen::Index layers_;
     Eigen::Index stride_;
     Eigen::ArrayXXd motion_;   // p and q times 2 / c, [stride x 2]
-    Eigen::ArrayXXd weights_;  // [stride x 6]
-    Eigen::Array<double, 6, 1> totals_;
+    Eigen::ArrayXXd weights_;  // [stride x layer_moments]
+    Eigen::Array<double, layer_moments, 1> totals_;
     Eigen::ArrayXXd delays_;  // [stride x layers]
     Eigen::ArrayXd work_;
 };

@@ -31,10 +31,13 @@ LayerTimes LayerTimes::late() const {
     return out;
 }
 
+Eigen::ArrayXd layer_delays(const LayerTimes& times, const LayerShare& share) {
+    return 2 / times.sound_speed * (share.pulse * times.pulse + share.bulk * times.bulk);
+}
+
 Eigen::ArrayXXcd layer_phasors(const GateSpectrum& gate, const LayerTimes& times,
                                const LayerShare& share) {
-    const Eigen::ArrayXd delays =
-        2 / times.sound_speed * (share.pulse * times.pulse + share.bulk * times.bulk);
+    const Eigen::ArrayXd delays = layer_delays(times, share);
     Eigen::ArrayXXcd phasors(delays.size(), gate.bins());
     write_phasors({delays.data(), static_cast<std::size_t>(delays.size())}, gate.angular(),
                   {phasors.data(), static_cast<std::size_t>(phasors.size())});

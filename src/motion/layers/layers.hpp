@@ -22,6 +22,13 @@ namespace echosieve {
 // since layers that move alike can't be told apart); the shares follow by Gauss-Newton on what is
 // left (variable projection, Golub and Pereyra 1973, with the simplified Jacobian of Kaufman 1975).
 
+/// Layers of a gate are few: what is worked out a bin at a time asks for no memory.
+inline constexpr int most_layers = 8;
+
+/// Added to the Gram matrix of layers, as a part of the frames' weight: layers that move alike
+/// can't be told apart.
+inline constexpr double layer_ridge = 0.01;
+
 struct LayerFit {
     std::vector<LayerShare> shares;  ///< per layer
     Eigen::ArrayXXcd spectra;        ///< S, [layers x bins]
@@ -49,6 +56,9 @@ struct LayerTimes {
 
 /// x `frames` later, a fraction of one by the straight line; the ends repeat.
 [[nodiscard]] Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames);
+
+/// tau_k [frames] of a layer [s].
+[[nodiscard]] Eigen::ArrayXd layer_delays(const LayerTimes& times, const LayerShare& share);
 
 /// E_k [frames x bins] of a layer.
 [[nodiscard]] Eigen::ArrayXXcd layer_phasors(const GateSpectrum& gate, const LayerTimes& times,

@@ -2,19 +2,24 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <complex>
 #include <cstddef>
-#include <span>
+#include <vector>
 
 #include "motion/layers/layers.hpp"
 #include "motion/line/gate_spectrum.hpp"
 
 namespace echosieve {
 
-/// to += sum_k spectra_k E_k for the layers' shares, [frames x bins], `spectra` [layers x bins].
-/// The first `own_layers` are turned by `own` as well, [frames x bins]; nothing if it is empty.
+/// Layers as they move.
+struct MovedLayers {
+    std::vector<LayerShare> shares;
+    Eigen::ArrayXXcd spectra;  ///< at rest, [layers x bins]
+    Eigen::ArrayXXcd own{};    ///< turns the first `own_layers` as well, [frames x bins]; or empty
+    std::size_t own_layers = 0;  ///< nothing if `own` is empty
+};
+
+/// to += sum_k S_k E_k, [frames x bins].
 void add_moved_layers(Eigen::ArrayXXcd& to, const GateSpectrum& gate, const LayerTimes& times,
-                      std::span<const LayerShare> shares, const Eigen::ArrayXXcd& spectra,
-                      const Eigen::ArrayXXcd& own = {}, std::size_t own_layers = 0);
+                      const MovedLayers& moved);
 
 }  // namespace echosieve

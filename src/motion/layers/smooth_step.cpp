@@ -13,7 +13,7 @@ double roughness_penalty(double mean_curvature, double cutoff, double frame_rate
     return mean_curvature / std::pow(2 * std::numbers::pi * cutoff / frame_rate, 4);
 }
 
-Eigen::ArrayXXd smooth_steps(const Eigen::ArrayXXd& blocks, const Eigen::ArrayXXd& gradient,
+Eigen::ArrayXXd smooth_steps(const Eigen::ArrayXXd& curvature, const Eigen::ArrayXXd& gradient,
                              const Eigen::ArrayXd& penalty) {
     using Sparse = Eigen::SparseMatrix<double>;
     const Eigen::Index frames = gradient.rows();
@@ -25,7 +25,7 @@ Eigen::ArrayXXd smooth_steps(const Eigen::ArrayXXd& blocks, const Eigen::ArrayXX
         for (Eigen::Index m = 0; m < size; ++m) {
             right[i * size + m] = gradient(i, m);
             for (Eigen::Index n = 0; n <= m; ++n) {
-                entries.emplace_back(i * size + m, i * size + n, blocks(i, m * size + n));
+                entries.emplace_back(i * size + m, i * size + n, curvature(i, m * size + n));
             }
         }
     }

@@ -16,9 +16,9 @@ namespace echosieve {
 /// given.
 [[nodiscard]] double roughness_penalty(double mean_curvature, double cutoff, double frame_rate);
 
-/// The minimising x [frames x M], from blocks [frames x M * M] (row-major H_i, its lower triangle
-/// is read), gradient [frames x M] and penalty [M].
-[[nodiscard]] Eigen::ArrayXXd smooth_steps(const Eigen::ArrayXXd& blocks,
+/// The minimising x [frames x M], from curvature [frames x M * M] (row-major H_i, its lower
+/// triangle is read), gradient [frames x M] and penalty [M].
+[[nodiscard]] Eigen::ArrayXXd smooth_steps(const Eigen::ArrayXXd& curvature,
                                            const Eigen::ArrayXXd& gradient,
                                            const Eigen::ArrayXd& penalty);
 

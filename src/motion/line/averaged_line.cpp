@@ -11,6 +11,12 @@
 
 namespace echosieve {
 
+namespace {
+
+constexpr Eigen::Index fewest_for_cubic = 4;  // groups: one through four middles
+
+}  // namespace
+
 LineHistory averaged_line(const LineHistory& line, const Eigen::ArrayXd& path,
                           const FrameGroups& groups) {
     const Eigen::Index frames = line.frames();
@@ -60,7 +66,7 @@ Eigen::ArrayXd course_of_means(const Eigen::ArrayXd& means, Eigen::Index frames,
     const Eigen::Index groups = means.size();
     require(groups == (frames + length - 1) / length, "number of groups", groups,
             detail::concatenate("must cover the ", frames, " frames"));
-    if (length == 1 || groups < 4) {
+    if (length == 1 || groups < fewest_for_cubic) {
         Eigen::ArrayXd course(frames);
         for (Eigen::Index i = 0; i < frames; ++i) {
             course[i] = means[i / length];
@@ -86,7 +92,7 @@ Eigen::ArrayXd course_of_means(const Eigen::ArrayXd& means, Eigen::Index frames,
     for (Eigen::Index i = 0; i < frames; ++i) {
         const double place = (static_cast<double>(i) - (size - 1) / 2) / size;
         const Eigen::Index first = std::clamp<Eigen::Index>(
-            static_cast<Eigen::Index>(std::floor(place)) - 1, 0, groups - 4);
+            static_cast<Eigen::Index>(std::floor(place)) - 1, 0, groups - fewest_for_cubic);
         const double x = place - static_cast<double>(first);
         course[i] = middles[first] * -(x - 1) * (x - 2) * (x - 3) / 6 +
                     middles[first + 1] * x * (x - 2) * (x - 3) / 2 -

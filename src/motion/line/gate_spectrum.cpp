@@ -27,8 +27,9 @@ namespace {
 GateSpectrum empty_gate(const LineHistory& line, double depth, double half_gate, double band) {
     const auto [first, last] = line.gate(depth, half_gate);
     const Eigen::Index count = last - first;
-    require(count >= 4, "gate length", count,
-            "must be at least 4 baseband samples inside the line");
+    require(count >= fewest_gate_samples, "gate length", count,
+            detail::concatenate("must be at least ", fewest_gate_samples,
+                                " baseband samples inside the line"));
     std::vector<double> frequencies;
     for (Eigen::Index k = -(count / 2); k < count - count / 2; ++k) {
         const double offset =
@@ -64,16 +65,16 @@ Eigen::MatrixXcd to_bins(const GateSpectrum& gate, double first, Eigen::Index co
 
 }  // namespace
 
-GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate, double taper,
-                           double band) {
-    return gate_spectrum(line, depth, half_gate, Eigen::ArrayXd::Zero(line.frames()), taper, band);
+GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
+                           const GateWindow& window) {
+    return gate_spectrum(line, depth, half_gate, Eigen::ArrayXd::Zero(line.frames()), window);
 }
 
 GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
-                           const Eigen::ArrayXd& path, double taper, double band) {
+                           const Eigen::ArrayXd& path, const GateWindow& window) {
     require(path.size() == line.frames(), "length of the path", path.size(),
             detail::concatenate("must equal the frames, ", line.frames()));
-    GateSpectrum gate = empty_gate(line, depth, half_gate, band);
+    GateSpectrum gate = empty_gate(line, depth, half_gate, window.band);
     const auto count = static_cast<double>(gate.grid.count);
     const double start = line.grid.index(gate.grid.start_time);
     const bool stretched = line.stretch.size() > 0;
@@ -89,7 +90,7 @@ GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_ga
     Eigen::MatrixXcd windowed(line.frames(), std::max<Eigen::Index>(highest - lowest + 1, 0));
     // gate_window() at x = (place - path) / count: the cosine of a difference, since both angles
     // are wanted over and over.
-    const double per_place = 2 * std::numbers::pi / taper;
+    const double per_place = 2 * std::numbers::pi / window.taper;
     const Eigen::ArrayXd paths = whole * samples_per_metre / count;
     const Eigen::ArrayXd cosines = (per_place * paths).cos();
     const Eigen::ArrayXd sines = (per_place * paths).sin();
@@ -102,8 +103,8 @@ GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_ga
             const double c = x < 0.5 ? rising.real() * cosines[i] + rising.imag() * sines[i]
                                      : falling.real() * cosines[i] - falling.imag() * sines[i];
             const double edge = std::min(x, 1 - x);
-            const double window = edge <= 0 ? 0 : edge >= taper / 2 ? 1 : 0.5 - c;
-            windowed(i, n) = line.samples(i, n + lowest) * window;
+            const double weight = edge <= 0 ? 0 : edge >= window.taper / 2 ? 1 : 0.5 - c;
+            windowed(i, n) = line.samples(i, n + lowest) * weight;
         }
     }
     gate.values =

@@ -29,6 +29,9 @@ struct GateSpectrum {
     }
 };
 
+/// Fewer baseband samples hold no spectrum worth the name.
+inline constexpr Eigen::Index fewest_gate_samples = 4;
+
 /// Part of a gate's length that is tapered, unless another is asked for.
 inline constexpr double gate_taper = 0.6;
 
@@ -36,20 +39,23 @@ inline constexpr double gate_taper = 0.6;
 /// long; 0 outside.
 [[nodiscard]] double gate_window(double x, double taper = gate_taper) noexcept;
 
-/// Windowed discrete Fourier transform, unitary, of the gate depth +- half_gate [m], tapered over
-/// the part `taper` of its length (1: Hann); only the bins within `band` times the sensor's
-/// bandwidth of its centre are kept. Throws InvalidInput if fewer than four samples of the gate lie
-/// inside the line.
+/// How a gate is cut, and which of its bins are kept.
+struct GateWindow {
+    double taper = gate_taper;  ///< part of its length that is tapered; 1: Hann
+    double band = 1;            ///< of the sensor's bandwidth: how far bins lie from its centre
+};
+
+/// Windowed discrete Fourier transform, unitary, of the gate depth +- half_gate [m]. Throws
+/// InvalidInput if fewer than fewest_gate_samples of the gate lie inside the line.
 [[nodiscard]] GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
-                                         double taper = gate_taper, double band = 1.0);
+                                         const GateWindow& window = {});
 
 /// The same with the window moved by `path` [m] from frame to frame, so that an echo that moves
 /// along it keeps its place in the window. The spectra still refer to the gate at rest: such an
 /// echo turns by its delay as before, but is no longer weighted by where it is. `path` has an entry
 /// a frame.
 [[nodiscard]] GateSpectrum gate_spectrum(const LineHistory& line, double depth, double half_gate,
-                                         const Eigen::ArrayXd& path, double taper = gate_taper,
-                                         double band = 1.0);
+                                         const Eigen::ArrayXd& path, const GateWindow& window = {});
 
 /// The spectra of baseband samples on the gate's grid, not windowed: [rows x samples] -> [rows x
 /// bins].

@@ -15,6 +15,15 @@
 
 namespace echosieve {
 
+namespace {
+
+// A wall that moves at 8 mm/s, as fast as walls do, passes half a wavelength of 4 MHz meanwhile: a
+// longer gap leaves its cycle open [s].
+constexpr double longest_bridged = 30e-3;
+constexpr double shortest_run = 60e-3;  // that is worth tracks of its own [s]
+
+}  // namespace
+
 Eigen::ArrayXd LineHistory::slow_path(double depth) const {
     return stretch.size() > 0 ? Eigen::ArrayXd(stretch * (depth - stretch_centre))
                               : Eigen::ArrayXd::Zero(frames());
@@ -24,7 +33,8 @@ std::vector<FrameRun> LineHistory::runs() const {
     const auto in_frames = [&](double time) {
         return held_whole(std::round(time * settings.frame_rate), std::size_t{0}, usable.size());
     };
-    return runs_of(usable, in_frames(30e-3), std::max<std::size_t>(2, in_frames(60e-3)));
+    return runs_of(usable, in_frames(longest_bridged),
+                   std::max<std::size_t>(2, in_frames(shortest_run)));
 }
 
 Eigen::ArrayXd LineHistory::weights() const {

@@ -11,6 +11,12 @@
 
 namespace echosieve::detail {
 
+namespace {
+
+constexpr double gaussian_reach = 4;  // sigmas: 6e-5 of the kernel lies beyond
+
+}  // namespace
+
 Eigen::Index mirrored(Eigen::Index index, Eigen::Index count) noexcept {
     const Eigen::Index period = 2 * count;
     index %= period;
@@ -21,7 +27,7 @@ Eigen::Index mirrored(Eigen::Index index, Eigen::Index count) noexcept {
 }
 
 std::vector<double> gaussian_taps(double sigma) {
-    const auto reach = static_cast<std::size_t>(std::ceil(4 * sigma));
+    const auto reach = static_cast<std::size_t>(std::ceil(gaussian_reach * sigma));
     std::vector<double> taps(reach + 1);
     double sum = 0;
     for (std::size_t k = 0; k <= reach; ++k) {

@@ -43,7 +43,8 @@ template <class T>
                                                double sigma) {
     require(sigma >= 0, "sigma", sigma, "must be zero or more [samples]");
     const Eigen::Index count = x.size();
-    if (sigma < 0.05 || count < 2) {  // the neighbours' taps are below 1e-80
+    constexpr double no_smoothing = 0.05;  // the neighbours' taps are below 1e-80
+    if (sigma < no_smoothing || count < 2) {
         return x;
     }
     if (sigma > longest_direct_sigma) {
@@ -65,29 +66,30 @@ template <class T>
 
 template <class T>
 Eigen::ArrayX<T> detail::long_smooth(const Eigen::Ref<const Eigen::ArrayX<T>>& x, double sigma) {
-    constexpr double blocks_a_sigma = 200;
+    constexpr double parts_a_sigma = 200;  // leaves the error that is promised
     const auto count = static_cast<double>(x.size());
-    const Eigen::Index blocks =
-        held_whole(std::ceil(count * blocks_a_sigma / sigma), Eigen::Index{1}, x.size());
-    const double length = count / static_cast<double>(blocks);  // of a block [samples]
+    const Eigen::Index parts =
+        held_whole(std::ceil(count * parts_a_sigma / sigma), Eigen::Index{1}, x.size());
+    const double length = count / static_cast<double>(parts);  // of a part [samples]
     const auto first = [&](Eigen::Index k) {
         return static_cast<Eigen::Index>(std::round(static_cast<double>(k) * length));
     };
-    Eigen::ArrayX<T> means(blocks);
-    for (Eigen::Index k = 0; k < blocks; ++k) {
+    Eigen::ArrayX<T> means(parts);
+    for (Eigen::Index k = 0; k < parts; ++k) {
         means[k] = x.segment(first(k), first(k + 1) - first(k)).mean();
     }
     // The mirrored means repeat after twice their number: what is smoothed further is their mean.
-    const double longest = 4 * static_cast<double>(blocks);
+    constexpr double longest_sigma = 4;  // over the number of means
+    const double longest = longest_sigma * static_cast<double>(parts);
     const Eigen::ArrayX<T> smooth =
-        blocks > 1 ? gaussian_smooth<T>(means, std::min(sigma / length, longest)) : means;
+        parts > 1 ? gaussian_smooth<T>(means, std::min(sigma / length, longest)) : means;
     Eigen::ArrayX<T> y(x.size());
     for (Eigen::Index i = 0; i < y.size(); ++i) {
         const double place = std::clamp((static_cast<double>(i) + 0.5) / length - 0.5, 0.0,
-                                        static_cast<double>(blocks - 1));
+                                        static_cast<double>(parts - 1));
         const auto k = static_cast<Eigen::Index>(place);
         const double t = place - static_cast<double>(k);
-        y[i] = (1 - t) * smooth[k] + t * smooth[std::min(k + 1, blocks - 1)];
+        y[i] = (1 - t) * smooth[k] + t * smooth[std::min(k + 1, parts - 1)];
     }
     return y;
 }

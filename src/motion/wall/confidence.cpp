@@ -11,16 +11,26 @@
 
 namespace echosieve {
 
+namespace {
+
+// Below these a sign's logarithm says no more: the weights were fitted with them.
+constexpr double least_fast_motion = 0.01;  // [um]
+constexpr double least_nonlinearity = 1e-3;
+constexpr double least_mean_evidence = 0.01;
+constexpr double micrometres = 1e6;  // a metre
+
+}  // namespace
+
 WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
     const auto size = [](double x, double least) { return std::log10(std::max(x, least)); };
     const double apart = wall.pulse_share != 0 ? 1 - wall.tissue_line / wall.pulse_share : 0;
     return {1,
             wall.residual,
-            size(1e6 * wall.fast_motion, 0.01),
+            size(micrometres * wall.fast_motion, least_fast_motion),
             std::abs(wall.bulk_share - other.bulk_share),
-            size(1 - wall.tissue_linearity, 1e-3),
+            size(1 - wall.tissue_linearity, least_nonlinearity),
             std::clamp(apart, 0.0, 1.0),
-            size(wall.mean_evidence, 0.01)};
+            size(wall.mean_evidence, least_mean_evidence)};
 }
 
 double wall_confidence(const WallSigns& signs, const WallConfidenceOptions& options) {

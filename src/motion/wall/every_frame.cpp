@@ -4,6 +4,7 @@
 
 #include "motion/line/averaged_line.hpp"
 #include "motion/wall/fit.hpp"
+#include "motion/wall/shared_beliefs.hpp"
 
 namespace echosieve {
 

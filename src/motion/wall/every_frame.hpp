@@ -4,7 +4,7 @@
 #include <Eigen/Core>
 
 #include "motion/line/line.hpp"
-#include "motion/wall/separation.hpp"
+#include "motion/wall/fit.hpp"
 
 namespace echosieve {
 

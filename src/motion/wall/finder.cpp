@@ -8,7 +8,6 @@
 #include <optional>
 #include <vector>
 
-#include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/layers/group_means.hpp"
@@ -16,34 +15,33 @@
 #include "motion/line/averaged_line.hpp"
 #include "motion/line/line.hpp"
 #include "motion/wall/share_scan.hpp"
+#include "motion/wall/shared_beliefs.hpp"
 
 namespace echosieve {
 
 namespace {
 
 constexpr double largest_bulk_difference = 0.3;  // of a depth's b from 1
+// Gates overlap: what only one of them holds is no wall. Those beside a depth lie within one and a
+// half spacings, and its share counts up to a twentieth more than theirs.
+constexpr double neighbours = 1.5;  // [spacings]
+constexpr double share_beyond = 1.05;
 
 }  // namespace
 
 std::vector<ScannedDepth> scan_line(const LineHistory& line, const CommonMotion& motion,
                                     const WallFinderOptions& options) {
-    const double rate = line.settings.frame_rate;
     const LayerTimes all{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
-    const auto in_frames = [&](double interval) {
-        return held_whole(std::round(interval * rate), Eigen::Index{1}, line.frames());
-    };
-    const double most =
-        options.largest_turn / line.phase_per_metre(line.settings.sensor.centre_frequency);
-    const FrameGroups groups =
-        quiet_groups(all, {in_frames(options.interval), in_frames(options.longest_interval),
-                           most / options.usual_motion, most / largest_bulk_difference});
+    const FrameGroups groups = quiet_groups(
+        all, quiet_limits({options.interval, options.longest_interval, options.largest_turn},
+                          line.settings, options.usual_motion, largest_bulk_difference));
     const LayerTimes times = group_means(all, groups);
     const LineHistory quiet = averaged_line(line, motion.bulk, groups);
     const Eigen::ArrayXd moments =
         group_means(
             Eigen::ArrayXd::LinSpaced(line.frames(), 0, static_cast<double>(line.frames() - 1)),
             Eigen::ArrayXd::Ones(line.frames()), groups) /
-        rate;
+        line.settings.frame_rate;
     const double half_gate = wall_half_gate(line.settings.sensor);
     // Gates of one length have the same frequencies; rounding gives two lengths.
     std::map<std::size_t, ShareScan> scans;
@@ -93,15 +91,14 @@ std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::s
     for (std::size_t k = 0; k < depths.size(); ++k) {
         const ScannedDepth& place = depths[k];
         const FastestShare& found = place.directions[side];
-        // Gates overlap: what only one of them holds is no wall.
         std::optional<double> beside;
         for (const std::size_t other : {k - 1, k + 1}) {
             if (other < depths.size() &&
-                std::abs(depths[other].depth - place.depth) < 1.5 * spacing) {
+                std::abs(depths[other].depth - place.depth) < neighbours * spacing) {
                 beside = std::max(beside.value_or(0), depths[other].directions[side].share);
             }
         }
-        const double share = beside ? std::min(found.share, 1.05 * *beside) : found.share;
+        const double share = beside ? std::min(found.share, share_beyond * *beside) : found.share;
         const FastestShare& other = place.directions[1 - side];
         const bool moves =
             found.share >= options.smallest_motion &&
@@ -112,6 +109,21 @@ std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::s
             moves ? share * share * seen * std::pow(found.evidence, options.evidence_power) : 0);
     }
     return scores;
+}
+
+WallCandidate candidate(const ScannedDepth& place, std::size_t side) {
+    const FastestShare& found = place.directions[side];
+    return {place.depth, found.share, place.bulk, found.evidence, found.total};
+}
+
+bool possible(const WallCandidate& near, const WallCandidate& far,
+              const WallFinderOptions& options) {
+    const double diameter = far.depth - near.depth;
+    const double distension = near.share + far.share;
+    return options.near_range.holds(near.depth) && options.far_range.holds(far.depth) &&
+           diameter >= options.smallest_diameter && diameter <= options.largest_diameter &&
+           distension >= options.smallest_distension &&
+           std::min(near.share, far.share) >= options.smallest_share * distension;
 }
 
 }  // namespace
@@ -132,24 +144,11 @@ std::optional<WallPair> find_walls(const LineHistory& line, const CommonMotion& 
         const std::vector<double> far_scores = place_scores(depths, far_side, spacing, options);
         for (std::size_t i = 0; i < depths.size(); ++i) {
             for (std::size_t j = i + 1; j < depths.size(); ++j) {
-                const ScannedDepth& n = depths[i];
-                const ScannedDepth& f = depths[j];
-                const double score = near_scores[i] * far_scores[j];
-                const double diameter = f.depth - n.depth;
-                const double a = n.directions[near_side].share;
-                const double b = f.directions[far_side].share;
-                const bool possible =
-                    options.near_range.holds(n.depth) && options.far_range.holds(f.depth) &&
-                    diameter >= options.smallest_diameter && diameter <= options.largest_diameter &&
-                    a + b >= options.smallest_distension &&
-                    std::min(a, b) >= options.smallest_share * (a + b);
-                if (possible && score > 0 && (!best || score > best->score)) {
-                    best = WallPair{{n.depth, a, n.bulk, n.directions[near_side].evidence,
-                                     n.directions[near_side].total},
-                                    {f.depth, b, f.bulk, f.directions[far_side].evidence,
-                                     f.directions[far_side].total},
-                                    near_side == 0 ? 1.0 : -1.0,
-                                    score};
+                const WallPair pair{candidate(depths[i], near_side), candidate(depths[j], far_side),
+                                    near_side == 0 ? 1.0 : -1.0, near_scores[i] * far_scores[j]};
+                if (pair.score > 0 && (!best || pair.score > best->score) &&
+                    possible(pair.near, pair.far, options)) {
+                    best = pair;
                 }
             }
         }

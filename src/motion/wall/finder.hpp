@@ -20,11 +20,6 @@ namespace echosieve {
 // wall) or down (far wall), see share_scan.hpp. Tissue follows a wall, the less the further away:
 // so the pair of depths with the fastest shares, seen well enough, is the artery.
 
-/// Half length of a gate that holds a wall [m]: its layers, and a pulse's length beside them.
-[[nodiscard]] inline double wall_half_gate(const Sensor& sensor) noexcept {
-    return 0.4e-3 + 0.9e-3 * (1e6 / sensor.bandwidth);
-}
-
 /// What one depth of the line holds.
 struct ScannedDepth {
     double depth = 0;                        ///< centre of the gate [m]

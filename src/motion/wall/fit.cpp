@@ -2,16 +2,19 @@
 
 #include <Eigen/Core>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
 #include <limits>
-#include <span>
 #include <utility>
 #include <vector>
 
 #include "motion/layers/layers.hpp"
 #include "motion/layers/moved_layers.hpp"
+#include "motion/line/gate_spectrum.hpp"
+#include "motion/line/line.hpp"
 #include "motion/wall/model.hpp"
+#include "motion/wall/shared_beliefs.hpp"
 
 namespace echosieve {
 
@@ -26,10 +29,11 @@ Eigen::ArrayXXcd SeparatedWall::echoes(const LayerTimes& times) const {
     Eigen::ArrayXXcd sum = Eigen::ArrayXXcd::Zero(layered.gate.values.rows(), layered.gate.bins());
     const auto walls = static_cast<Eigen::Index>(wall_layers);
     add_moved_layers(
-        sum, layered.gate, times, std::span(layered.fit.shares).first(wall_layers),
-        layered.fit.spectra.topRows(walls),
-        state.own.size() > 0 ? own_phasors(layered.gate, times, state.own) : Eigen::ArrayXXcd(),
-        wall_layers);
+        sum, layered.gate, times,
+        {{layered.fit.shares.begin(), layered.fit.shares.begin() + walls},
+         layered.fit.spectra.topRows(walls),
+         state.own.size() > 0 ? own_phasors(layered.gate, times, state.own) : Eigen::ArrayXXcd(),
+         wall_layers});
     return sum;
 }
 
@@ -44,9 +48,10 @@ LayerFit layered_fit(const GateSpectrum& gate, const LayerTimes& times,
     fit.shares = layers.shares;
     fit.spectra = layers.spectra;
     fit.rest = gate.values;
-    add_moved_layers(fit.rest, gate, times, fit.shares, -fit.spectra,
-                     own.size() > 0 ? own_phasors(gate, times, own) : Eigen::ArrayXXcd(),
-                     layers.wall_layers);
+    add_moved_layers(
+        fit.rest, gate, times,
+        {fit.shares, -fit.spectra,
+         own.size() > 0 ? own_phasors(gate, times, own) : Eigen::ArrayXXcd(), layers.wall_layers});
     const double values = times.weight.sum() * static_cast<double>(gate.bins());
     fit.cost = (fit.rest.abs2().colwise() * times.weight).sum();
     fit.noise = fit.cost / values;
@@ -54,122 +59,174 @@ LayerFit layered_fit(const GateSpectrum& gate, const LayerTimes& times,
     return fit;
 }
 
-namespace {
-
-// Candidates for one of the priors: the most likely is kept.
-template <class Set>
-void choose(WallModel& model, WallState& wall, double noise, double& best,
-            const std::vector<double>& values, Set set) {
-    for (const double value : values) {
-        WallState trial = wall;
-        set(trial.prior, value);
-        const double evidence = model.evidence(trial, noise);
-        if (evidence > best) {
-            best = evidence;
-            wall = trial;
-        }
-    }
+GateSpectrum wall_gate(const LineHistory& line, const WallState& wall, const LayerTimes& times,
+                       double half_gate) {
+    return gate_spectrum(line, wall.depth, half_gate,
+                         wall.sense * wall.share * times.pulse + wall.bulk * times.bulk);
 }
 
-}  // namespace
+double noise_of(const WallModel& model, const LayeredGate& layered, const WallModelOptions& options,
+                double part) {
+    return model.power() * std::max(part * layered.fit.residual(), options.least_noise);
+}
 
-WallState likeliest_wall(WallModel& model, const WallState& start, const LikelihoodGrid& search,
-                         const WallModelOptions& options, double& noise) {
-    WallState wall = start;
-    const auto shares = [&](double lowest, double highest, int count) {
-        std::vector<double> out;
-        for (int k = 0; k < count; ++k) {
-            out.push_back(lowest * std::pow(highest / lowest,
-                                            static_cast<double>(k) / std::max(count - 1, 1)));
-        }
-        return out;
-    };
-    const auto settle_noise = [&] {
-        const double left = model.layers(wall, noise).noise;
-        const double floor = options.least_noise * model.power();
-        noise = left > floor ? left : floor;  // whatever a NaN says
-    };
-    validate(search);
-    const double most = std::min(start.largest_share > 0 ? start.largest_share : 10 * start.share,
-                                 largest_wall_share);
-    const double least = std::min(start.smallest_share, most);
-    const double lowest = std::clamp(search.lowest_ratio * start.share, least, most);
-    const double highest = std::clamp(search.highest_ratio * start.share, least, most);
-    for (int pass = 0; pass < 2; ++pass) {
-        settle_noise();
-        double best = model.evidence(wall, noise);
-        const WallState from = wall;
-        for (const double share : shares(lowest, highest, search.ratios)) {
-            for (const double offset : search.offsets) {
-                WallState trial = from;
-                trial.depth = start.depth + offset;
-                trial.share = share;
-                const double evidence = model.evidence(trial, noise);
-                if (evidence > best) {
-                    best = evidence;
-                    wall = trial;
-                }
+void validate(const LikelihoodGrid& search) {
+    require(!search.offsets.empty(), "number of offsets", search.offsets.size(),
+            "must be at least 1");
+    require(search.shares.lowest > 0 && search.shares.lowest <= search.shares.highest, "lowest",
+            search.shares.lowest, "must be positive and not exceed highest");
+    require(search.shares.count >= 1, "count", search.shares.count, "must be at least 1");
+}
+
+namespace {
+
+// Read off synthetic recordings, seeds 1 to 230 of both simulators.
+constexpr int passes = 2;         // of noise, shares and beliefs: each rests on the others
+constexpr double unbounded = 10;  // of the start's share, where no other bound is given
+constexpr double negligible_evidence = 30;  // logarithms below the top: a weight of 1e-13
+// The share's posterior: its grid, over the likeliest share, a sixth either way, and the step of
+// that, ln(1.176 / 0.85) / 26.
+constexpr ShareGrid posterior_grid{0.85, 1.176, 27};
+constexpr double posterior_step = 0.0125;
+constexpr double even_parts = 12;  // what lies evenly within a step varies by its square over this
+// The strains it is marginalised over, in standard deviations from their mean; the middle first,
+// so that the others know what matters.
+constexpr std::array<double, 4> strain_places = {-0.5, 0.5, furthest_strain, -furthest_strain};
+
+// Even in the logarithm.
+std::vector<double> shares_between(double lowest, double highest, int count) {
+    std::vector<double> out;
+    for (int k = 0; k < count; ++k) {
+        out.push_back(lowest *
+                      std::pow(highest / lowest, static_cast<double>(k) / std::max(count - 1, 1)));
+    }
+    return out;
+}
+
+// The search for one wall: what is likeliest so far, and the noise that goes with it.
+class LikelihoodSearch {
+public:
+    LikelihoodSearch(WallModel& model, const WallState& start, const LikelihoodGrid& search,
+                     const WallModelOptions& options, double& noise)
+        : model_(model),
+          start_(start),
+          search_(search),
+          options_(options),
+          noise_(noise),
+          wall_(start) {
+        const ShareBounds& bounds = search.bounds;
+        most_ = std::min(bounds.largest > 0 ? bounds.largest : unbounded * start.share,
+                         largest_wall_share);
+        least_ = std::min(bounds.smallest, most_);
+    }
+
+    [[nodiscard]] WallState run() {
+        for (int pass = 0; pass < passes; ++pass) {
+            settle_noise();
+            best_ = model_.evidence(wall_, noise_);
+            look_around();
+            if (search_.priors) {
+                choose(options_.tissue_powers, &WallPrior::tissue_power);
+                choose(options_.wall_powers, &WallPrior::wall_power);
+                choose(options_.tissue_reaches, &WallPrior::tissue_reach);
             }
         }
-        if (search.priors) {
-            choose(model, wall, noise, best, options.tissue_powers,
-                   [](WallPrior& p, double x) { p.tissue_power = x; });
-            choose(model, wall, noise, best, options.wall_powers,
-                   [](WallPrior& p, double x) { p.wall_power = x; });
-            choose(model, wall, noise, best, options.tissue_reaches,
-                   [](WallPrior& p, double x) { p.tissue_reach = x; });
-        }
+        take_means(posterior());
+        return wall_;
     }
-    // The share's posterior, strain marginalised.
+
+private:
     struct Point {
         WallState wall;
         double evidence;
     };
-    std::vector<Point> points;
-    constexpr double negligible = 30;  // logarithms below the top: a weight of 1e-13
-    const std::vector<double> strains = {options.strain_mean - 0.5 * options.strain_spread,
-                                         options.strain_mean + 0.5 * options.strain_spread,
-                                         options.strain_mean + 1.5 * options.strain_spread,
-                                         options.strain_mean - 1.5 * options.strain_spread};
-    const std::vector<double> grid = shares(std::clamp(0.85 * wall.share, least, most),
-                                            std::clamp(1.176 * wall.share, least, most), 27);
-    const auto middle = static_cast<std::size_t>(
-        std::min_element(grid.begin(), grid.end(),
-                         [&](double x, double y) {
-                             return std::abs(x - wall.share) < std::abs(y - wall.share);
-                         }) -
-        grid.begin());
-    double highest_evidence = -std::numeric_limits<double>::infinity();
-    for (const double strain : strains) {
-        const double z = (strain - options.strain_mean) / options.strain_spread;
-        const auto add = [&](double share) {
-            WallState trial = wall;
-            trial.prior.strain = std::max(strain, 0.0);
-            trial.share = share;
-            points.push_back({trial, model.evidence(trial, noise) - z * z / 2});
-            highest_evidence = std::max(highest_evidence, points.back().evidence);
-            return points.back().evidence;
-        };
-        // From the middle outwards: uphill, and then as far as it matters.
-        const auto matters = [&](double now, double before) {
-            return now > before || now > highest_evidence - negligible;
-        };
-        const double start_evidence = add(grid[middle]);
-        double before = start_evidence;
-        for (std::size_t k = middle + 1; k < grid.size(); ++k) {
-            const double now = add(grid[k]);
-            if (!matters(now, std::exchange(before, now))) {
-                break;
-            }
+
+    [[nodiscard]] double held(double share) const { return std::clamp(share, least_, most_); }
+    [[nodiscard]] std::vector<double> shares(const ShareGrid& grid, double share) const {
+        return shares_between(held(grid.lowest * share), held(grid.highest * share), grid.count);
+    }
+    void settle_noise() {
+        const double left = model_.layers(wall_, noise_).noise;
+        const double floor = options_.least_noise * model_.power();
+        noise_ = left > floor ? left : floor;  // whatever a NaN says
+    }
+    void keep_if_better(const WallState& trial) {
+        const double evidence = model_.evidence(trial, noise_);
+        if (evidence > best_) {
+            best_ = evidence;
+            wall_ = trial;
         }
-        before = start_evidence;
-        for (std::size_t k = middle; k-- > 0;) {
-            const double now = add(grid[k]);
-            if (!matters(now, std::exchange(before, now))) {
-                break;
+    }
+    // Depth and share together.
+    void look_around() {
+        WallState trial = wall_;
+        for (const double share : shares(search_.shares, start_.share)) {
+            for (const double offset : search_.offsets) {
+                trial.depth = start_.depth + offset;
+                trial.share = share;
+                keep_if_better(trial);
             }
         }
     }
+    // One of the priors.
+    void choose(const std::vector<double>& values, double WallPrior::*prior) {
+        for (const double value : values) {
+            WallState trial = wall_;
+            trial.prior.*prior = value;
+            keep_if_better(trial);
+        }
+    }
+    // The share's likelihood for several strains: from the middle outwards, uphill, and then as far
+    // as it matters.
+    [[nodiscard]] std::vector<Point> posterior();
+    void take_means(const std::vector<Point>& points);
+
+    WallModel& model_;
+    const WallState& start_;
+    const LikelihoodGrid& search_;
+    const WallModelOptions& options_;
+    double& noise_;
+    WallState wall_;
+    double best_ = 0;
+    double least_ = 0;  // of the share [m]
+    double most_ = 0;
+};
+
+std::vector<LikelihoodSearch::Point> LikelihoodSearch::posterior() {
+    const std::vector<double> grid = shares(posterior_grid, wall_.share);
+    const auto distance = [&](double share) { return std::abs(share - wall_.share); };
+    const auto middle =
+        std::min_element(grid.begin(), grid.end(),
+                         [&](double x, double y) { return distance(x) < distance(y); }) -
+        grid.begin();
+    std::vector<Point> points;
+    double highest = -std::numeric_limits<double>::infinity();
+    for (const double place : strain_places) {
+        const double strain = options_.strain_mean + place * options_.strain_spread;
+        const double z = (strain - options_.strain_mean) / options_.strain_spread;
+        WallState trial = wall_;
+        trial.prior.strain = std::max(strain, 0.0);
+        const auto add = [&](std::ptrdiff_t k) {
+            trial.share = grid[static_cast<std::size_t>(k)];
+            points.push_back({trial, model_.evidence(trial, noise_) - z * z / 2});
+            highest = std::max(highest, points.back().evidence);
+            return points.back().evidence;
+        };
+        const double start = add(middle);
+        for (const std::ptrdiff_t by : {1, -1}) {
+            double before = start;
+            for (std::ptrdiff_t k = middle + by; k >= 0 && k < std::ssize(grid); k += by) {
+                const double now = add(k);
+                if (!(now > std::exchange(before, now) || now > highest - negligible_evidence)) {
+                    break;
+                }
+            }
+        }
+    }
+    return points;
+}
+
+void LikelihoodSearch::take_means(const std::vector<Point>& points) {
     const auto top =
         std::max_element(points.begin(), points.end(),
                          [](const Point& x, const Point& y) { return x.evidence < y.evidence; });
@@ -182,31 +239,21 @@ WallState likeliest_wall(WallModel& model, const WallState& start, const Likelih
         strain += weight * point.wall.prior.strain;
     }
     if (!(sum > 0)) {
-        return wall;  // nothing in the gate
+        return;  // nothing in the gate
     }
-    const double spacing = 0.0125 * wall.share;  // between the points
-    wall.share = mean / sum;
-    wall.prior.strain = strain / sum;
-    wall.share_deviation =
-        std::sqrt(std::max(square / sum - wall.share * wall.share, 0.0) + spacing * spacing / 12);
-    return wall;
+    const double spacing = posterior_step * wall_.share;
+    wall_.share = mean / sum;
+    wall_.prior.strain = strain / sum;
+    wall_.share_deviation = std::sqrt(std::max(square / sum - wall_.share * wall_.share, 0.0) +
+                                      spacing * spacing / even_parts);
 }
 
-}  // namespace echosieve
+}  // namespace
 
-namespace echosieve {
-
-void validate(const LikelihoodGrid& search) {
-    require(!search.offsets.empty(), "number of offsets", search.offsets.size(),
-            "must be at least 1");
-    require(search.lowest_ratio > 0 && search.lowest_ratio <= search.highest_ratio, "lowest_ratio",
-            search.lowest_ratio, "must be positive and not exceed highest_ratio");
-    require(search.ratios >= 1, "ratios", search.ratios, "must be at least 1");
-}
-
-double noise_of(const WallModel& model, const LayeredGate& layered, const WallModelOptions& options,
-                double part) {
-    return model.power() * std::max(part * layered.fit.residual(), options.least_noise);
+WallState likeliest_wall(WallModel& model, const WallState& start, const LikelihoodGrid& search,
+                         const WallModelOptions& options, double& noise) {
+    validate(search);
+    return LikelihoodSearch(model, start, search, options, noise).run();
 }
 
 }  // namespace echosieve

@@ -36,12 +36,36 @@ struct SeparatedWall {
     [[nodiscard]] Eigen::ArrayXXcd echoes(const LayerTimes& times) const;
 };
 
+/// Both walls, the tissue beside them, and the courses that all follow.
+struct SeparatedWalls {
+    LayerTimes times;
+    SeparatedWall near;
+    SeparatedWall far;
+    std::vector<LayeredGate> tissue;
+};
+
+/// The gate at a wall's depth, depth +- half_gate [m], moved along with the wall.
+[[nodiscard]] GateSpectrum wall_gate(const LineHistory& line, const WallState& wall,
+                                     const LayerTimes& times, double half_gate);
+
+/// Shares that are tried, as parts of the start's: even in the logarithm.
+struct ShareGrid {
+    double lowest = 0.6;
+    double highest = 1.6;
+    int count = 21;
+};
+
+/// Bounds of the share while it is looked for [m].
+struct ShareBounds {
+    double smallest = 0;
+    double largest = 0;  ///< 0: ten times the start's
+};
+
 /// Where the likelihood is looked at.
 struct LikelihoodGrid {
+    ShareGrid shares;
     std::vector<double> offsets = {0};  ///< of the depth [m]
-    double lowest_ratio = 0.6;          ///< of the share to that of the start
-    double highest_ratio = 1.6;
-    int ratios = 21;
+    ShareBounds bounds;
     bool priors = true;  ///< reach and power of the tissue, power of the wall
 };
 

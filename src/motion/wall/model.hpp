@@ -3,9 +3,8 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
 #include <complex>
-#include <limits>
+#include <cstddef>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -13,8 +12,9 @@
 #include "echosieve/motion/wall_options.hpp"
 #include "motion/layers/group_means.hpp"
 #include "motion/layers/layers.hpp"
-#include "motion/layers/turned_sums.hpp"
 #include "motion/line/gate_spectrum.hpp"
+#include "motion/wall/gate_tables.hpp"
+#include "motion/wall/shared_beliefs.hpp"
 
 namespace echosieve {
 
@@ -51,8 +51,6 @@ struct WallState {
     double bulk = 1;             ///< b of the wall
     double tissue = 1;           ///< b of the tissue on it
     double radius = 3e-3;        ///< R [m]
-    double smallest_share = 0;   ///< bounds of the share while it is looked for [m];
-    double largest_share = 0;    ///< 0: ten times the share
     double radial_share = 0;     ///< a_r, what both walls widen by, each; 0: the share itself [m]
     double share_deviation = 0;  ///< standard deviation of the share, from its likelihood [m]
     WallPrior prior;
@@ -63,17 +61,8 @@ struct WallState {
     }
 };
 
-/// Shares that are fitted are held within these [m]: a wall moves, and by far less than it is wide
-/// over a pulse. A fit that runs away ends at the second, and no search takes what it finds there.
-inline constexpr double smallest_wall_share = 1e-9;
-inline constexpr double largest_wall_share = 3e-3;
-
-/// The share within those bounds; the smallest for a NaN.
-[[nodiscard]] inline double held_share(double share) noexcept {
-    return share > smallest_wall_share ? std::min(share, largest_wall_share) : smallest_wall_share;
-}
-
-/// How far frames may differ that are averaged while a wall is taken apart.
+/// How far frames may differ that are averaged while a wall is taken apart: an average is turned by
+/// half of the wall's share, so neither wall nor tissue is further from it.
 [[nodiscard]] QuietGroupLimits group_limits(const WallState& wall,
                                             const RecordingSettings& settings,
                                             const WallModelOptions& options);
@@ -81,16 +70,25 @@ inline constexpr double largest_wall_share = 3e-3;
 /// The largest share [m] that a layer of the wall can have while the wall's is looked for, up to
 /// `ratio` of what it is now, and a little more: what a WallModel must be tabulated for.
 [[nodiscard]] inline double largest_layer(const WallState& state, double ratio) noexcept {
-    return 1.3 * ratio * state.share + 0.7 * state.widening();
+    constexpr double share_room = 1.3;     // a fit's grids reach beyond the ratio by less
+    constexpr double widening_room = 0.7;  // largest_strain at 0.3 of the radius: 0.69
+    return share_room * ratio * state.share + widening_room * state.widening();
 }
+
+/// What a WallModel is tabulated for: the wall as it is now, and the largest share [m] that will
+/// be asked for, see largest_layer.
+struct WallSetUp {
+    const WallState& wall;
+    double largest_share = 0;
+};
 
 /// One gate, tabulated. Keeps what it worked out last, so one object a thread.
 class WallModel {
 public:
-    /// `largest_share` [m] bounds the shares that will be asked for. The gate moves with the wall.
-    WallModel(const GateSpectrum& gate, const LayerTimes& times, const WallState& wall,
-              double largest_share, const RecordingSettings& settings,
-              const WallModelOptions& options = {});
+    /// The gate moves with the wall. Throws InvalidInput for options outside their domain, and
+    /// unless the largest share is positive and the wall's own motion has an entry a frame.
+    WallModel(const GateSpectrum& gate, const LayerTimes& times, const WallSetUp& set_up,
+              const RecordingSettings& settings, const WallModelOptions& options = {});
 
     /// Log evidence of a wall. Its sense, bulk shares and own motion are those of the set-up;
     /// depth, share, radius and prior are the argument's. -infinity for shares that turn the echoes
@@ -100,14 +98,14 @@ public:
 
     /// Independent values in the gate: frames, each as much as it weighs, times bins.
     [[nodiscard]] double values() const noexcept {
-        return weight_ * static_cast<double>(gate_.bins());
+        return weight_ * static_cast<double>(averaged_.gate.bins());
     }
     /// Mean squared value per group and bin.
     [[nodiscard]] double power() const noexcept { return power_; }
 
     /// The posterior mean as layers, shares that no table holds lowered to those that one does; the
-    /// `wall_layers` first of them the wall's, then what stands
-    /// still, then the tissue; the noise is that of the averaged frames.
+    /// `wall_layers` first of them the wall's, then what stands still, then the tissue; the noise
+    /// is that of the averaged frames.
     struct Layers {
         std::vector<LayerShare> shares;
         Eigen::ArrayXXcd spectra;  ///< [layers x bins]
@@ -121,11 +119,15 @@ private:
     // Elements [2 stride x n]: of each the real parts of all bins, then the imaginary ones.
     using Elements = Eigen::ArrayXXd;
 
-    // What depends on share, radius and prior, the wall's power apart: the sheet's sums with tissue
-    // and what stands still marginalised.
-    struct Reduced {
+    // What all but the wall's depth and power depends on.
+    struct Asked {
         double share = 0, radius = 0, widening = 0, strain = 0, reach = 0, tissue_power = 0;
-        double noise = 0;              // 0: nothing yet
+        double noise = 0;  // 0: nothing yet
+        bool operator==(const Asked&) const = default;
+    };
+    // The sheet's sums with tissue and what stands still marginalised.
+    struct Reduced {
+        Asked asked;
         Eigen::ArrayXd shares;         // of the sheet
         Eigen::ArrayXd tissue_shares;  // sizes, along the sense
         Eigen::ArrayXXd precision;     // of the tissue, [stride x layers]
@@ -155,28 +157,35 @@ private:
         }
     };
 
+    void lay_sheet();
+    // Tissue and what stands still taken out of the sheet's sums, unless that was done last: the
+    // sums gathered from the tables, what is believed of the tissue, the kernel, its result.
     void reduce(const WallState& wall, double noise);
+    void place_shares(const WallState& wall);
+    void gather();
+    void believe();
+    void take_out_tissue();
+    void sum_up();
     [[nodiscard]] const Pulses& pulses_at(double depth);
     void solve(const WallState& wall, double noise);
     [[nodiscard]] Eigen::ArrayXd still_variance() const;
+    // The posterior mean: of the sheet's echoes, and of the layers of one bin, the sheet's first;
+    // adds the layers' part of the prior's quadratic form.
+    [[nodiscard]] Eigen::VectorXcd sheet_echoes() const;
+    void layers_of_bin(Eigen::Index bin, Eigen::Ref<Eigen::ArrayXcd> spectra, double& prior) const;
+    [[nodiscard]] std::complex<double> element(const Elements& all, Eigen::Index n,
+                                               Eigen::Index bin) const {
+        return {all(bin, n), all(tables_.gram.stride() + bin, n)};
+    }
 
-    GateSpectrum gate_;  // its values averaged, bulk turned back
+    AveragedGate averaged_;
     RecordingSettings settings_;
     WallModelOptions options_;
-    double sense_ = 1;
-    double bulk_offset_ = 0;
-    double bulk_tissue_ = 1;
     double power_ = 0;
     double weight_ = 0;
     Eigen::ArrayXd pulse_power_;
     Eigen::ArrayXd distances_;  // d
-    double step_ = 0;
-    double largest_layer_ = std::numeric_limits<double>::infinity();  // less if it was cut off
-    Eigen::Index below_ = 0;                                          // rows below share 0
-    Eigen::Index cross_below_ = 0;  // of the table of differences between wall and tissue
-    TurnedSums tissue_projection_, wall_projection_, gram_, cross_;
-    TurnedSums still_tissue_, still_wall_;  // E^H E of what stands still and the others
-    Eigen::ArrayXcd still_projection_;      // [bins]
+    GateTables tables_;
     Reduced reduced_;
     Solved solved_;
     std::vector<Pulses> pulses_;

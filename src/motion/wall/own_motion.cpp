@@ -7,6 +7,7 @@
 
 #include "motion/layers/layers.hpp"
 #include "motion/layers/smooth_step.hpp"
+#include "motion/line/numbers.hpp"
 
 namespace echosieve {
 
@@ -23,7 +24,7 @@ WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, doubl
     const LayerShare share = wall.share();
     const Eigen::ArrayXXcd echoes = wall.echoes(times);
     const Eigen::Index frames = times.pulse.size();
-    const double noise = std::max(fit.noise, 1e-300);
+    const double noise = std::max(fit.noise, least_divisor);
     Eigen::ArrayXXd curvature = Eigen::ArrayXXd::Zero(frames, 1);
     Eigen::ArrayXXd gradient = Eigen::ArrayXXd::Zero(frames, 1);
     Eigen::ArrayXcd product = Eigen::ArrayXcd::Zero(frames);
@@ -42,10 +43,11 @@ WallMotion wall_motion(const SeparatedWall& wall, const LayerTimes& times, doubl
         echo_energy += echo.abs2();
     }
     WallMotion out;
-    out.deviation = (2 * options.cutoff / frame_rate / (2 * curvature.col(0).max(1e-300))).sqrt();
+    out.deviation =
+        (2 * options.cutoff / frame_rate / (2 * curvature.col(0).max(least_divisor))).sqrt();
     out.correlation =
-        times.weight * (product.abs() / (echo_energy * energy).max(1e-300).sqrt()).min(1.0);
-    out.strength = product / echo_energy.max(1e-300).cast<std::complex<double>>();
+        times.weight * (product.abs() / (echo_energy * energy).max(least_divisor).sqrt()).min(1.0);
+    out.strength = product / echo_energy.max(least_divisor).cast<std::complex<double>>();
     Eigen::ArrayXd penalty(1);
     penalty << roughness_penalty(curvature.mean(), options.cutoff, frame_rate);
     curvature += 2 * options.cutoff / frame_rate / (options.spread * options.spread);

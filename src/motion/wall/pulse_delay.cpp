@@ -22,6 +22,10 @@
 namespace echosieve {
 
 void validate(const PulseDelayOptions& options) {
+    // Of a piece: fewer bins show no shape, and more hold another depth's.
+    constexpr double shortest_piece = 4;
+    constexpr double longest_piece = 100;
+    constexpr double fastest_shift = 1e3;  // [1/m]: all of the band in a millimetre
     require(options.gaussian_prior >= 0 && options.gaussian_prior <= 1, "gaussian_prior",
             options.gaussian_prior, "must lie in [0, 1]");
     require(options.zero_phase_prior >= 0 && options.gaussian_prior + options.zero_phase_prior <= 1,
@@ -33,19 +37,44 @@ void validate(const PulseDelayOptions& options) {
     require(options.floor > 0 && options.floor < 1, "floor", options.floor, "must lie in (0, 1)");
     require(options.noise_left > 0 && options.noise_left <= 1, "noise_left", options.noise_left,
             "must lie in (0, 1]");
-    require(options.piece >= 4 && options.piece <= 100, "piece", options.piece,
-            "must lie in [4, 100] [1 / bandwidth]");
+    require(options.piece >= shortest_piece && options.piece <= longest_piece, "piece",
+            options.piece,
+            detail::concatenate("must lie in [", shortest_piece, ", ", longest_piece,
+                                "] [1 / bandwidth]"));
     require(options.largest_shift >= 0, "largest_shift", options.largest_shift,
             "must be zero or more [1/m]");
     detail::require_at_most(options.wall_weight, largest_option::factor, "wall_weight");
     detail::require_at_most(options.tissue_weight, largest_option::factor, "tissue_weight");
-    detail::require_at_most(options.largest_shift, 1e3, "largest_shift", "[1/m]");
+    detail::require_at_most(options.largest_shift, fastest_shift, "largest_shift", "[1/m]");
 }
 
 namespace {
 
 using std::numbers::pi;
 constexpr auto shape_count = static_cast<Eigen::Index>(pulse_shapes.size());
+
+// Chosen on synthetic recordings, numbers 201 to 260, where no other reason stands.
+constexpr double widest_cutoff = 0.499;     // of the sampling rate: just below its half
+constexpr double six_decibel_factor = 0.6;  // 10^0.6: a power of 6 dB
+constexpr double decade = 10;
+constexpr double delay_step = 1e-3;     // of d_m [1 / bandwidth]
+constexpr int coarse_delay_steps = 20;  // the envelope changes over hundreds of them
+constexpr double echo_step = 0.1;       // between peaks of a wall's echoes [1 / bandwidth]
+constexpr double window_margin = 0.1;   // of a gate's length, where its window lets nothing through
+constexpr double least_angle = 0.02;    // 1 - cosine^2 of two echoes that can be told apart
+constexpr double widest_band = 1.2;     // of a piece: the low-pass leaves a third of an echo there
+// A second difference of white noise has 1 + 4 + 1 times its variance.
+constexpr double bend_variance = 6;
+constexpr double least_noise_part = 1e-9;  // of a piece's power: no logarithm of zero
+constexpr double least_shape = 1e-12;      // of the largest expected power: the same
+// The scale of a piece's signal: reweighted so often; held above these parts of the largest power
+// and of the step before; what noise makes negative counts for this part of the noise.
+constexpr int scale_steps = 4;
+constexpr double least_first_scale = 1e-9;
+constexpr double least_scale_part = 1e-6;
+constexpr double least_power_part = 1e-3;
+constexpr int shifts = 7;    // k = 0 to the largest
+constexpr double spent = 3;  // of a wall's bins, by two amplitudes and two arrivals
 
 // A pulse's spectrum, times H, on an even grid of frequencies from the band's centre, in
 // bandwidths.
@@ -58,7 +87,7 @@ public:
         const double rate = settings.sampling_rate;
         const Eigen::ArrayXd taps =
             low_pass_taps(filter_length(rate, bandwidth_),
-                          std::min(baseband.cutoff * bandwidth_, 0.499 * rate), rate);
+                          std::min(baseband.cutoff * bandwidth_, widest_cutoff * rate), rate);
         const Eigen::Index middle = taps.size() / 2;
         const auto half = static_cast<double>(middle);
         const Eigen::ArrayXd times =
@@ -74,7 +103,7 @@ public:
     [[nodiscard]] Eigen::ArrayXcd spectrum(const PulseShape& shape, double shift) const {
         Eigen::ArrayXcd out(count);
         const double n = shape.order;
-        const double steepness = std::sqrt(std::pow(10, 0.6 / (n + 1)) - 1);
+        const double steepness = std::sqrt(std::pow(decade, six_decibel_factor / (n + 1)) - 1);
         for (Eigen::Index k = 0; k < count; ++k) {
             const double x = 2 * (offsets_[k] - shift);
             const std::complex<double> p =
@@ -101,8 +130,6 @@ public:
         if (shape.order == 0 || shape.zero_phase) {
             return 0;
         }
-        constexpr double step = 1e-3;
-        constexpr int coarse = 20;  // steps: the envelope changes over hundreds of them
         Eigen::ArrayXcd p = spectrum(shape, 0);
         for (Eigen::Index k = 0; k < count; ++k) {
             const double beyond = std::abs(offsets_[k]) - 1;  // what a wall's gate leaves out
@@ -112,16 +139,16 @@ public:
         double largest = 0;
         const auto look = [&](int from, int to, int by) {
             for (int k = from; k < to; k += by) {
-                const double energy = std::norm(waveform(p, k * step));
+                const double energy = std::norm(waveform(p, k * delay_step));
                 if (energy > largest) {
                     largest = energy;
                     best = k;
                 }
             }
         };
-        look(0, static_cast<int>(longest_pulse_delay / step), coarse);
-        look(std::max(best - coarse, 0), best + coarse + 1, 1);
-        return best * step;
+        look(0, static_cast<int>(longest_pulse_delay / delay_step), coarse_delay_steps);
+        look(std::max(best - coarse_delay_steps, 0), best + coarse_delay_steps + 1, 1);
+        return best * delay_step;
     }
 
 private:
@@ -138,17 +165,15 @@ private:
 // Echoes of one shape over the gate, in its bins: a column each, `step` apart.
 Eigen::MatrixXcd gate_echoes(const GateSpectrum& gate, const PulseSpectra& pulses,
                              const Eigen::ArrayXcd& spectrum, double delay, double bandwidth) {
-    constexpr double step = 0.1;    // of the peaks [1 / bandwidth]
-    constexpr double margin = 0.1;  // of the gate's length, where the window lets nothing through
     const auto count = static_cast<Eigen::Index>(gate.grid.count);
     const double length = static_cast<double>(count) * gate.grid.step() * bandwidth;
-    const auto echoes = static_cast<Eigen::Index>((1 - 2 * margin) * length / step);
+    const auto echoes = static_cast<Eigen::Index>((1 - 2 * window_margin) * length / echo_step);
     Eigen::ArrayXXcd samples(echoes, count);
     for (Eigen::Index n = 0; n < count; ++n) {
         const double place = static_cast<double>(n);
         const double weight = gate_window((place + 0.5) / static_cast<double>(count));
         for (Eigen::Index k = 0; k < echoes; ++k) {
-            const double peak = margin * length + static_cast<double>(k) * step;
+            const double peak = window_margin * length + static_cast<double>(k) * echo_step;
             const double time = place * gate.grid.step() * bandwidth - peak + delay;
             samples(k, n) = weight * pulses.waveform(spectrum, time);
         }
@@ -158,7 +183,6 @@ Eigen::MatrixXcd gate_echoes(const GateSpectrum& gate, const PulseSpectra& pulse
 
 // r_w: the part of a spectrum's energy that the best two echoes leave.
 double unexplained(const Eigen::MatrixXcd& echoes, const Eigen::VectorXcd& wall) {
-    constexpr double least_angle = 0.02;  // 1 - cosine^2 of two echoes that can be told apart
     const Eigen::MatrixXcd gram = echoes.adjoint() * echoes;
     const Eigen::VectorXcd product = echoes.adjoint() * wall;
     double best = 0;
@@ -194,7 +218,7 @@ double frame_noise(const Eigen::ArrayXXcd& values, Eigen::Index bin, std::vector
     bends.clear();
     for (Eigen::Index i = 1; i + 1 < values.rows(); ++i) {
         bends.push_back(std::norm(values(i - 1, bin) - 2.0 * values(i, bin) + values(i + 1, bin)) /
-                        6);
+                        bend_variance);
     }
     const auto middle = bends.begin() + static_cast<std::ptrdiff_t>(bends.size() / 2);
     std::nth_element(bends.begin(), middle, bends.end());
@@ -202,18 +226,18 @@ double frame_noise(const Eigen::ArrayXXcd& values, Eigen::Index bin, std::vector
 }
 
 std::vector<Piece> line_pieces(const LineHistory& line, const PulseDelayOptions& options) {
-    constexpr double widest_band = 1.2;  // the low-pass leaves a third of an echo there
     const Sensor& sensor = line.settings.sensor;
     const double half = line.settings.depth(options.piece / 2 / sensor.bandwidth);
     std::vector<Piece> pieces;
     std::vector<double> bends;
     for (double z = line.first_depth() + line.dead_zone + half; z + half <= line.last_depth();
          z += half) {
-        const GateSpectrum gate = gate_spectrum(line, z, half, 1.0, widest_band);
+        const GateSpectrum gate = gate_spectrum(line, z, half, GateWindow{1, widest_band});
         Piece piece{z, gate.grid, (gate.frequencies - sensor.centre_frequency) / sensor.bandwidth,
                     gate.values.abs2().colwise().mean().transpose(), Eigen::ArrayXd(gate.bins())};
         for (Eigen::Index j = 0; j < gate.bins(); ++j) {
-            piece.noise[j] = std::max(frame_noise(gate.values, j, bends), 1e-9 * piece.power[j]);
+            piece.noise[j] =
+                std::max(frame_noise(gate.values, j, bends), least_noise_part * piece.power[j]);
         }
         if (piece.power.minCoeff() > 0) {
             pieces.push_back(std::move(piece));
@@ -243,20 +267,20 @@ Eigen::ArrayXd expected_power(const Piece& piece, const PulseSpectra& pulses,
                 both * (correlation * std::polar(1.0, -2 * pi * piece.offsets[j] * time)).real();
         }
     }
-    return out.max(1e-12 * out.maxCoeff());
+    return out.max(least_shape * out.maxCoeff());
 }
 
 // T of one piece with the scale s at its best.
 double mismatch(const Piece& piece, const Eigen::ArrayXd& shape, double noise_left) {
     const Eigen::ArrayXd left = noise_left * piece.noise;
     const Eigen::ArrayXd signal = piece.power - piece.noise;
-    double scale = std::max((signal / shape).mean(), 1e-9 * signal.maxCoeff());
-    for (int k = 0; k < 4; ++k) {
+    double scale = std::max((signal / shape).mean(), least_first_scale * signal.maxCoeff());
+    for (int k = 0; k < scale_steps; ++k) {
         const Eigen::ArrayXd weight = (shape / (scale * shape + left)).square();
-        scale = std::max((weight * signal / shape).sum() / weight.sum(), 1e-6 * scale);
+        scale = std::max((weight * signal / shape).sum() / weight.sum(), least_scale_part * scale);
     }
     const Eigen::ArrayXd variance = scale * shape + left;
-    return (variance.log() + (signal + left).max(1e-3 * left) / variance).sum();
+    return (variance.log() + (signal + left).max(least_power_part * left) / variance).sum();
 }
 
 }  // namespace
@@ -272,8 +296,6 @@ double envelope_delay(const PulseShape& shape, const RecordingSettings& settings
 Eigen::ArrayXd pulse_evidence(const LineHistory& line, const SeparatedWalls& walls,
                               const BasebandOptions& baseband, const PulseDelayOptions& options) {
     validate(options);
-    constexpr int shifts = 7;
-    constexpr double spent = 3;  // two amplitudes, two arrivals
     const PulseSpectra pulses(line.settings, baseband);
     const std::vector<Piece> pieces = line_pieces(line, options);
     const double bandwidth = line.settings.sensor.bandwidth;
@@ -307,14 +329,13 @@ Eigen::ArrayXd pulse_evidence(const LineHistory& line, const SeparatedWalls& wal
     for (int k = 0; k < shifts; ++k) {
         const double shift = -options.largest_shift * k / (shifts - 1);
         std::map<int, double> of_order;  // phase does not change a power spectrum
-        for (Eigen::Index m = 0; m < shape_count; ++m) {
-            const PulseShape& shape = pulse_shapes[static_cast<std::size_t>(m)];
+        for (std::size_t m = 0; m < pulse_shapes.size(); ++m) {
+            const PulseShape& shape = pulse_shapes[m];
             if (!of_order.contains(shape.order)) {
                 of_order[shape.order] = tissue(shape, shift);
             }
-            evidence[m] = std::min(
-                evidence[m], of_order[shape.order] +
-                                 wall_evidence(shape, delays[static_cast<std::size_t>(m)], shift));
+            double& least = evidence[static_cast<Eigen::Index>(m)];
+            least = std::min(least, of_order[shape.order] + wall_evidence(shape, delays[m], shift));
         }
     }
     return evidence - evidence.minCoeff();

@@ -12,25 +12,31 @@
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
+#include "motion/line/gate_spectrum.hpp"
 #include "motion/wall/share_scan.hpp"
 
 namespace echosieve {
 
 namespace {
 
-// Gates of tissue must hold so many baseband samples, see gate_spectrum.
-constexpr double fewest_gate_samples = 4;
+constexpr double millimetres = 1e3;  // a metre
+constexpr double decibels = 10;      // a factor of ten of the energy
+// Gain: from one part of the recording to another, each about a beat long, in the median.
+constexpr double part_length = 1;  // [s]
+constexpr Eigen::Index most_parts = 16;
+constexpr std::size_t fewest_in_part = 32;  // frames that are used, for a median
+constexpr double largest_gain_step = 4;     // of the energy: 6 dB
 
 void require_range_inside(const DepthRange& range, const char* name, double first, double last) {
     if (range.from <= last && range.to >= first) {
         return;
     }
     const double wanted = range.from > last ? range.from : range.to;
-    constexpr detail::Unit millimetres{1e-3, "mm"};
-    require(
-        false, name, detail::concatenate(range.from, " to ", range.to),
-        detail::concatenate("must not lie outside the recording, ", 1e3 * first, " to ", 1e3 * last,
-                            " mm", detail::slip_of_unit(wanted, {first, last}, {&millimetres, 1})));
+    constexpr detail::Unit in_millimetres{1 / millimetres, "mm"};
+    require(false, name, detail::concatenate(range.from, " to ", range.to),
+            detail::concatenate("must not lie outside the recording, ", millimetres * first, " to ",
+                                millimetres * last, " mm",
+                                detail::slip_of_unit(wanted, {first, last}, {&in_millimetres, 1})));
 }
 
 template <class T>
@@ -63,8 +69,9 @@ void require_trackable(const RecordingSettings& settings, const SamplingGrid& li
                             "[Hz] for an artery to be followed");
     const double spacing = settings.depth(line.step());
     const double gate = 2 * separation.tissue_half_gate;
-    require(gate >= fewest_gate_samples * spacing, "bandwidth", settings.sensor.bandwidth,
-            detail::concatenate("is too low for gates of ", 1e3 * gate, " mm: they hold ",
+    require(gate >= static_cast<double>(fewest_gate_samples) * spacing, "bandwidth",
+            settings.sensor.bandwidth,
+            detail::concatenate("is too low for gates of ", millimetres * gate, " mm: they hold ",
                                 gate / spacing, " samples of the baseband, and must hold ",
                                 fewest_gate_samples));
     const ShareScanOptions& scan = walls.scan;
@@ -116,9 +123,9 @@ void warn_of_ranges(const LineHistory& line, const WallFinderOptions& options,
     const double end = line.first_depth() + line.dead_zone;
     const auto look = [&](const DepthRange& range, const char* name) {
         if (range.to < end) {
-            warnings.push_back(detail::concatenate(name, " ends at ", 1e3 * range.to,
+            warnings.push_back(detail::concatenate(name, " ends at ", millimetres * range.to,
                                                    " mm, in the dead zone, which reaches down to ",
-                                                   1e3 * end, " mm"));
+                                                   millimetres * end, " mm"));
         }
     };
     look(options.near_range, "near_range");
@@ -126,10 +133,6 @@ void warn_of_ranges(const LineHistory& line, const WallFinderOptions& options,
 }
 
 void warn_of_gain_steps(const LineHistory& line, std::vector<std::string>& warnings) {
-    constexpr double part_length = 1;  // about a beat [s]
-    constexpr Eigen::Index most_parts = 16;
-    constexpr std::size_t fewest = 32;  // frames that are used, for a median
-    constexpr double largest_step = 4;  // of the energy: 6 dB
     const Eigen::Index frames = line.frames();
     const auto seconds = static_cast<double>(frames) / line.settings.frame_rate / part_length;
     const Eigen::Index parts = held_whole(seconds, Eigen::Index{1}, most_parts);
@@ -143,15 +146,15 @@ void warn_of_gain_steps(const LineHistory& line, std::vector<std::string>& warni
                 used.push_back(energy[i]);
             }
         }
-        if (used.size() >= fewest) {
+        if (used.size() >= fewest_in_part) {
             const double median = detail::middle(std::move(used));
             least = least > 0 ? std::min(least, median) : median;
             largest = std::max(largest, median);
         }
     }
-    if (largest > largest_step * least && least > 0) {
+    if (largest > largest_gain_step * least && least > 0) {
         warnings.push_back(detail::concatenate("the gain changes: the echoes' energy differs by ",
-                                               std::round(10 * std::log10(largest / least)),
+                                               std::round(decibels * std::log10(largest / least)),
                                                " dB from one second to another"));
     }
 }

@@ -8,11 +8,25 @@
 
 namespace echosieve {
 
+namespace {
+
+constexpr Eigen::Index profile_steps = 8;  // between the gate's samples
+// Where a layer's edge is, and how much longer than a pulse's rise it must be for two echoes.
+constexpr double edge_part = 0.25;   // of the peak's energy
+constexpr double longer_rise = 1.1;  // than a pulse's
+
+}  // namespace
+
+double EnergyProfile::peak() const {
+    Eigen::Index at = 0;
+    energy.maxCoeff(&at);
+    return depths[at];
+}
+
 EnergyProfile energy_profile(const GateSpectrum& gate, const Eigen::ArrayXcd& spectrum,
                              const RecordingSettings& settings) {
-    constexpr Eigen::Index fine = 8;
-    const Eigen::ArrayXXcd waveform = gate_samples(gate, spectrum.transpose(), fine);
-    const double step = settings.depth(gate.grid.step() / static_cast<double>(fine));
+    const Eigen::ArrayXXcd waveform = gate_samples(gate, spectrum.transpose(), profile_steps);
+    const double step = settings.depth(gate.grid.step() / static_cast<double>(profile_steps));
     EnergyProfile profile;
     profile.energy = waveform.row(0).abs2().transpose();
     const Eigen::Index count = profile.energy.size();
@@ -47,10 +61,10 @@ double reference_layer_depth(const EnergyProfile& profile, double outwards, doub
     (z - best).abs().minCoeff(&at);
     Eigen::Index edge = at;
     const Eigen::Index step = sense > 0 ? 1 : -1;
-    while (edge + step >= 0 && edge + step < e.size() && e[edge] > e[at] / 4) {
+    while (edge + step >= 0 && edge + step < e.size() && e[edge] > edge_part * e[at]) {
         edge += step;
     }
-    if (sense * (z[edge] - best) > 1.1 * rise) {
+    if (sense * (z[edge] - best) > longer_rise * rise) {
         best = z[edge] - sense * rise;
     }
     const double furthest = start + sense * options.thickest_wall;

@@ -20,6 +20,9 @@ namespace echosieve {
 struct EnergyProfile {
     Eigen::ArrayXd depths;  ///< [m]
     Eigen::ArrayXd energy;
+
+    /// Depth of the largest energy [m].
+    [[nodiscard]] double peak() const;
 };
 
 [[nodiscard]] EnergyProfile energy_profile(const GateSpectrum& gate,

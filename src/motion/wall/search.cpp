@@ -2,8 +2,8 @@
 
 #include <Eigen/Core>
 #include <algorithm>
-#include <cmath>
 #include <cstddef>
+#include <iterator>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -16,8 +16,10 @@
 #include "motion/layers/layers.hpp"
 #include "motion/line/line.hpp"
 #include "motion/wall/finder.hpp"
+#include "motion/wall/own_motion.hpp"
 #include "motion/wall/report.hpp"
 #include "motion/wall/separation.hpp"
+#include "motion/wall/shared_beliefs.hpp"
 
 namespace echosieve {
 
@@ -32,12 +34,13 @@ std::vector<LayeredGate> tissue_gates(const LineHistory& line, const CommonMotio
         (motion.depths - z).abs().minCoeff(&nearest);
         LayeredGate layered{
             gate_spectrum(line, z, options.tissue_half_gate,
-                          motion.bulk_share_at(z) * (times.bulk - times.bulk.mean()), 1.0),
+                          motion.bulk_share_at(z) * (times.bulk - times.bulk.mean()),
+                          GateWindow{.taper = 1}),
             {},
             1};
         layered.fit = fit_layers(layered.gate, times,
                                  {{motion.pulse_share[nearest], motion.bulk_share[nearest]}},
-                                 {.iterations = 3});
+                                 {.iterations = refit_steps});
         gates.push_back(std::move(layered));
     }
     return gates;
@@ -46,16 +49,17 @@ std::vector<LayeredGate> tissue_gates(const LineHistory& line, const CommonMotio
 namespace {
 
 // The common motion as the joint fit of the tissue gates has it.
-void adopt(CommonMotion& motion, const std::vector<LayeredGate>& gates, const LayerTimes& times) {
-    const auto count = static_cast<Eigen::Index>(gates.size());
-    motion.pulse = times.pulse;
-    motion.bulk = times.bulk;
+void adopt(Tissue& tissue) {
+    CommonMotion& motion = tissue.motion;
+    const auto count = static_cast<Eigen::Index>(tissue.gates.size());
+    motion.pulse = tissue.times.pulse;
+    motion.bulk = tissue.times.bulk;
     motion.depths.resize(count);
     motion.pulse_share.resize(count);
     motion.bulk_share.resize(count);
     motion.weight.resize(count);
     for (Eigen::Index g = 0; g < count; ++g) {
-        const LayeredGate& layered = gates[static_cast<std::size_t>(g)];
+        const LayeredGate& layered = tissue.gates[static_cast<std::size_t>(g)];
         motion.depths[g] = layered.gate.depth;
         motion.pulse_share[g] = layered.fit.shares[0].pulse;
         motion.bulk_share[g] = layered.fit.shares[0].bulk;
@@ -64,23 +68,14 @@ void adopt(CommonMotion& motion, const std::vector<LayeredGate>& gates, const La
     fit_bulk_line(motion);
 }
 
-// A guess of the pulse, and the walls that it shows.
-struct Hypothesis {
-    LayerTimes times;
-    std::vector<LayeredGate> tissue;
-    CommonMotion motion;
-    std::optional<WallPair> pair;
-    double evidence = 0;  // at both walls, as scanned
-    double promise = 0;   // that times the opposition squared
-    bool moved = false;   // by the search over cycles, when it was taken apart last
-    bool lost = false;    // no walls then, or one that hardly shows
-};
+// Fewer gates show no line of shares, and fewer gates of tissue no pulse.
+constexpr std::ptrdiff_t fewest_tissue_gates = 3;
 
 // Shares of the tissue gates for another pulse.
 std::vector<LayeredGate> refitted(std::vector<LayeredGate> gates, const LayerTimes& times) {
     for (LayeredGate& layered : gates) {
-        layered.fit =
-            fit_layers(layered.gate, times, {{0, layered.fit.shares[0].bulk}}, {.iterations = 3});
+        layered.fit = fit_layers(layered.gate, times, {{0, layered.fit.shares[0].bulk}},
+                                 {.iterations = refit_steps});
     }
     return gates;
 }
@@ -93,166 +88,204 @@ double tissue_line_at(double depth, const CommonMotion& motion, const WallPair& 
         return ((motion.depths - other).abs() >= wall_distance).cast<double>();
     };
     Eigen::ArrayXd weight = motion.weight * clear(pair.near.depth) * clear(pair.far.depth);
-    if ((weight > 0).count() < 3) {
+    if ((weight > 0).count() < fewest_tissue_gates) {
         weight = motion.weight;
     }
     return pulse_share_line(motion, weight).at(depth);
 }
 
-// The tissue's pulse first, then the others, the most promising first.
-std::vector<Hypothesis> all_hypotheses(const LineHistory& line, const CommonMotion& motion,
-                                       const LayerTimes& times,
-                                       const std::vector<LayeredGate>& tissue,
-                                       const WallFinderOptions& finder,
-                                       const WallSearchOptions& options) {
-    const std::vector<PulseCandidate> candidates = pulse_candidates(
-        line, motion,
-        {line.first_depth() + finder.dead_zone, finder.smallest_diameter, finder.largest_diameter},
-        options.candidates);
-    std::vector<Hypothesis> hypotheses;
-    for (std::size_t k = 0; k < candidates.size() && k <= options.most_candidates; ++k) {
-        if (candidates[k].opposition < options.least_opposition * candidates[0].opposition) {
-            break;
-        }
-        Hypothesis next{times, tissue, motion, std::nullopt};
-        if (k > 0) {
-            next.times.pulse = candidates[k].pulse;
-            next.tissue = refitted(std::move(next.tissue), next.times);
-            adopt(next.motion, next.tissue, next.times);
-        }
-        next.pair = find_walls(line, next.motion, finder);
-        if (next.pair) {
-            next.evidence = next.pair->near.total + next.pair->far.total;
-            next.promise = next.evidence * candidates[k].opposition * candidates[k].opposition;
-        }
-        hypotheses.push_back(std::move(next));
-    }
-    if (hypotheses.empty()) {
-        return hypotheses;
-    }
-    std::stable_sort(
-        hypotheses.begin() + 1, hypotheses.end(),
-        [](const Hypothesis& x, const Hypothesis& y) { return x.promise > y.promise; });
-    return hypotheses;
+// Whether what was taken apart has not turned out to be no walls.
+bool still_walls(const LineHistory& line, const SeparatedWalls& walls,
+                 const WallFinderOptions& finder) {
+    const WallState& near = walls.near.state;
+    const WallState& far = walls.far.state;
+    const double diameter = far.depth - near.depth;
+    // The gate that held the wall lay below the dead zone.
+    const double shallowest =
+        line.first_depth() + finder.dead_zone - wall_half_gate(line.settings.sensor);
+    return diameter >= finder.smallest_diameter / 2 && diameter <= finder.largest_diameter &&
+           near.depth >= shallowest && std::min(near.share, far.share) >= finder.smallest_motion &&
+           std::max(near.share, far.share) <= finder.scan.largest_share &&
+           near.share + far.share >= finder.smallest_distension &&
+           std::min(walls.near.evidence, walls.far.evidence) >= finder.least_evidence;
 }
 
-struct TakenApart {
-    SeparatedWalls walls;
-    bool usable = false;  // they have not turned out to be none
-};
-
 // The walls of a hypothesis, taken apart from `start` times the shares that were scanned.
-TakenApart walls_of(const LineHistory& line, Hypothesis hypothesis, const WallFinderOptions& finder,
-                    const WallSeparationOptions& options, double start) {
-    const double sign = hypothesis.pair->pulse_sign;
-    hypothesis.pair->near.share *= start;
-    hypothesis.pair->far.share *= start;
-    hypothesis.times.pulse *= sign;
-    for (LayeredGate& layered : hypothesis.tissue) {
+SeparatedWalls walls_of(const LineHistory& line, Hypothesis hypothesis,
+                        const WallSeparationOptions& options, double start) {
+    WallPair& pair = *hypothesis.pair;
+    Tissue& tissue = hypothesis.tissue;
+    const double sign = pair.pulse_sign;
+    pair.near.share *= start;
+    pair.far.share *= start;
+    tissue.times.pulse *= sign;
+    for (LayeredGate& layered : tissue.gates) {
         for (LayerShare& share : layered.fit.shares) {
             share.pulse *= sign;
         }
     }
-    SeparatedWalls walls = separate_walls(line, *hypothesis.pair, std::move(hypothesis.times),
-                                          std::move(hypothesis.tissue), options);
+    SeparatedWalls walls =
+        separate_walls(line, pair, std::move(tissue.times), std::move(tissue.gates), options);
     for (SeparatedWall* wall : {&walls.near, &walls.far}) {
-        wall->tissue_line = sign * tissue_line_at(wall->state.depth, hypothesis.motion,
-                                                  *hypothesis.pair, options.wall_distance);
+        wall->tissue_line =
+            sign * tissue_line_at(wall->state.depth, tissue.motion, pair, options.wall_distance);
     }
-    const double diameter = walls.far.state.depth - walls.near.state.depth;
-    // The gate that held the wall lay below the dead zone.
-    const double shallowest =
-        line.first_depth() + finder.dead_zone - wall_half_gate(line.settings.sensor);
-    const double near = walls.near.state.share;
-    const double far = walls.far.state.share;
-    const bool apart =
-        diameter >= finder.smallest_diameter / 2 && diameter <= finder.largest_diameter &&
-        walls.near.state.depth >= shallowest && std::min(near, far) >= finder.smallest_motion &&
-        std::max(near, far) <= finder.scan.largest_share &&
-        near + far >= finder.smallest_distension &&
-        std::min(walls.near.evidence, walls.far.evidence) >= finder.least_evidence;
-    return {std::move(walls), apart};
+    return walls;
 }
 
 // The less trusted wall's confidence.
-double confidence_of(const SeparatedWalls& walls, double frame_rate,
-                     const WallMotionOptions& motion, const WallConfidenceOptions& confidence) {
+double confidence_of(const SeparatedWalls& walls, double frame_rate, const WallPlan& plan) {
     const auto report = [&](const SeparatedWall& wall) {
-        return wall_report(wall, wall_motion(wall, walls.times, frame_rate, motion), frame_rate);
+        return wall_report(wall, wall_motion(wall, walls.times, frame_rate, plan.motion),
+                           frame_rate);
     };
     WallReport near = report(walls.near);
     WallReport far = report(walls.far);
-    set_confidence(near, far, confidence);
+    set_confidence(near, far, plan.confidence);
     return std::min(near.confidence, far.confidence);
 }
 
-}  // namespace
+// Hypotheses taken apart in turn, the pair trusted most kept.
+class Trials {
+public:
+    Trials(const LineHistory& line, std::vector<Hypothesis> hypotheses, const WallPlan& plan)
+        : line_(line), hypotheses_(std::move(hypotheses)), plan_(plan) {
+        for (const Hypothesis& h : hypotheses_) {
+            most_promise_ = std::max(most_promise_, h.promise);
+        }
+    }
 
-std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, CommonMotion motion,
-                                                      const WallFinderOptions& finder,
-                                                      const WallSeparationOptions& separation,
-                                                      const WallSearchOptions& options,
-                                                      const WallMotionOptions& motion_options,
-                                                      const WallConfidenceOptions& confidence) {
-    validate(finder);
-    validate(separation);
-    validate(options);
-    validate(motion_options);
-    validate(confidence);
-    LayerTimes times{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed};
-    std::vector<LayeredGate> tissue = tissue_gates(line, motion, times, separation);
-    if (tissue.size() < 3) {
-        return std::nullopt;
-    }
-    settle_gaps(tissue, times, line.runs(), line.half_wavelength(), separation.gaps);
-    fit_jointly(tissue, times, separation.rounds, separation.coarse, line.settings.frame_rate);
-    adopt(motion, tissue, times);
-    const double linearity = pulse_share_line(motion, motion.weight).linearity;
-    std::vector<Hypothesis> hypotheses =
-        all_hypotheses(line, motion, times, tissue, finder, options);
-    double most = 0;
-    for (const Hypothesis& h : hypotheses) {
-        most = std::max(most, h.promise);
-    }
-    std::optional<SeparatedWalls> best;
-    double best_confidence = -1;
-    // Takes the hypotheses apart that are wanted, until one is sure.
-    const auto try_those = [&](const WallSeparationOptions& way, double start, auto wanted) {
-        for (Hypothesis& h : hypotheses) {
-            if (best_confidence >= options.sure) {
+    // Those that are wanted and promise enough, until one is sure.
+    template <class Wanted>
+    void try_those(const WallSeparationOptions& way, double start, Wanted wanted) {
+        for (Hypothesis& h : hypotheses_) {
+            if (confidence_ >= plan_.search.sure) {
                 return;
             }
-            if (!h.pair || h.promise < options.least_promise * most || !wanted(h)) {
-                continue;
-            }
-            auto [walls, usable] = walls_of(line, h, finder, way, start);
-            h.moved = walls.near.other_cycle || walls.far.other_cycle;
-            h.lost = !usable || std::min(walls.near.mean_evidence, walls.far.mean_evidence) <
-                                    options.hardly_seen;
-            if (!usable) {
-                continue;
-            }
-            walls.near.tissue_linearity = linearity;
-            walls.far.tissue_linearity = linearity;
-            const double sure =
-                confidence_of(walls, line.settings.frame_rate, motion_options, confidence);
-            if (sure > best_confidence) {
-                best = std::move(walls);
-                best_confidence = sure;
+            if (h.pair && !(h.promise < plan_.search.least_promise * most_promise_) && wanted(h)) {
+                try_one(h, walls_of(line_, h, way, start));
             }
         }
-    };
-    try_those(separation, 1, [](const Hypothesis&) { return true; });
+    }
+
+    [[nodiscard]] double confidence() const noexcept { return confidence_; }
+    [[nodiscard]] std::optional<SeparatedWalls> best() && { return std::move(best_); }
+
+private:
+    void try_one(Hypothesis& h, SeparatedWalls walls) {
+        const bool usable = still_walls(line_, walls, plan_.finder);
+        h.moved = walls.near.other_cycle || walls.far.other_cycle;
+        h.lost = !usable || std::min(walls.near.mean_evidence, walls.far.mean_evidence) <=
+                                plan_.search.hardly_seen;
+        if (!usable) {
+            return;
+        }
+        const CommonMotion& motion = hypotheses_[0].tissue.motion;
+        walls.near.tissue_linearity = walls.far.tissue_linearity =
+            pulse_share_line(motion, motion.weight).linearity;
+        const double sure = confidence_of(walls, line_.settings.frame_rate, plan_);
+        if (sure > confidence_) {
+            best_ = std::move(walls);
+            confidence_ = sure;
+        }
+    }
+
+    const LineHistory& line_;
+    std::vector<Hypothesis> hypotheses_;
+    const WallPlan& plan_;
+    double most_promise_ = 0;
+    std::optional<SeparatedWalls> best_;
+    double confidence_ = -1;  // of the best
+};
+
+}  // namespace
+
+void validate(const WallPlan& plan) {
+    validate(plan.finder);
+    validate(plan.separation);
+    validate(plan.search);
+    validate(plan.motion);
+    validate(plan.confidence);
+}
+
+std::optional<Tissue> fit_tissue(const LineHistory& line, CommonMotion motion,
+                                 const WallSeparationOptions& options) {
+    validate(options);
+    Tissue tissue{{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed}, {}, {}};
+    tissue.gates = tissue_gates(line, motion, tissue.times, options);
+    if (std::ssize(tissue.gates) < fewest_tissue_gates) {
+        return std::nullopt;
+    }
+    settle_gaps(tissue.gates, tissue.times, line.runs(), line.half_wavelength(), options.gaps);
+    fit_jointly(tissue.gates, tissue.times, options.rounds, options.coarse,
+                line.settings.frame_rate);
+    tissue.motion = std::move(motion);
+    adopt(tissue);
+    return tissue;
+}
+
+std::vector<Hypothesis> find_hypotheses(const LineHistory& line,
+                                        const std::optional<Tissue>& tissue, const WallPlan& plan) {
+    validate(plan);
+    if (!tissue) {
+        return {};
+    }
+    const WallFinderOptions& finder = plan.finder;
+    const WallSearchOptions& options = plan.search;
+    const std::vector<PulseCandidate> candidates = pulse_candidates(
+        line, tissue->motion,
+        {line.first_depth() + finder.dead_zone, finder.smallest_diameter, finder.largest_diameter},
+        options.candidates);
+    std::vector<Hypothesis> hypotheses;
+    for (std::size_t k = 0; k < candidates.size() && k <= options.most_candidates; ++k) {
+        const double opposition = candidates[k].opposition;
+        if (opposition < options.least_opposition * candidates[0].opposition) {
+            break;
+        }
+        Hypothesis next{*tissue};
+        if (k > 0) {
+            next.tissue.times.pulse = candidates[k].pulse;
+            next.tissue.gates = refitted(std::move(next.tissue.gates), next.tissue.times);
+            adopt(next.tissue);
+        }
+        next.pair = find_walls(line, next.tissue.motion, finder);
+        if (next.pair) {
+            next.promise = (next.pair->near.total + next.pair->far.total) * opposition * opposition;
+        }
+        hypotheses.push_back(std::move(next));
+    }
+    if (!hypotheses.empty()) {
+        std::stable_sort(
+            hypotheses.begin() + 1, hypotheses.end(),
+            [](const Hypothesis& x, const Hypothesis& y) { return x.promise > y.promise; });
+    }
+    return hypotheses;
+}
+
+std::optional<SeparatedWalls> separate_best(const LineHistory& line,
+                                            std::vector<Hypothesis> hypotheses,
+                                            const WallPlan& plan) {
+    validate(plan);
+    Trials trials(line, std::move(hypotheses), plan);
+    trials.try_those(plan.separation, 1, [](const Hypothesis&) { return true; });
     // The search over cycles may go astray where the pulse is still far from right.
-    WallSeparationOptions without = separation;
+    WallSeparationOptions without = plan.separation;
     without.search_cycles = false;
-    try_those(without, 1, [](const Hypothesis& h) { return h.moved; });
+    trials.try_those(without, 1, [](const Hypothesis& h) { return h.moved; });
     // Tissue up to a part of the wall's share is allowed for: a share that starts far too large
     // leaves the wall to it, and grows.
-    if (best_confidence < confidence.least_confidence) {
-        try_those(separation, options.smaller_start, [](const Hypothesis& h) { return h.lost; });
+    if (trials.confidence() < plan.confidence.least_confidence) {
+        trials.try_those(plan.separation, plan.search.smaller_start,
+                         [](const Hypothesis& h) { return h.lost; });
     }
-    return best;
+    return std::move(trials).best();
+}
+
+std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, CommonMotion motion,
+                                                      const WallPlan& plan) {
+    validate(plan);
+    const std::optional<Tissue> tissue = fit_tissue(line, std::move(motion), plan.separation);
+    return separate_best(line, find_hypotheses(line, tissue, plan), plan);
 }
 
 }  // namespace echosieve

@@ -59,6 +59,10 @@ private:
     // E^H of values for the shares -reach to reach steps.
     [[nodiscard]] TurnedSums projections(const Eigen::ArrayXXcd& values) const;
     [[nodiscard]] Eigen::ArrayXd curve(const TurnedSums& sums, double power, int direction) const;
+    // Row of the share whose layer holds most energy; -1 if there is none.
+    [[nodiscard]] static Eigen::Index strongest_share(const TurnedSums& sums);
+    // What a layer turns by slowly, from its products with the frames.
+    [[nodiscard]] Eigen::ArrayXd slow_phase(const Eigen::ArrayXcd& product) const;
     [[nodiscard]] Eigen::ArrayXXcd without_drift(const Eigen::ArrayXXcd& values) const;
     [[nodiscard]] double total_of(const Eigen::ArrayXd& evidence, Eigen::Index still_steps) const;
     [[nodiscard]] FastestShare fastest(const Eigen::ArrayXd& evidence, double total,

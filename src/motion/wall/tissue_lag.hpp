@@ -1,15 +1,9 @@
 // Tissue that pulsates later than the walls: by how much, and the pulse put right for the walls.
 #pragma once
 
-#include <vector>
-
-#include "echosieve/core/error.hpp"
 #include "echosieve/motion/wall_options.hpp"
-#include "motion/layers/joint_motion.hpp"
-#include "motion/layers/layers.hpp"
 #include "motion/line/line.hpp"
 #include "motion/wall/fit.hpp"
-#include "motion/wall/model.hpp"
 
 namespace echosieve {
 
@@ -17,16 +11,13 @@ namespace echosieve {
 //   p(t)  the walls' pulse;  p(t - T) the tissue's;  m share of p that was called bulk motion [m]
 //
 // The first p is the tissue's, so walls that move earlier look slower than they are. How early they
-// are, and m, make both walls' gates most likely (wall/model.hpp). Where p came from a wall
+// are, and m, make both walls' gates most likely (model.hpp). Where p came from a wall
 // instead, the tissue's gates say how late they are.
 
 /// Looks for a lag, from walls that are roughly taken apart. If there is one, p becomes the walls',
 /// times.lag the tissue's, and the tissue's gates follow it by that; says so. Throws InvalidInput
-/// for options outside their domain.
-[[nodiscard]] bool settle_tissue_lag(const LineHistory& line, const SeparatedWall& near,
-                                     const SeparatedWall& far, LayerTimes& times,
-                                     std::vector<LayeredGate>& gates,
-                                     const TissueLagOptions& options,
-                                     const WallModelOptions& model_options);
+/// for a lag's options outside their domain.
+[[nodiscard]] bool settle_tissue_lag(const LineHistory& line, SeparatedWalls& walls,
+                                     const WallSeparationOptions& options);
 
 }  // namespace echosieve

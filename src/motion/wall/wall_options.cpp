@@ -6,6 +6,7 @@
 
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
+#include "motion/wall/shared_beliefs.hpp"
 
 namespace echosieve {
 
@@ -19,6 +20,10 @@ constexpr double fastest_drift = 20;  // what is faster is no drift [Hz]
 // gates].
 constexpr double closest_scan = 0.02;
 constexpr double widest_scan = 2;
+// Of options that are powers: beyond these they say nothing.
+constexpr double largest_evidence_power = 10;
+constexpr double largest_tissue_power = 1e3;
+constexpr double largest_wall_power = 1e6;
 // Tissue that is later by more follows another beat [s].
 constexpr double longest_tissue_lag = 0.5;
 // No wall is thicker, and no pulse longer [m].
@@ -100,7 +105,7 @@ void validate(const WallFinderOptions& options) {
     detail::require_at_most(options.least_evidence, largest_option::factor, "least_evidence");
     detail::require_at_most(options.mirror, largest_option::factor, "mirror");
     detail::require_at_most(options.usual_part, largest_option::factor, "usual_part");
-    detail::require_at_most(options.evidence_power, 10.0, "evidence_power");
+    detail::require_at_most(options.evidence_power, largest_evidence_power, "evidence_power");
     detail::require_at_most(options.interval, largest_option::time, "interval", "[s]");
     detail::require_at_most(options.longest_interval, largest_option::time, "longest_interval",
                             "[s]");
@@ -164,11 +169,13 @@ void validate(const WallModelOptions& options) {
                     detail::concatenate("must be positive and at most ", most));
         }
     };
-    all_within(options.tissue_powers, 1e3, "tissue_powers");
-    all_within(options.wall_powers, 1e6, "wall_powers");
+    all_within(options.tissue_powers, largest_tissue_power, "tissue_powers");
+    all_within(options.wall_powers, largest_wall_power, "wall_powers");
     all_within(options.tissue_reaches, 1, "tissue_reaches");
-    require(options.strain_mean + 1.5 * options.strain_spread <= 1.6, "strain_spread",
-            options.strain_spread, "must keep strain_mean + 1.5 strain_spread within 1.6");
+    require(options.strain_mean + furthest_strain * options.strain_spread <= largest_strain,
+            "strain_spread", options.strain_spread,
+            detail::concatenate("must keep strain_mean + ", furthest_strain,
+                                " strain_spread within ", largest_strain));
     require(options.strain_mean >= 0, "strain_mean", options.strain_mean, "must be zero or more");
     require(options.strain_spread > 0, "strain_spread", options.strain_spread, "must be positive");
     detail::require_at_most(options.interval, largest_option::time, "interval", "[s]");

@@ -23,19 +23,20 @@ struct PolishMemory {
     LaneArray<R>& trial;    ///< work memory
 };
 
-/// Moves the atom uphill from `start`, which must lie within the bounds, as AtomSteps has it;
-/// `steps.rounding` is seen to.
+/// Moves the atom uphill from `start`, which must lie within the bounds.
 template <Real R, class L = Lanes<R>>
-[[nodiscard]] Polished polish(const LanePoint& start, const LaneGrid<R>& grid, AtomSteps steps,
-                              const PolishMemory<R>& memory) noexcept {
+[[nodiscard]] Polished polish(const LanePoint& start, const LaneGrid<R>& grid,
+                              const AtomSteps& steps, const PolishMemory<R>& memory) noexcept {
     // What rounding makes of a gain must not keep an atom from its place.
-    steps.rounding = 16 * double{std::numeric_limits<R>::epsilon()};
-    return fit_atom(
-        Polished{start, grid.template moments<L>(start, memory.residual, memory.samples)}, steps,
+    constexpr double rounding = 16 * double{std::numeric_limits<R>::epsilon()};
+    Polished at{start, grid.template moments<L>(start, memory.residual, memory.samples)};
+    fit_atom(
+        at, steps, rounding,
         [&](const LanePoint& p) {
             return grid.template moments<L>(p, memory.residual, memory.trial);
         },
         [&] { std::swap(memory.samples, memory.trial); });
+    return at;
 }
 
 }  // namespace echosieve::detail

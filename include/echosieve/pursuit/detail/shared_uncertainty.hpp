@@ -58,9 +58,8 @@ template <FittedAtom A>
     const double infinity = std::numeric_limits<double>::infinity();
     const Eigen::Index echoes = system.echoes();
     const Eigen::Index shapes = system.shapes();
-    Eigen::LDLT<Eigen::MatrixX<R>> factor(echoes);
-    Eigen::MatrixX<R> matrix(echoes, echoes);
-    Eigen::MatrixX<R> solved(echoes, shapes + 1);
+    auto eliminated = system.elimination();
+    const auto& [factor, matrix, solved] = eliminated;
     const auto no_amplitude = [&](Eigen::Index frame, Eigen::Index k) {
         const Eigen::VectorXd& weight = equations.frames[static_cast<std::size_t>(frame)].weight;
         return !(weight[k] > weightless * weight.maxCoeff());
@@ -71,8 +70,7 @@ template <FittedAtom A>
     const auto eliminate = [&](Eigen::Index i) -> const FrameBlock& {
         const FrameBlock& frame = equations.frames[static_cast<std::size_t>(i)];
         system.eliminate(
-            frame, 0, [&](Eigen::Index k) { return held(i, k) || no_amplitude(i, k); }, factor,
-            matrix, solved);
+            frame, 0, [&](Eigen::Index k) { return held(i, k) || no_amplitude(i, k); }, eliminated);
         return frame;
     };
     Eigen::MatrixX<R> schur = equations.c;
