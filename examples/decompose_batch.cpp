@@ -6,42 +6,20 @@
 #include <filesystem>
 #include <optional>
 #include <string>
-#include <variant>
 
-#include "echosieve/core/error.hpp"
 #include "echosieve/io/csv.hpp"
 #include "echosieve/io/files.hpp"
-#include "echosieve/io/npy.hpp"
 #include "echosieve/pursuit/gram_pursuit.hpp"
 #include "support/command_line.hpp"
-#include "support/input_size.hpp"
+#include "support/matrix_file.hpp"
 #include "support/options.hpp"
 #include "support/results.hpp"
 
 namespace {
 
-// A .npy file's rows as the rows of a matrix in double.
-Eigen::MatrixXd matrix_of(const std::string& file) {
-    constexpr double memory_over_file = 9;  // int16, and two matrices of double
-    examples::require_memory(file, memory_over_file);
-    return std::visit(
-        [](const auto& frames) {
-            Eigen::MatrixXd out(frames.frames(), frames.samples());
-            for (std::size_t i = 0; i < frames.frames(); ++i) {
-                const auto row = frames.view()[i];
-                for (std::size_t n = 0; n < row.size(); ++n) {
-                    out(static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(n)) =
-                        static_cast<double>(row[n]);
-                }
-            }
-            return out;
-        },
-        echosieve::read_npy(file));
-}
-
 // The dictionary's atoms as columns of unit norm.
 Eigen::MatrixXd unit_atoms(const std::string& file) {
-    Eigen::MatrixXd atoms = matrix_of(file).transpose();
+    Eigen::MatrixXd atoms = examples::matrix_of(file).transpose();
     for (Eigen::Index k = 0; k < atoms.cols(); ++k) {
         const double norm = atoms.col(k).norm();
         if (!(norm > 0 && std::isfinite(norm))) {
@@ -82,7 +60,7 @@ void decompose(const Orders& orders) {
         results.emplace(examples::one_file(out, {orders.atoms_file, orders.signals_file}));
     }
     const Eigen::MatrixXd columns = unit_atoms(orders.atoms_file);
-    const Eigen::MatrixXd signals = matrix_of(orders.signals_file).transpose();
+    const Eigen::MatrixXd signals = examples::matrix_of(orders.signals_file).transpose();
     const auto start = Clock::now();
     echosieve::GramPursuit<double> pursuit(columns, orders.atoms);
     const auto ready = Clock::now();

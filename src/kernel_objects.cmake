@@ -13,15 +13,6 @@ endif()
 # For the tests.
 set(ECHOSIEVE_KERNEL_SETS ${kernel_sets} CACHE INTERNAL "Instruction sets that the kernels are compiled for")
 
-# Registers are xsimd's. Its own target asks for a library that it has no use for (xtl): its headers alone are wanted.
-find_package(xsimd CONFIG REQUIRED)
-if(xsimd_VERSION VERSION_LESS 8.1)
-  message(FATAL_ERROR "echosieve needs xsimd 8.1 or later, found ${xsimd_VERSION} in ${xsimd_DIR}")
-endif()
-add_library(echosieve_xsimd INTERFACE)
-get_target_property(xsimd_headers xsimd INTERFACE_INCLUDE_DIRECTORIES)
-target_include_directories(echosieve_xsimd SYSTEM INTERFACE ${xsimd_headers})
-
 # echosieve_kernel_objects(<room> <file>...): object libraries echosieve_<room>_<set>.
 function(echosieve_kernel_objects room)
   foreach(set ${kernel_sets})
@@ -30,7 +21,8 @@ function(echosieve_kernel_objects room)
     echosieve_compiled_objects(${target})
     target_compile_features(${target} PRIVATE cxx_std_20)
     target_include_directories(${target} PRIVATE ${PROJECT_SOURCE_DIR}/include ${PROJECT_SOURCE_DIR}/src)
-    target_link_libraries(${target} PRIVATE echosieve_xsimd echosieve_development)
+    target_include_directories(${target} SYSTEM PRIVATE ${xsimd_headers})
+    target_link_libraries(${target} PRIVATE echosieve_development)
     # xsimd's functions by a name of each set's own: those that are not inlined would be merged.
     target_compile_definitions(${target} PRIVATE ${kernel_definitions} ECHOSIEVE_KERNEL_SET=${set}
                                xsimd=echosieve_xsimd_${set})

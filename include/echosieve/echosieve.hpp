@@ -6,7 +6,6 @@
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/atoms/inner_product.hpp"
 #include "echosieve/atoms/sampling.hpp"
-#include "echosieve/condition/bandpass.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/condition/gate_baseband.hpp"

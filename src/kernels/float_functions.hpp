@@ -1,4 +1,4 @@
-// Exponential, sine and cosine of a register of floats, to a unit or two in the last place.
+// Sine and cosine of a register of floats, to a unit or two in the last place.
 #pragma once
 
 #include "sine_cosine.hpp"
@@ -6,30 +6,6 @@
 
 namespace echosieve::kernels {
 namespace {  // NOLINT: see vectors.hpp
-
-// exp(x) = scale (1 + rest): the parts apart, so that exp(x) - 1 keeps its digits.
-template <class V>
-struct ScaledExponential {
-    V scale, rest;
-
-    ECHOSIEVE_INLINE V value() const { return scale + scale * rest; }
-    ECHOSIEVE_INLINE V minus_one() const { return (scale - 1.0F) + scale * rest; }
-};
-
-// x = k ln 2 + r, |r| <= ln 2 / 2; polynomial of Cephes (Moshier 1992, expf). Relative error below
-// 2^-22 for -87 <= x <= 87; beyond, the numbers mean nothing.
-template <class V>
-ECHOSIEVE_INLINE ScaledExponential<V> exponential(const V& x) {
-    constexpr float shift = 0x1.8p23F;  // adding it rounds to an integer
-    const V k = (x * 1.44269504088896341F + shift) - shift;
-    const V r = (x - k * 0.693359375F) - k * -2.12194440e-4F;
-    const V p = 5.0000001201e-1F +
-                r * (1.6666665459e-1F +
-                     r * (4.1665795894e-2F +
-                          r * (8.3334519073e-3F + r * (1.3981999507e-3F + r * 1.9875691500e-4F))));
-    const IntegersOf<V> exponent = (xsimd::to_int(k) + 127) << 23;
-    return {bits_as<V>(exponent), r + r * r * p};
-}
 
 // |x| <= 4: absolute error below 2^-22. Reduction to |y| <= pi / 4 and polynomials of Cephes
 // (Moshier 1992, sinf and cosf).

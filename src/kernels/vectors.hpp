@@ -11,11 +11,11 @@
 // written out: a kernel whose lanes don't mix gives the same bits in all sets.
 #pragma once
 
-#include <cassert>
 #include <complex>
 #include <cstddef>
 #include <cstdint>
-#include <xsimd/xsimd.hpp>
+
+#include "echosieve/core/detail/lane_functions.hpp"
 
 #if !defined(ECHOSIEVE_KERNEL_SET)
 #error "kernels are compiled once a set (src/kernel_objects.cmake)"
@@ -23,8 +23,6 @@
 
 namespace echosieve::kernels {
 namespace {  // NOLINT: on purpose, see above
-
-#define ECHOSIEVE_INLINE [[gnu::always_inline]] inline
 
 namespace architectures {
 #if defined(ECHOSIEVE_KERNELS_OF_X86)
@@ -40,11 +38,9 @@ using Architecture = architectures::ECHOSIEVE_KERNEL_SET;
 using Doubles = xsimd::batch<double, Architecture>;
 using Floats = xsimd::batch<float, Architecture>;
 
-/// As many integers as V has numbers, of the same size.
-template <class V>
-using IntegersOf = xsimd::batch<
-    std::conditional_t<sizeof(typename V::value_type) == 4, std::int32_t, std::int64_t>,
-    typename V::arch_type>;
+using detail::bits_as;
+using detail::exponential;
+using detail::IntegersOf;
 template <class V>
 using UnsignedOf = xsimd::batch<std::uint32_t, typename V::arch_type>;
 
@@ -67,16 +63,6 @@ ECHOSIEVE_INLINE Doubles load_first(const double* from, std::size_t count) {
         numbers[l] = from[l];
     }
     return load(numbers);
-}
-
-/// The bits of x as those of a To.
-template <class To, class V>
-ECHOSIEVE_INLINE To bits_as(const V& x) {
-#if XSIMD_VERSION_MAJOR >= 11
-    return xsimd::bitwise_cast<typename To::value_type>(x);
-#else
-    return xsimd::bitwise_cast<To>(x);
-#endif
 }
 
 /// Of all lanes, the first one first: not as xsimd adds them.

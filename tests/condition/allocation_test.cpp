@@ -5,7 +5,6 @@
 #include <vector>
 
 #include "condition/lines.hpp"
-#include "echosieve/condition/bandpass.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/gate_baseband.hpp"
 #include "support/allocations.hpp"

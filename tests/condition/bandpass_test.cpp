@@ -1,4 +1,4 @@
-#include "echosieve/condition/bandpass.hpp"
+#include "echosieve/condition/baseband.hpp"
 
 #include <cstdint>
 #include <numbers>

@@ -8,7 +8,6 @@
 #include <limits>
 #include <vector>
 
-#include "echosieve/condition/bandpass.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/core/random.hpp"
 #include "support/check.hpp"

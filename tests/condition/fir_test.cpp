@@ -42,7 +42,7 @@ TEST_CASE("low-pass taps are symmetric and have gain 1 at 0 Hz") {
     CHECK((taps - taps.reverse()).abs().maxCoeff() == 0);
 }
 
-// The bands that the documentation of bandpass.hpp and baseband.hpp states, for the filter that
+// The bands that the documentation of baseband.hpp states, for the filter that
 // they use: 4 rate / bandwidth taps, cutoff 1.1 bandwidths. Hamming's window: stop band 53 dB down
 // (Oppenheim and Schafer, Discrete-Time Signal Processing, table of windows; from memory).
 TEST_CASE("the low-pass keeps the stated pass band and stop band") {

@@ -7,7 +7,6 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/condition/bandpass.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/condition/gate_baseband.hpp"

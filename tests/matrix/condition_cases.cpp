@@ -6,7 +6,6 @@
 #include <vector>
 
 #include "bad_input.hpp"
-#include "echosieve/condition/bandpass.hpp"
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/detail/fir.hpp"
 #include "echosieve/condition/frame_check.hpp"

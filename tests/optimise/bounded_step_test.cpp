@@ -73,7 +73,9 @@ TEST_CASE("with room enough the step is the damped one") {
         problem.up.setConstant(1);
         BoundedStep solver(5);
         Eigen::VectorXd step(5);
-        solver.solve(problem.h, problem.right, problem.weight, 0.1, problem.down, problem.up, step);
+        solver.solve(
+            StepProblem{problem.h, problem.right, problem.weight, problem.down, problem.up}, 0.1,
+            step);
         Eigen::MatrixXd damped = problem.h;
         damped.diagonal() += 0.1 * problem.weight;
         const Eigen::VectorXd expected = damped.inverse() * problem.right;
@@ -89,7 +91,9 @@ TEST_CASE("the step stays inside and gains nearly what can be gained there") {
         const Problem problem = random_problem(stream, 4, 0.03);
         BoundedStep solver(4);
         Eigen::VectorXd step(4);
-        solver.solve(problem.h, problem.right, problem.weight, 0, problem.down, problem.up, step);
+        solver.solve(
+            StepProblem{problem.h, problem.right, problem.weight, problem.down, problem.up}, 0,
+            step);
         REQUIRE((step.array() >= problem.down.array()).all());
         REQUIRE((step.array() <= problem.up.array()).all());
         const double best = best_gain(problem);
@@ -108,8 +112,12 @@ TEST_CASE("a settled step gains all that can be gained") {
         const Problem problem = random_problem(stream, 5, run % 2 == 0 ? 0.03 : 0.01);
         BoundedStep solver(5);
         Eigen::VectorXd step(5);
-        solver.solve(problem.h, problem.right, problem.weight, 0, problem.down, problem.up, step);
-        solver.settle(problem.h, problem.right, problem.weight, 0, problem.down, problem.up, step);
+        solver.solve(
+            StepProblem{problem.h, problem.right, problem.weight, problem.down, problem.up}, 0,
+            step);
+        solver.settle(
+            StepProblem{problem.h, problem.right, problem.weight, problem.down, problem.up}, 0,
+            step);
         REQUIRE((step.array() >= problem.down.array()).all());
         REQUIRE((step.array() <= problem.up.array()).all());
         CHECK_WITHIN_RELATIVE(gain(problem, step), best_gain(problem), 1e-10);  // rounding
@@ -132,7 +140,8 @@ TEST_CASE("held: no room, a bound with the slope outwards, no weight") {
         problem.weight[1] = 0;
         problem.h(1, 1) = 0;
     }
-    solver.solve(problem.h, problem.right, problem.weight, 0, problem.down, problem.up, step);
+    solver.solve(StepProblem{problem.h, problem.right, problem.weight, problem.down, problem.up}, 0,
+                 step);
     CHECK(step[1] == 0);
     CHECK_WITHIN(step[0], 0.1, 1e-12);
     CHECK_WITHIN(step[2], 0.1, 1e-12);
@@ -143,8 +152,9 @@ TEST_CASE("a singular matrix gives a step of at most the longest") {
     const Eigen::Vector2d right(1, -1);  // not in its range
     BoundedStep solver(2);
     Eigen::VectorXd step(2);
-    solver.solve(h, right, Eigen::Vector2d(1, 1), 0, Eigen::Vector2d(-9, -9), Eigen::Vector2d(9, 9),
-                 step);
+    solver.solve(StepProblem{h, right, Eigen::Vector2d(1, 1), Eigen::Vector2d(-9, -9),
+                             Eigen::Vector2d(9, 9)},
+                 0, step);
     CHECK(step.allFinite());
     CHECK(step.cwiseAbs().maxCoeff() <= longest_step);
 }

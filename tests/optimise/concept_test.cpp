@@ -69,6 +69,16 @@ struct InformantOfNobody {
 static_assert(BoundPolicy<AbsorbingBounds, float> && !BoundPolicy<ApplyByValue, double>);
 static_assert(SwarmTopology<Ring, double> && !SwarmTopology<InformantOfNobody, double>);
 
+static_assert(SwarmTopology<GlobalBest, double> && SwarmTopology<Ring, float> &&
+              SwarmTopology<RandomInformants, double>);
+static_assert(!SwarmTopology<int, double> && !SwarmTopology<Ring, int>);
+static_assert(SwarmMove<ConstrictedMove, double> && SwarmMove<InertiaMove, float> &&
+              SwarmMove<SphericalMove, double>);
+static_assert(!SwarmMove<int, double> && !SwarmMove<ConstrictedMove, int>);
+static_assert(BoundPolicy<AbsorbingBounds, double> && BoundPolicy<BouncingBounds, double> &&
+              BoundPolicy<ReflectingBounds, float> && BoundPolicy<PeriodicBounds, double>);
+static_assert(!BoundPolicy<int, double>);
+
 double bowl(std::span<const double> x) {
     double sum = 0;
     for (std::size_t k = 0; k < x.size(); ++k) {

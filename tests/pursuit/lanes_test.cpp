@@ -115,6 +115,25 @@ TEST_CASE_TEMPLATE("lanes hold neighbours, and add up", R, float, double) {
     CHECK(whole_lanes<R>(1) == Lanes<R>::size);
 }
 
+TEST_CASE_TEMPLATE("the exponential of lanes is the standard library's, and held beyond its range",
+                   R, float, double) {
+    constexpr R far = std::same_as<R, float> ? 87 : 708;
+    constexpr int steps = 40'000;
+    std::array<R, Lanes<R>::size> numbers{};
+    for (int k = -steps; k <= steps; ++k) {
+        const R x = far * (static_cast<R>(k) / steps);
+        numbers.fill(x);
+        exponential(Lanes<R>::load(numbers.data())).store(numbers.data());
+        const auto exact = static_cast<double>(std::exp(static_cast<long double>(x)));
+        // Two units in the last place, as lane_functions.hpp has it.
+        REQUIRE(std::abs(static_cast<double>(numbers.back()) / exact - 1) <= 2 * epsilon<R>);
+    }
+    for (const R x : {R{-1}, R{1}}) {
+        CHECK(exponential(Lanes<R>(2 * far * x)).largest() ==
+              exponential(Lanes<R>(far * x)).largest());
+    }
+}
+
 TEST_CASE_TEMPLATE("sums over arrays are those written out, whatever room there is about them", R,
                    float, double) {
     const LaneGrid<R> grid(std::vector<R>(count, R{1}));

@@ -10,7 +10,7 @@ ROW = re.compile(r"^    ([a-z ]+?)\s*(?:\|([^|]*)\|)?\s+on ([a-z, ]+)$", re.MULT
 # A row of the walk: | number | `function` | `file` | ...
 STEP = re.compile(r"^\| \d+ \| `(\w+)` \| `([^`]+)` \|", re.MULTILINE)
 # From the file to the tables: a frame never comes back to a room that it has left.
-WAY = ["src/io", "src/condition", "include/echosieve/condition", "src/motion/line", "src/motion/courses", "src/motion/layers",
+WAY = ["src/io", "include/echosieve/condition", "src/motion/line", "src/motion/courses", "src/motion/layers",
        "src/motion/wall", "src/motion/follow", "examples"]
 
 

@@ -26,7 +26,7 @@ FOLDERS = ["include", "src", "tests", "examples", "bench", ".ci"]
 # A path that starts at the root of a file system, after a blank, quote, bracket or sign.
 ROOTED = re.compile(r"""(?:^|(?<=[\s"'`=(:,]))/(?:(?:tmp|root|home|work)\b|[A-Za-z_]\w*/[A-Za-z_])""",
                     re.MULTILINE)
-SYSTEM = re.compile(r"/(?:usr/bin|etc|dev|proc)/")
+SYSTEM = re.compile(r"/(?:usr/(?:bin|include|aarch64-linux-gnu)|etc|dev|proc)\b")
 APPROX = re.compile(r"\bdoctest::Approx\b|\bApprox\s*\(")
 CASE = re.compile(r'\bTEST_CASE(?:_TEMPLATE|_FIXTURE)?\w*\s*\(\s*(?:\w+\s*,\s*)?"((?:[^"\\]|\\.)*)"')
 # Missing from, or broken in, one of the two compilers that must take the library.

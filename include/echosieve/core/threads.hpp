@@ -2,13 +2,21 @@
 // one.
 #pragma once
 
+// For machines without threads: ECHOSIEVE_THREADS=0, alike in all files of a program (in CMake the
+// option ECHOSIEVE_THREADS). All work is then the caller's own, whatever number it asks for.
+#ifndef ECHOSIEVE_THREADS
+#define ECHOSIEVE_THREADS 1
+#endif
+
 #include <algorithm>
-#include <atomic>
 #include <cstddef>
+#if ECHOSIEVE_THREADS
+#include <atomic>
 #include <exception>
 #include <mutex>
 #include <thread>
 #include <vector>
+#endif
 
 #include "echosieve/core/error.hpp"
 
@@ -26,6 +34,8 @@ namespace echosieve {
 inline void validate_threads(std::size_t threads) {
     require(threads >= 1 && threads <= 1024, "threads", threads, "must lie in 1 to 1024");
 }
+
+#if ECHOSIEVE_THREADS
 
 namespace detail {
 
@@ -112,5 +122,26 @@ void for_each_item(std::size_t count, std::size_t threads, Work work) {
         std::rethrow_exception(problem);
     }
 }
+
+#else
+
+template <class Work>
+void for_each_part(std::size_t count, std::size_t threads, Work work) {
+    validate_threads(threads);
+    if (count > 0) {
+        work(std::size_t{0}, count);
+    }
+}
+
+template <class Work>
+void for_each_item(std::size_t count, std::size_t threads, Work work) {
+    for_each_part(count, threads, [&](std::size_t first, std::size_t end) {
+        for (std::size_t k = first; k < end; ++k) {
+            work(k);
+        }
+    });
+}
+
+#endif
 
 }  // namespace echosieve

@@ -13,6 +13,7 @@
 
 #include "echosieve/atoms/fisher_information.hpp"
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/bisect.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/correlate/bound.hpp"
@@ -91,14 +92,10 @@ template <Atom A>
 [[nodiscard]] double threshold_energy_to_noise(const A& atom, double probability,
                                                const CorrelatedFrames& frames = {}) {
     require(probability > 0 && probability < 1, "probability", probability, "must lie in (0, 1)");
-    double low = -200;  // logarithms of eta
-    double high = 200;
-    for (int k = 0; k < 60; ++k) {
-        const double middle = (low + high) / 2;
-        (cycle_skip_probability(atom, std::exp(middle), frames) > probability ? low : high) =
-            middle;
-    }
-    return std::exp(high);
+    const auto skips = [&](double log_eta) {
+        return cycle_skip_probability(atom, std::exp(log_eta), frames) > probability;
+    };
+    return std::exp(detail::bisect({-200, 200}, 60, skips).high);
 }
 
 // A measured delay: I_k the information on the delay in frame k, 1 / (sd of one frame)^2, from

@@ -9,6 +9,7 @@
 #include <span>
 #include <utility>
 
+#include "echosieve/core/detail/bisect.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 
@@ -85,13 +86,10 @@ public:
         if constexpr (is_complex<T>) {
             return upper;
         }
-        double low = 0;
-        double high = upper;  // erfc(sqrt(T / 2)) < exp(-T / 2): the answer lies below
-        for (int k = 0; k < 100; ++k) {
-            const double middle = (low + high) / 2;
-            (std::erfc(std::sqrt(middle / 2)) > one ? low : high) = middle;
-        }
-        return low;
+        // erfc(sqrt(T / 2)) < exp(-T / 2): the answer lies below.
+        return detail::bisect({0, upper}, 100,
+                              [&](double t) { return std::erfc(std::sqrt(t / 2)) > one; })
+            .low;
     }
 
 private:

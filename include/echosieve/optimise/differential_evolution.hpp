@@ -181,7 +181,7 @@ static_assert(!DifferentialControl<DifferentialParameters>);
 
 // Symbols
 //   x_i       individual i of the population
-//   v         its mutant, see differential_strategy.hpp;  u  its trial point
+//   v         its mutant, see DifferentialStrategy;  u  its trial point
 // u_k = v_k with probability CR, and in one coordinate drawn once a trial; x_ik in the others
 // (binomial crossover). A v_k outside the box becomes the middle between x_ik and the bound that it
 // crossed (Zielinski and Laur 2006, CEC). u replaces x_i unless x_i is better. (Storn and Price

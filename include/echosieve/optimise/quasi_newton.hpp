@@ -8,14 +8,14 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/detail/limited_memory.hpp"
-#include "echosieve/optimise/detail/two_metric.hpp"
+#include "echosieve/optimise/detail/quasi_newton_run.hpp"
 #include "echosieve/optimise/result.hpp"
 
 namespace echosieve {
 
 /// A local method for smooth objectives of any dimension, whose gradient it takes from a
-/// DifferentiableObjective, and from differences (see gradient.hpp) otherwise. An iteration is one
-/// line search, whose first trial is the full step. Computes in double.
+/// DifferentiableObjective, and from differences (see detail/difference.hpp) otherwise. An
+/// iteration is one line search, whose first trial is the full step. Computes in double.
 struct QuasiNewton {
     std::size_t iterations = 200;
     std::size_t memory = 20;            ///< pairs that are remembered; 0: steepest descent

@@ -150,7 +150,7 @@ struct OptimiseResult {
     OptimiseStatus status = OptimiseStatus::not_run;
     std::vector<R> x;                              ///< best point; empty if not run
     R value = std::numeric_limits<R>::infinity();  ///< objective there
-    R violation = 0;  ///< of constraints there, see constraints.hpp, and of the box if x lies
+    R violation = 0;  ///< of constraints there, see objective.hpp, and of the box if x lies
                       ///< outside; +infinity while no finite value was found
     std::size_t evaluations = 0;
     std::size_t non_finite = 0;  ///< evaluations that gave a NaN or an infinity

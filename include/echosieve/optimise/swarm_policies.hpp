@@ -13,6 +13,7 @@
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
+#include "echosieve/optimise/detail/swarm_steps.hpp"
 #include "echosieve/optimise/objective.hpp"
 
 namespace echosieve {
@@ -54,17 +55,7 @@ struct Ring {
     template <Real R>
     void inform(std::span<const Merit<R>> memories, std::span<std::size_t> informants,
                 const SwarmState&) const noexcept {
-        const std::size_t count = memories.size();
-        const std::size_t most = std::min(reach, count / 2);
-        for (std::size_t i = 0; i < count; ++i) {
-            std::size_t best = i;
-            for (std::size_t k = 1; k <= most; ++k) {
-                for (const std::size_t j : {(i + k) % count, (i + count - k) % count}) {
-                    best = memories[j].better_than(memories[best]) ? j : best;
-                }
-            }
-            informants[i] = best;
-        }
+        detail::inform_on_ring(memories, informants, reach);
     }
 };
 
@@ -80,20 +71,9 @@ struct RandomInformants {
     template <Real R>
     void inform(std::span<const Merit<R>> memories, std::span<std::size_t> informants,
                 const SwarmState& state) const noexcept {
-        const std::size_t count = memories.size();
-        for (std::size_t i = 0; i < count; ++i) {
-            informants[i] = i;
-        }
         // Drawn again from the same numbers as long as the links stay.
         RandomStream stream(state.seed, ~std::uint64_t{0} - state.failures);
-        for (std::size_t j = 0; j < count; ++j) {
-            for (std::size_t k = 0; k < informed; ++k) {
-                const std::size_t i = stream.index(count);
-                if (memories[j].better_than(memories[informants[i]])) {
-                    informants[i] = j;
-                }
-            }
-        }
+        detail::inform_at_random(memories, informants, informed, stream);
     }
 };
 
@@ -102,10 +82,6 @@ inline void validate(const RandomInformants& topology) {
     require(topology.informed <= most_informed, "informed", topology.informed,
             detail::concatenate("must not exceed ", most_informed));
 }
-
-static_assert(SwarmTopology<GlobalBest, double> && SwarmTopology<Ring, float> &&
-              SwarmTopology<RandomInformants, double>);
-static_assert(!SwarmTopology<int, double> && !SwarmTopology<Ring, int>);
 
 // Symbols
 //   x, v      position and velocity of a particle, in box widths
@@ -140,20 +116,6 @@ concept SwarmMove =
         { move.apply(particle, stream) } -> std::same_as<void>;
         { validate(move) } -> std::same_as<void>;
     };
-
-namespace detail {
-
-// v <- w v + c1 r1 (p - x) + c2 r2 (l - x)
-template <Real R>
-void pull_particle(const ParticleView<R>& particle, RandomStream& stream, R w, R c1, R c2) {
-    for (std::size_t k = 0; k < particle.velocity.size(); ++k) {
-        const R own = c1 * stream.uniform<R>() * particle.own[k];
-        const R other = c2 * stream.uniform<R>() * particle.informant[k];
-        particle.velocity[k] = w * particle.velocity[k] + own + other;
-    }
-}
-
-}  // namespace detail
 
 /// v <- chi (v + c1 r1 (p - x) + c2 r2 (l - x)) (Clerc and Kennedy 2002). The defaults are stable
 /// in mean and variance (Poli 2009).
@@ -212,27 +174,8 @@ struct SphericalMove {
 
     template <Real R>
     void apply(const ParticleView<R>& particle, RandomStream& stream) const {
-        const std::size_t n = particle.velocity.size();
-        const R c = static_cast<R>(acceleration);
-        const auto centre = [&](std::size_t k) {
-            return particle.informs_itself ? c * particle.own[k] / 2
-                                           : c * (particle.own[k] + particle.informant[k]) / 3;
-        };
-        // The direction is drawn twice from the same numbers: once for its length.
-        RandomStream again = stream;
-        R reach = 0;
-        R length = 0;
-        for (std::size_t k = 0; k < n; ++k) {
-            const R direction = stream.normal<R>();
-            length += direction * direction;
-            reach += centre(k) * centre(k);
-        }
-        const R radius = stream.uniform<R>() * std::sqrt(reach);
-        const R scale = length > 0 ? radius / std::sqrt(length) : R{0};
-        for (std::size_t k = 0; k < n; ++k) {
-            particle.velocity[k] = static_cast<R>(inertia) * particle.velocity[k] + centre(k) +
-                                   scale * again.normal<R>();
-        }
+        detail::move_in_sphere(particle, stream, static_cast<R>(inertia),
+                               static_cast<R>(acceleration));
     }
 };
 
@@ -241,10 +184,6 @@ inline void validate(const SphericalMove& move) {
     require(move.acceleration > 0 && is_finite(move.acceleration), "acceleration",
             move.acceleration, "must be positive and finite");
 }
-
-static_assert(SwarmMove<ConstrictedMove, double> && SwarmMove<InertiaMove, float> &&
-              SwarmMove<SphericalMove, double>);
-static_assert(!SwarmMove<int, double> && !SwarmMove<ConstrictedMove, int>);
 
 /// Brings one coordinate x back into [lower, upper] and adapts its velocity v. The result lies in
 /// the interval for every finite x, and for infinite or NaN x as well (at a bound), since rounding
@@ -294,15 +233,7 @@ inline void validate(const BouncingBounds& bounds) {
 struct ReflectingBounds {
     template <Real R>
     void apply(R& x, R& v, R lower, R upper) const noexcept {
-        if (x >= lower && x <= upper) {
-            return;
-        }
-        const R width = upper - lower;
-        R rest = width > 0 ? std::fmod(x - lower, 2 * width) : R{0};
-        rest = rest < 0 ? rest + 2 * width : rest;
-        x = std::clamp(lower + width - std::abs(rest - width), lower, upper);
-        x = is_finite(x) ? x : lower;
-        v = is_finite(v) ? -v : R{0};
+        detail::reflect(x, v, lower, upper);
     }
 };
 
@@ -311,20 +242,8 @@ struct ReflectingBounds {
 struct PeriodicBounds {
     template <Real R>
     void apply(R& x, R& v, R lower, R upper) const noexcept {
-        if (x >= lower && x <= upper) {
-            return;
-        }
-        const R width = upper - lower;
-        R rest = width > 0 ? std::fmod(x - lower, width) : R{0};
-        rest = rest < 0 ? rest + width : rest;
-        x = std::clamp(lower + rest, lower, upper);
-        x = is_finite(x) ? x : lower;
-        v = is_finite(v) ? v : R{0};
+        detail::wrap(x, v, lower, upper);
     }
 };
-
-static_assert(BoundPolicy<AbsorbingBounds, double> && BoundPolicy<BouncingBounds, double> &&
-              BoundPolicy<ReflectingBounds, float> && BoundPolicy<PeriodicBounds, double>);
-static_assert(!BoundPolicy<int, double>);
 
 }  // namespace echosieve

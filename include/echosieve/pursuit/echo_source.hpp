@@ -71,18 +71,18 @@ template <class Vector>
                                    const RefinementSpace& space, const Vector& residual) {
     Gabor<double> best = start;
     Gabor<double> trial = start;
-    const AtomMoments at = atom_moments<true>(start, space.grid, residual);
-    const detail::AtomSteps steps{.bounds = detail::grid_bounds(space.grid, space.box),
-                                  .most = options.iterations,
-                                  .least_gain = options.tolerance * at.captured()};
-    const detail::GridPoint from = detail::grid_point(start, space.grid, space.box);
-    static_cast<void>(detail::fit_atom(
-        detail::FittedPoint<AtomMoments>{steps.bounds.clamped(from), at}, steps,
+    const detail::GridBounds bounds = detail::grid_bounds(space.grid, space.box);
+    detail::FittedPoint<AtomMoments> at{
+        bounds.clamped(detail::grid_point(start, space.grid, space.box)),
+        atom_moments<true>(start, space.grid, residual)};
+    const double least_gain = options.tolerance * at.sums.captured();
+    detail::fit_atom(
+        at, {bounds, options.iterations, least_gain}, 0,
         [&](const detail::GridPoint& p) {
             trial = detail::atom_at(p, space.grid, space.box);
             return atom_moments<true>(trial, space.grid, residual);
         },
-        [&] { best = trial; }));
+        [&] { best = trial; });
     return best;
 }
 

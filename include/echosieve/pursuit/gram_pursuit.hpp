@@ -138,7 +138,7 @@ void GramPursuit<T>::run(const Eigen::Ref<const Matrix>& signals, const Stop& st
 template <Sample T>
 Eigen::Index GramPursuit<T>::best_column(R norm) {
     basis_.solve(coefficients_.data());
-    coefficients_.head(basis_.size()) /= norm;
+    coefficients_.head(basis_.size()) *= 1 / norm;
     R largest = -1;
     Eigen::Index best = -1;
     scan_.candidates(coefficients_, [&](Eigen::Index i) {

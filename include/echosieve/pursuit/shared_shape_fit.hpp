@@ -3,7 +3,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <limits>
@@ -69,57 +68,6 @@ struct SharedShapeFit {
 };
 
 namespace detail {
-
-// Moves the start to the bounds and gives these.
-template <FittedAtom A>
-[[nodiscard]] SharedBounds shared_bounds(SharedState<A>& state,
-                                         const std::vector<AtomBox<A>>& boxes,
-                                         const SharedShapeOptions& options) {
-    constexpr Eigen::Index p = atom_parameters<A>;
-    SharedBounds out;
-    out.first.resizeLike(state.arrivals);
-    out.last.resizeLike(state.arrivals);
-    for (std::size_t k = 0; k < boxes.size(); ++k) {
-        const auto row = static_cast<Eigen::Index>(k);
-        for (Eigen::Index i = 0; i < state.arrivals.cols(); ++i) {
-            double& arrival = state.arrivals(row, i);
-            const Gate& gate = boxes[k].arrival;
-            arrival = std::clamp(arrival, gate.begin, gate.end);
-            out.first(row, i) = std::fmax(gate.begin, arrival - options.arrival_reach);
-            out.last(row, i) = std::fmin(gate.end, arrival + options.arrival_reach);
-        }
-        for (Eigen::Index j = 1; j < p; ++j) {
-            Interval range = parameter_range(boxes[k], j);
-            if (options.one_shape) {
-                for (const AtomBox<A>& box : boxes) {
-                    range.lower = std::fmax(range.lower, parameter_range(box, j).lower);
-                    range.upper = std::fmin(range.upper, parameter_range(box, j).upper);
-                }
-                require(range.upper >= range.lower, "upper end common to all boxes", range.upper,
-                        concatenate("must not lie below the lower end, ", range.lower));
-            }
-            if (k == 0 || !options.one_shape) {
-                out.shapes.push_back(range);
-            }
-            const A& start = state.shapes[options.one_shape ? 0 : k];
-            atom_parameter(state.shapes[k], j) =
-                std::clamp(atom_parameter(start, j), range.lower, range.upper);
-        }
-    }
-    return out;
-}
-
-// Unknowns of all frames.
-[[nodiscard]] inline double count_unknowns(const SharedBounds& bounds) {
-    double unknowns = 2 * static_cast<double>(bounds.first.size());
-    for (Eigen::Index i = 0; i < bounds.first.size(); ++i) {
-        unknowns += bounds.last.data()[i] > bounds.first.data()[i] ? 1 : 0;
-    }
-    for (const Interval& range : bounds.shapes) {
-        unknowns += range.width() > 0 ? 1 : 0;
-    }
-    return unknowns;
-}
 
 // Throws InvalidInput unless start, arrivals and boxes agree with each other and `frames`.
 template <FittedAtom A>
@@ -201,7 +149,8 @@ template <Sample T, FittedAtom A>
     const auto echoes = static_cast<Eigen::Index>(start.size());
     auto rows = detail::rows_of_frames<typename A::real_type>(frames, grid);
     detail::SharedState<A> state{start, arrivals.transpose()};
-    const detail::SharedBounds bounds = detail::shared_bounds(state, boxes, options);
+    const detail::SharedBounds bounds =
+        detail::shared_bounds(state, boxes, options.one_shape, options.arrival_reach);
     const double unknowns = detail::count_unknowns(bounds);
     require(static_cast<double>(rows.size()) > unknowns && rows.rows() >= 3 * echoes,
             "number of real samples of a frame", rows.rows(),

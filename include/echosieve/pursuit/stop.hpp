@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
+#include "echosieve/core/detail/bisect.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
@@ -193,12 +194,8 @@ namespace detail {
     if (!(low > 0)) {
         return 0;
     }
-    double high = low + step;
-    for (int k = 0; k < halvings; ++k) {
-        const double middle = (low + high) / 2;
-        (above(middle) ? low : high) = middle;
-    }
-    return low * low;
+    const double root = bisect({low, low + step}, halvings, above).low;
+    return root * root;
 }
 
 }  // namespace detail

@@ -48,7 +48,7 @@ Eigen::ArrayXXcd matched_lines(const LineHistory& line, double line_smoothing) {
 
 namespace {
 
-constexpr double least_gain = 1.1;  // of what follows a track, for another to be believed
+constexpr double least_settled_gain = 1.1;  // of what follows a track, for another to be believed
 
 // u of the products R of successive frames, smoothed first.
 Eigen::ArrayXd displacement(const Eigen::ArrayXcd& products, double sigma, double phase_per_metre) {
@@ -88,7 +88,8 @@ GateTrack track_gate(const Gate& gate, double sigma, double phase_per_metre) {
         track.displacement -
         unwrapped_phase(gaussian_smooth<std::complex<double>>(likeness, sigma)) / phase_per_metre;
     Eigen::ArrayXXcd again = turned_back(gate, settled, phase_per_metre);
-    if (again.colwise().mean().abs2().sum() > least_gain * aligned.colwise().mean().abs2().sum()) {
+    if (again.colwise().mean().abs2().sum() >
+        least_settled_gain * aligned.colwise().mean().abs2().sum()) {
         track.displacement = settled;
         aligned = std::move(again);
     }

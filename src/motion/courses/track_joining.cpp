@@ -20,7 +20,7 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr long most_steps = 2000;  // either way, that a course over a gap is searched by
+constexpr long most_gap_steps = 2000;  // either way, that a course over a gap is searched by
 // Of the coarse grid: a gate's match turns once over half a wavelength.
 constexpr double steps_per_half_wave = 8;
 // Part of the gates whose loads are no larger than what the coarse steps are made for.
@@ -185,7 +185,7 @@ Eigen::Vector2d moved_over(const Gap& gap, const Courses& courses, const Eigen::
     BestPlace best;
     const auto look = [&](const Eigen::Vector2d& far, const Eigen::Vector2d& by) {
         const auto axis = [&](Eigen::Index k) {
-            return steps_about(by[k], held_whole(std::ceil(far[k] / by[k]), 0L, most_steps));
+            return steps_about(by[k], held_whole(std::ceil(far[k] / by[k]), 0L, most_gap_steps));
         };
         best.look_about(axis(0), axis(1), alike);
     };

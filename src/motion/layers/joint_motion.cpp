@@ -10,8 +10,8 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
-#include "motion/kernels/motion_sums_kernel.hpp"
 #include "motion/courses/time_courses.hpp"
+#include "motion/kernels/motion_sums_kernel.hpp"
 #include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/layers/smooth_step.hpp"

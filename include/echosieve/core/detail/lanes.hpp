@@ -1,69 +1,167 @@
-// As many numbers side by side as the processor handles at once.
+// As many numbers side by side as the compiler's flags have registers for.
 #pragma once
 
-#include <Eigen/Core>
+#include <cmath>
 #include <cstddef>
 
+#include "echosieve/core/detail/lane_functions.hpp"
 #include "echosieve/core/detail/scalar.hpp"
 
 namespace echosieve {
 
-/// A register's worth of numbers, over Eigen's packets: 16 of float with AVX-512, 4 with SSE, 1
-/// where Eigen does not vectorise. Sums over samples kept in lanes need no licence to reorder
+namespace detail {
+
+#if defined(XSIMD_NO_SUPPORTED_ARCHITECTURE)
+template <Real R>
+using Register = R;
+
+template <Real R>
+[[nodiscard]] R fused(R x, R y, R z) noexcept {
+    return x * y + z;
+}
+template <Real R>
+[[nodiscard]] R sum_of(R x) noexcept {
+    return x;
+}
+template <Real R>
+[[nodiscard]] R largest_of(R x) noexcept {
+    return x;
+}
+template <Real R>
+[[nodiscard]] R exponential_within(R x) noexcept {
+    return std::exp(x);
+}
+#else
+template <Real R>
+using Register = xsimd::batch<R>;
+
+template <class V>
+[[nodiscard]] V exponential_within(const V& x) noexcept {
+    constexpr typename V::value_type far = sizeof(typename V::value_type) == 4 ? 87 : 708;
+    return exponential(xsimd::min(xsimd::max(x, V(-far)), V(far))).value();
+}
+
+#if defined(__AVX512F__)
+// What xsimd 8.1 does without AVX-512's own instructions.
+inline xsimd::batch<float> fused(const xsimd::batch<float>& x, const xsimd::batch<float>& y,
+                                 const xsimd::batch<float>& z) noexcept {
+    return _mm512_fmadd_ps(x, y, z);
+}
+inline xsimd::batch<double> fused(const xsimd::batch<double>& x, const xsimd::batch<double>& y,
+                                  const xsimd::batch<double>& z) noexcept {
+    return _mm512_fmadd_pd(x, y, z);
+}
+inline float sum_of(const xsimd::batch<float>& x) noexcept {
+    return _mm512_reduce_add_ps(x);
+}
+inline double sum_of(const xsimd::batch<double>& x) noexcept {
+    return _mm512_reduce_add_pd(x);
+}
+inline float largest_of(const xsimd::batch<float>& x) noexcept {
+    return _mm512_reduce_max_ps(x);
+}
+inline double largest_of(const xsimd::batch<double>& x) noexcept {
+    return _mm512_reduce_max_pd(x);
+}
+#else
+template <class V>
+[[nodiscard]] V fused(const V& x, const V& y, const V& z) noexcept {
+    return xsimd::fma(x, y, z);
+}
+template <class V>
+[[nodiscard]] auto sum_of(const V& x) noexcept {
+#if XSIMD_VERSION_MAJOR >= 9
+    return xsimd::reduce_add(x);
+#else
+    return xsimd::hadd(x);
+#endif
+}
+template <class V>
+[[nodiscard]] auto largest_of(const V& x) noexcept {
+    typename V::value_type numbers[V::size];
+    x.store_unaligned(numbers);
+    for (std::size_t half = V::size / 2; half > 0; half /= 2) {
+        for (std::size_t k = 0; k < half; ++k) {
+            numbers[k] = numbers[k] < numbers[k + half] ? numbers[k + half] : numbers[k];
+        }
+    }
+    return numbers[0];
+}
+#endif
+#endif
+
+}  // namespace detail
+
+/// A register's worth of numbers, a batch of xsimd's: 16 of float with AVX-512, 4 with SSE, 1 where
+/// xsimd knows no registers. Sums over samples kept in lanes need no licence to reorder
 /// floating-point additions (-ffast-math) to be vectorised: the order is written down.
 template <Real R>
 class Lanes {
-    using Packet = typename Eigen::internal::packet_traits<R>::type;
+    using Register = detail::Register<R>;
 
 public:
-    static constexpr std::size_t size = Eigen::internal::unpacket_traits<Packet>::size;
+    static constexpr std::size_t size = sizeof(Register) / sizeof(R);
 
-    Lanes() noexcept : packet_(Eigen::internal::pset1<Packet>(R{0})) {}
-    explicit Lanes(R x) noexcept : packet_(Eigen::internal::pset1<Packet>(x)) {}
+    Lanes() noexcept : register_(R{0}) {}
+    explicit Lanes(R x) noexcept : register_(x) {}
 
     /// 0, 1, 2 ... size - 1.
     [[nodiscard]] static Lanes count() noexcept {
-        return Lanes(Eigen::internal::plset<Packet>(R{0}));
+        R numbers[size];
+        for (std::size_t k = 0; k < size; ++k) {
+            numbers[k] = static_cast<R>(k);
+        }
+        return load(numbers);
     }
     [[nodiscard]] static Lanes load(const R* from) noexcept {
-        return Lanes(Eigen::internal::ploadu<Packet>(from));
+        if constexpr (size == 1) {
+            return Lanes(*from);
+        } else {
+            return Lanes(Register::load_unaligned(from), whole{});
+        }
     }
-    void store(R* to) const noexcept { Eigen::internal::pstoreu(to, packet_); }
+    void store(R* to) const noexcept {
+        if constexpr (size == 1) {
+            *to = register_;
+        } else {
+            register_.store_unaligned(to);
+        }
+    }
 
-    [[nodiscard]] R sum() const noexcept { return Eigen::internal::predux(packet_); }
-    [[nodiscard]] R largest() const noexcept { return Eigen::internal::predux_max(packet_); }
+    [[nodiscard]] R sum() const noexcept { return detail::sum_of(register_); }
+    [[nodiscard]] R largest() const noexcept { return detail::largest_of(register_); }
 
     friend Lanes operator+(const Lanes& x, const Lanes& y) noexcept {
-        return Lanes(Eigen::internal::padd(x.packet_, y.packet_));
+        return Lanes(x.register_ + y.register_, whole{});
     }
     friend Lanes operator-(const Lanes& x, const Lanes& y) noexcept {
-        return Lanes(Eigen::internal::psub(x.packet_, y.packet_));
+        return Lanes(x.register_ - y.register_, whole{});
     }
     friend Lanes operator*(const Lanes& x, const Lanes& y) noexcept {
-        return Lanes(Eigen::internal::pmul(x.packet_, y.packet_));
+        return Lanes(x.register_ * y.register_, whole{});
     }
     friend Lanes operator/(const Lanes& x, const Lanes& y) noexcept {
-        return Lanes(Eigen::internal::pdiv(x.packet_, y.packet_));
+        return Lanes(x.register_ / y.register_, whole{});
     }
     Lanes& operator+=(const Lanes& y) noexcept { return *this = *this + y; }
     /// x y + z, in one rounding where the processor can.
     [[nodiscard]] friend Lanes multiply_add(const Lanes& x, const Lanes& y,
                                             const Lanes& z) noexcept {
-        return Lanes(Eigen::internal::pmadd(x.packet_, y.packet_, z.packet_));
+        return Lanes(detail::fused(x.register_, y.register_, z.register_), whole{});
     }
     [[nodiscard]] friend Lanes larger(const Lanes& x, const Lanes& y) noexcept {
-        return Lanes(Eigen::internal::pmax(x.packet_, y.packet_));
+        return Lanes(xsimd::max(x.register_, y.register_), whole{});
     }
+    /// x within 87 of 0 (float), 708 (double): as there beyond.
     [[nodiscard]] friend Lanes exponential(const Lanes& x) noexcept {
-        return Lanes(Eigen::internal::pexp(x.packet_));
+        return Lanes(detail::exponential_within(x.register_), whole{});
     }
 
 private:
-    explicit Lanes(const Packet& packet) noexcept
-    requires(size > 1)
-        : packet_(packet) {}
+    struct whole {};
+    Lanes(const Register& of, whole) noexcept : register_(of) {}
 
-    Packet packet_;
+    Register register_;
 };
 
 /// `count` rounded up to whole lanes.

@@ -8,7 +8,14 @@
 // Two files may hand each other Eigen's types, or ours made of them, if their numbers are equal.
 // For preprocessing, and for CMake, which has whole numbers and their operators.
 
-/// Bytes of Eigen's widest packet, and so of Lanes (core/detail/lanes.hpp).
+/// Bytes of Eigen's widest packet, and of Lanes (core/detail/lanes.hpp), which are xsimd's.
+#if defined(__AVX512F__)
+#define ECHOSIEVE_LANE_BYTES 64
+#elif defined(__AVX__)
+#define ECHOSIEVE_LANE_BYTES 32
+#else
+#define ECHOSIEVE_LANE_BYTES 16
+#endif
 #if !defined(EIGEN_VECTORIZE)
 #define ECHOSIEVE_PACKET_BYTES 0
 #elif defined(EIGEN_VECTORIZE_AVX512)
@@ -31,10 +38,10 @@
 #endif
 
 // Two decimal places each: what lies on the stack and on the heap is aligned to so many times 8
-// bytes, packets have so many; then the order, and whose containers.
+// bytes, packets and lanes have so many times 16; then the order, and whose containers.
 #define ECHOSIEVE_LAYOUT_OF_MEMORY                                                     \
     (((EIGEN_MAX_STATIC_ALIGN_BYTES / 8 * 100 + EIGEN_DEFAULT_ALIGN_BYTES / 8) * 100 + \
-      ECHOSIEVE_PACKET_BYTES / 8) *                                                    \
+      ECHOSIEVE_PACKET_BYTES / 16 * 10 + ECHOSIEVE_LANE_BYTES / 16) *                  \
          10 +                                                                          \
      ECHOSIEVE_ROW_MAJOR + ECHOSIEVE_DEBUG_CONTAINERS)
 #define ECHOSIEVE_LAYOUT_OF_EIGEN \

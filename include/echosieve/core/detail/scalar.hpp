@@ -44,10 +44,4 @@ template <Real R>
     return x >= std::numeric_limits<R>::lowest() && x <= std::numeric_limits<R>::max();
 }
 
-/// double, as the default of a template parameter. Code that computes with Eigen's types over such
-/// a parameter is looked into where it is used, not in every file that includes its header: Eigen's
-/// expressions are what a user's file spends its time of compilation on.
-template <class R>
-concept OnlyDouble = std::same_as<R, double>;
-
 }  // namespace echosieve

@@ -37,8 +37,23 @@ inline constexpr double longest_step = 1;
     return down >= up || (down >= 0 && gradient < 0) || (up <= 0 && gradient > 0);
 }
 
+/// What a step is sought from: the model's matrix and right side, the weights of the damping, and
+/// the ways to the bounds, down <= 0 and up >= 0.
+template <class Matrix, class Vector, class Weight, class Bound>
+struct StepProblem {
+    const Matrix& h;
+    const Vector& gradient;
+    const Weight& weight;
+    const Bound& down;
+    const Bound& up;
+};
+// clang 16 deduces no aggregates by itself.
+template <class Matrix, class Vector, class Weight, class Bound>
+StepProblem(const Matrix&, const Vector&, const Weight&, const Bound&, const Bound&)
+    -> StepProblem<Matrix, Vector, Weight, Bound>;
+
 /// Solves for steps of n parameters. It allocates when made.
-template <OnlyDouble R = double>
+template <Real R = double>
 class BoundedStep {
 public:
     explicit BoundedStep(Eigen::Index n, double longest = longest_step)
@@ -49,10 +64,10 @@ public:
           fixed_(static_cast<std::size_t>(n)),
           held_(static_cast<std::size_t>(n)) {}
 
-    /// Writes the step. `down` <= 0 and `up` >= 0 are the ways to the bounds.
-    template <class Matrix, class Vector, class Weight, class Bound, class Step>
-    void solve(const Matrix& h, const Vector& gradient, const Weight& weight, double damping,
-               const Bound& down, const Bound& up, Step&& step) {
+    /// Writes the step.
+    template <class Problem, class Step>
+    void solve(const Problem& problem, double damping, Step&& step) {
+        const auto& [h, gradient, weight, down, up] = problem;
         const Eigen::Index n = right_.size();
         const double least = weightless * (n > 0 ? weight.maxCoeff() : 0.0);
         for (Eigen::Index j = 0; j < n; ++j) {
@@ -62,7 +77,7 @@ public:
         }
         bool left = true;
         while (left) {
-            assemble(h, gradient, weight, damping, step);
+            assemble(problem, damping, step);
             factor_.compute(matrix_);
             right_ = factor_.solve(right_);
             left = false;
@@ -72,7 +87,7 @@ public:
                 }
                 step[j] = right_[j];
                 if (!(step[j] >= down[j] && step[j] <= up[j])) {
-                    step[j] = std::isfinite(step[j]) ? std::clamp(step[j], down[j], up[j]) : 0.0;
+                    step[j] = std::isfinite(step[j]) ? std::clamp(step[j], down[j], up[j]) : R{0};
                     fixed_[index(j)] = true;
                     left = true;
                 }
@@ -80,7 +95,7 @@ public:
         }
         const double longest = n > 0 ? step.cwiseAbs().maxCoeff() : 0.0;
         if (longest > longest_) {
-            step *= longest_ / longest;
+            step *= static_cast<R>(longest_ / longest);
         }
     }
 
@@ -88,35 +103,34 @@ public:
     /// go again, one parameter at a time, until none would gain by it. That is the best step inside
     /// the bounds (a primal active-set method: Nocedal and Wright 2006, algorithm 16.3, from
     /// memory).
-    template <class Matrix, class Vector, class Weight, class Bound, class Step>
-    void settle(const Matrix& h, const Vector& gradient, const Weight& weight, double damping,
-                const Bound& down, const Bound& up, Step&& step) {
+    template <class Problem, class Step>
+    void settle(const Problem& problem, double damping, Step&& step) {
         // Each round gains, so that it ends; the limit is for rounding.
         for (Eigen::Index round = 0; round < 8 * right_.size(); ++round) {
-            const Eigen::Index freed = most_wanting(h, gradient, weight, damping, down, up, step);
+            const Eigen::Index freed = most_wanting(problem, damping, step);
             if (freed < 0) {
                 return;
             }
             fixed_[index(freed)] = false;
             Eigen::Index blocked = freed;
             while (blocked >= 0) {
-                assemble(h, gradient, weight, damping, step);
+                assemble(problem, damping, step);
                 factor_.compute(matrix_);
                 right_ = factor_.solve(right_);
                 if (!right_.allFinite()) {
                     return;
                 }
-                blocked = go_towards(down, up, step);
+                blocked = go_towards(problem.down, problem.up, step);
             }
         }
     }
 
 private:
     // The parameter on a bound that gains most by leaving it, or -1.
-    template <class Matrix, class Vector, class Weight, class Bound, class Step>
-    [[nodiscard]] Eigen::Index most_wanting(const Matrix& h, const Vector& gradient,
-                                            const Weight& weight, double damping, const Bound& down,
-                                            const Bound& up, const Step& step) const {
+    template <class Problem, class Step>
+    [[nodiscard]] Eigen::Index most_wanting(const Problem& problem, double damping,
+                                            const Step& step) const {
+        const auto& [h, gradient, weight, down, up] = problem;
         Eigen::Index found = -1;
         double scale = 0;
         double most = 0;
@@ -156,7 +170,8 @@ private:
         }
         for (Eigen::Index j = 0; j < right_.size(); ++j) {
             if (!fixed_[index(j)]) {
-                step[j] = std::clamp(step[j] + part * (right_[j] - step[j]), down[j], up[j]);
+                step[j] = std::clamp(static_cast<R>(step[j] + part * (right_[j] - step[j])),
+                                     down[j], up[j]);
             }
         }
         if (blocked >= 0) {
@@ -169,9 +184,9 @@ private:
         return static_cast<std::size_t>(j);
     }
     // The system with the fixed parameters' rows and columns replaced by ones that give their step.
-    template <class Matrix, class Vector, class Weight, class Step>
-    void assemble(const Matrix& h, const Vector& gradient, const Weight& weight, double damping,
-                  const Step& step) {
+    template <class Problem, class Step>
+    void assemble(const Problem& problem, double damping, const Step& step) {
+        const auto& [h, gradient, weight, down, up] = problem;
         const Eigen::Index n = right_.size();
         for (Eigen::Index j = 0; j < n; ++j) {
             if (fixed_[index(j)]) {
@@ -189,7 +204,7 @@ private:
                     matrix_(i, j) = h(i, j);
                 }
             }
-            matrix_(j, j) += (damping + rounding_ridge) * weight[j];
+            matrix_(j, j) += static_cast<R>((damping + rounding_ridge) * weight[j]);
         }
     }
 

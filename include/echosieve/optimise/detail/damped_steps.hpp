@@ -28,8 +28,10 @@ public:
             value_ = std::max(value_, least_) * raise_;
             return false;
         }
-        const double off = 2 * gain / promised - 1;
-        value_ *= std::clamp(1 - off * off * off, raise_ > 1 ? 1 : lowest_, 2.0);
+        if (value_ > 0) {  // steps of nanoseconds wait for the quotient
+            const double off = 2 * gain / promised - 1;
+            value_ *= std::clamp(1 - off * off * off, raise_ > 1 ? 1 : lowest_, 2.0);
+        }
         raise_ = 1;
         return true;
     }
@@ -52,9 +54,10 @@ struct ModelStep {
 /// Takes steps until the fit ends, or their number is reached; gives how many, rejected ones
 /// included. `fit` has find_step(damping), the ModelStep from where it is; ends(step, damping),
 /// whether that is not worth taking; try_step(), by how much the cost falls there; and accept(),
-/// which keeps what was tried.
+/// which keeps what was tried. (LevenbergMarquardt has a
+/// loop of its own: slopes, bounds and counted evaluations end it too.)
 template <class Fit>
-int take_steps(Fit& fit, Damping damping, int most) {
+inline int take_steps(Fit& fit, Damping damping, int most) {
     for (int k = 0; k < most; ++k) {
         const ModelStep step = fit.find_step(damping.value());
         if (fit.ends(step, damping.value())) {

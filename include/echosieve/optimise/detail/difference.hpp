@@ -3,9 +3,15 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
 #include <limits>
+#include <span>
 
+#include "echosieve/core/box.hpp"
 #include "echosieve/core/detail/scalar.hpp"
+#include "echosieve/optimise/concept.hpp"
+#include "echosieve/optimise/detail/point_table.hpp"
+#include "echosieve/optimise/objective.hpp"
 
 namespace echosieve {
 
@@ -58,5 +64,55 @@ template <Real R>
     const R second = -p / (q * (q - p));
     return {a, b, first, second, -(first + second)};
 }
+
+namespace detail {
+
+/// A numeric gradient at x, where the value is known: two evaluations by `search` for each
+/// coordinate that has room. Where one of the two gives no value the slope towards the other
+/// counts, where none does 0.
+template <class S, Real R>
+void write_differences(S& search, std::span<const R> x, R here, std::span<R> gradient) {
+    constexpr R infinity = std::numeric_limits<R>::infinity();
+    const std::size_t n = x.size();
+    const Box<R>& box = search.task().box;
+    Workspace& workspace = search.task().workspace;
+    PointTable<R> table(2 * n, n, workspace);
+    const std::span<Merit<R>> merits = workspace.take<Merit<R>>(2 * n);
+    const auto at = [&](std::size_t k) { return difference_at(x[k], box.lower(k), box.upper(k)); };
+    std::size_t used = 0;
+    for (std::size_t k = 0; k < n; ++k) {
+        const Difference<R> d = at(k);
+        if (d.weight_first == 0) {
+            continue;
+        }
+        table.write(used, x);
+        table.write(used + 1, x);
+        table(used, k) = d.first;
+        table(used + 1, k) = d.second;
+        used += 2;
+    }
+    search.evaluate(table.points().part(0, used), merits.first(used));
+    used = 0;
+    for (std::size_t k = 0; k < n; ++k) {
+        const Difference<R> d = at(k);
+        if (d.weight_first == 0) {
+            gradient[k] = 0;
+            continue;
+        }
+        const R first = merits[used].value;
+        const R second = merits[used + 1].value;
+        used += 2;
+        if (first < infinity && second < infinity) {
+            gradient[k] = d.weight_first * first + d.weight_second * second +
+                          (d.weight_here == 0 ? R{0} : d.weight_here * here);
+        } else if (first < infinity) {
+            gradient[k] = (first - here) / (d.first - x[k]);
+        } else {
+            gradient[k] = second < infinity ? (second - here) / (d.second - x[k]) : R{0};
+        }
+    }
+}
+
+}  // namespace detail
 
 }  // namespace echosieve

@@ -113,49 +113,10 @@ public:
         differences(x, here.value, gradient);
         return here;
     }
-    /// A numeric gradient at x, where the value is known: two evaluations for each coordinate that
-    /// has room. Where one of the two gives no value the slope towards the other counts, where none
-    /// does 0.
+    /// A numeric gradient at x, where the value is known: see write_differences.
     void differences(std::span<const R> x, R here, std::span<R> gradient) {
-        const std::size_t n = x.size();
         const Workspace::Scope scope(workspace_);
-        PointTable<R> table(2 * n, n, workspace_);
-        const std::span<Merit<R>> merits = workspace_.template take<Merit<R>>(2 * n);
-        const auto at = [&](std::size_t k) {
-            return difference_at(x[k], box_.lower(k), box_.upper(k));
-        };
-        std::size_t used = 0;
-        for (std::size_t k = 0; k < n; ++k) {
-            const Difference<R> d = at(k);
-            if (d.weight_first == 0) {
-                continue;
-            }
-            table.write(used, x);
-            table.write(used + 1, x);
-            table(used, k) = d.first;
-            table(used + 1, k) = d.second;
-            used += 2;
-        }
-        evaluate(table.points().part(0, used), merits.first(used));
-        used = 0;
-        for (std::size_t k = 0; k < n; ++k) {
-            const Difference<R> d = at(k);
-            if (d.weight_first == 0) {
-                gradient[k] = 0;
-                continue;
-            }
-            const R first = merits[used].value;
-            const R second = merits[used + 1].value;
-            used += 2;
-            if (first < infinity && second < infinity) {
-                gradient[k] = d.weight_first * first + d.weight_second * second +
-                              (d.weight_here == 0 ? R{0} : d.weight_here * here);
-            } else if (first < infinity) {
-                gradient[k] = (first - here) / (d.first - x[k]);
-            } else {
-                gradient[k] = second < infinity ? (second - here) / (d.second - x[k]) : R{0};
-            }
-        }
+        write_differences(*this, x, here, gradient);
     }
 
     /// Evaluations of value_and_gradient.

@@ -78,8 +78,9 @@ public:
     }
     /// Finds the step, and gives the fall of the value that the model promises.
     double find_step(double damping) {
-        solver_.solve(h_, right_, weight_, damping, down_, up_, step_);
-        solver_.settle(h_, right_, weight_, damping, down_, up_, step_);
+        const StepProblem problem{h_, right_, weight_, down_, up_};
+        solver_.solve(problem, damping, step_);
+        solver_.settle(problem, damping, step_);
         double promised = 0;
         for (Eigen::Index k = 0; k < n_; ++k) {
             promised += step_[k] * (2 * right_[k] - h_.col(k).dot(step_));

@@ -111,8 +111,8 @@ struct AtomStep {
 /// The best step within the bounds, the diagonal of H raised by (1 + damping). No step where too
 /// few samples tell.
 template <class Moments>
-[[nodiscard]] AtomStep bounded_newton(const GridPoint& at, const Moments& s,
-                                      const GridBounds& bounds, double damping) noexcept {
+[[nodiscard]] inline AtomStep bounded_newton(const GridPoint& at, const Moments& s,
+                                             const GridBounds& bounds, double damping) noexcept {
     const std::complex<double> amplitude = s.amplitude();
     const double size = std::norm(amplitude);
     const double v11 = s.m[2] - s.m[1] * s.m[1] / s.m[0];
@@ -161,51 +161,45 @@ struct AtomSteps {
     GridBounds bounds;
     int most = 0;           ///< steps, rejected ones included
     double least_gain = 0;  ///< of energy: a step that promises no more is not taken
-    double rounding = 0;    ///< of a captured energy, as part of it: so much may be lost in a step
 };
 
 /// The parts of take_steps for one atom.
 template <class Moments, class Evaluate, class Keep>
-class AtomFit {
-public:
-    AtomFit(const FittedPoint<Moments>& start, const AtomSteps& steps, Evaluate evaluate, Keep keep)
-        : at_(start), steps_(steps), evaluate_(evaluate), keep_(keep) {}
+struct AtomFit {
+    FittedPoint<Moments>& at;
+    const AtomSteps& steps;
+    double least_kept;  // of a captured energy, as part of it
+    Evaluate evaluate;
+    Keep keep;
+    FittedPoint<Moments> next{};
 
     [[nodiscard]] ModelStep find_step(double damping) noexcept {
-        const AtomStep step = bounded_newton(at_.point, at_.sums, steps_.bounds, damping);
-        next_.point = step.to;
+        const AtomStep step = bounded_newton(at.point, at.sums, steps.bounds, damping);
+        next.point = step.to;
         return {step.gain, 0};
     }
     [[nodiscard]] bool ends(const ModelStep& step, double) const noexcept {
-        return !(step.gain > steps_.least_gain);
+        return !(step.gain > steps.least_gain);
     }
     [[nodiscard]] double try_step() noexcept {
-        next_.sums = evaluate_(next_.point);
-        return next_.sums.captured() - (1 - steps_.rounding) * at_.sums.captured();
+        next.sums = evaluate(next.point);
+        return next.sums.captured() - least_kept * at.sums.captured();
     }
     void accept() noexcept {
-        at_ = next_;
-        keep_();
+        at = next;
+        keep();
     }
-    [[nodiscard]] const FittedPoint<Moments>& where() const noexcept { return at_; }
-
-private:
-    FittedPoint<Moments> at_;
-    FittedPoint<Moments> next_;
-    const AtomSteps& steps_;
-    Evaluate evaluate_;
-    Keep keep_;
 };
 
-/// Moves an atom uphill from `start`, whose sums are known and whose point lies within the bounds.
-/// `evaluate(point)` gives the sums of another; `keep()` is told that what it gave last counts.
+/// Moves an atom uphill, whose sums are known and whose point lies within the bounds.
+/// `evaluate(point)` gives the sums of another, exact but for `rounding` of the energy;
+/// `keep()` is told that what it gave last counts.
 template <class Moments, class Evaluate, class Keep>
-[[nodiscard]] FittedPoint<Moments> fit_atom(const FittedPoint<Moments>& start,
-                                            const AtomSteps& steps, Evaluate evaluate, Keep keep) {
+inline void fit_atom(FittedPoint<Moments>& at, const AtomSteps& steps, double rounding,
+                     Evaluate evaluate, Keep keep) {
+    AtomFit<Moments, Evaluate, Keep> fit{at, steps, 1 - rounding, evaluate, keep};
     // The grid's atom is near enough for a full step; one that fails is halved at once.
-    AtomFit fit(start, steps, evaluate, keep);
     static_cast<void>(take_steps(fit, Damping(0, 4, 0.5), steps.most));
-    return fit.where();
 }
 
 }  // namespace echosieve::detail

@@ -41,9 +41,6 @@ public:
 
     [[nodiscard]] const Vector& residual() const noexcept { return residual_; }
     [[nodiscard]] Eigen::Index size() const noexcept { return size_; }
-    /// q^H r of each column when it was taken.
-    [[nodiscard]] const Vector& projections() const noexcept { return projections_; }
-    [[nodiscard]] const Matrix& triangle() const noexcept { return triangle_; }
 
     /// Makes an atom's `width` columns, which `write(block)` writes, orthogonal to all before, and
     /// gives the energy that they would capture; nothing if there is no room, or nothing but
@@ -84,13 +81,16 @@ private:
     // The columns before are taken out one after the other, each of what the others left.
     [[nodiscard]] bool orthonormalise(Eigen::Index k) {
         triangle_.col(k).setZero();
-        const R rest = orthogonal_rest<R>(basis_.col(k).norm(), [&](int) {
+        const R rest = orthogonal_rest<R>([&](int) {
+            Reduced<R> out;
             for (Eigen::Index j = 0; j < k; ++j) {
                 const T product = basis_.col(j).dot(basis_.col(k));
+                out.taken += Eigen::numext::abs2(product);
                 triangle_(j, k) += product;
                 basis_.col(k) -= product * basis_.col(j);
             }
-            return basis_.col(k).norm();
+            out.left = basis_.col(k).squaredNorm();
+            return out;
         });
         if (!(rest > 0)) {
             return false;

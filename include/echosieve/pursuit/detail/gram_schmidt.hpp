@@ -2,6 +2,8 @@
 // every basis.
 #pragma once
 
+#include <algorithm>
+#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <limits>
@@ -30,26 +32,36 @@ inline constexpr R dependence = 1e4 * std::numeric_limits<R>::epsilon();
 template <Real R>
 inline constexpr R little_lost = static_cast<R>(0.7);
 
-/// Norm of what is left of a column of norm `before`, 0 if that is rounding. `reduce(pass)` takes
-/// the columns before out of it, in pass 0 and, if it must be, 1, and gives the norm that is left.
+/// What a pass made of a column, in energies.
+template <Real R>
+struct Reduced {
+    R left = 0;
+    R taken = 0;  ///< sum |q_j^H x|^2
+};
+
+/// Norm of what is left of a column, 0 if that is rounding. `reduce(pass)` takes the columns before
+/// out of it, in pass 0 and, if it must be, 1.
 template <Real R, class Reduce>
-[[nodiscard]] R orthogonal_rest(R before, Reduce reduce) {
-    R after = reduce(0);
-    if (!(after > little_lost<R> * before)) {
-        after = reduce(1);
+[[nodiscard]] inline R orthogonal_rest(Reduce reduce) {
+    const Reduced<R> first = reduce(0);
+    const R before = first.left + first.taken;  // Pythagoras: no pass for |x|^2
+    R left = first.left;
+    if (!(left > little_lost<R> * little_lost<R> * before)) {
+        left = reduce(1).left;
     }
-    return after > dependence<R> * before ? after : R{0};
+    return left > dependence<R> * dependence<R> * before ? std::sqrt(left) : R{0};
 }
 
-/// Solves T b = p for the first `count` amplitudes; `entry(j, k)` is T_jk, its diagonal real.
+/// Solves T b = p for the first `count` amplitudes; `entry(j, k)` is T_jk, its diagonal real. By
+/// columns, whose subtractions don't wait for each other.
 template <class Entry, class Projections, class Amplitude>
-void back_substitute(std::size_t count, Entry entry, const Projections& p, Amplitude* b) {
+inline void back_substitute(std::size_t count, Entry entry, const Projections& p, Amplitude* b) {
+    std::copy_n(p, count, b);
     for (std::size_t k = count; k-- > 0;) {
-        Amplitude sum = p[k];
-        for (std::size_t j = k + 1; j < count; ++j) {
-            sum -= Amplitude(entry(k, j)) * b[j];
+        b[k] /= static_cast<echosieve::RealOf<Amplitude>>(std::real(entry(k, k)));
+        for (std::size_t j = 0; j < k; ++j) {
+            b[j] -= Amplitude(entry(j, k)) * b[k];
         }
-        b[k] = sum / static_cast<echosieve::RealOf<Amplitude>>(std::real(entry(k, k)));
     }
 }
 

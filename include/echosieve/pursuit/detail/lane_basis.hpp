@@ -51,9 +51,8 @@ public:
     [[nodiscard]] std::optional<R> admit(const LaneArray<R>& atom) noexcept {
         LaneArray<R>& column = columns_[size_];
         std::fill_n(&entry(0, size_), size_, Complex{0, 0});
-        const R rest = orthogonal_rest<R>(std::sqrt(energy(atom)), [&](int pass) {
-            return reduce(pass == 0 ? atom : column, column);
-        });
+        const R rest =
+            orthogonal_rest<R>([&](int pass) { return reduce(pass == 0 ? atom : column, column); });
         if (!(rest > 0)) {
             return std::nullopt;
         }
@@ -83,10 +82,12 @@ private:
     [[nodiscard]] Complex& entry(std::size_t row, std::size_t column) noexcept {
         return triangle_[column * atoms_ + row];
     }
-    // Takes the parts along the atoms before out of `from`; the norm of what is left.
-    [[nodiscard]] R reduce(const LaneArray<R>& from, LaneArray<R>& to) noexcept {
+    // Takes the parts along the atoms before out of `from`.
+    [[nodiscard]] Reduced<R> reduce(const LaneArray<R>& from, LaneArray<R>& to) noexcept {
+        Reduced<R> out;
         for (std::size_t j = 0; j < size_; ++j) {
             products_[j] = dot(columns_[j], from);
+            out.taken += std::norm(products_[j]);
             entry(j, size_) += products_[j];
         }
         L sum;
@@ -106,7 +107,8 @@ private:
             imag.store(to.imag() + n);
             sum = multiply_add(real, real, multiply_add(imag, imag, sum));
         }
-        return std::sqrt(sum.sum());
+        out.left = sum.sum();
+        return out;
     }
 
     std::size_t atoms_;

@@ -23,17 +23,18 @@ struct PolishMemory {
     LaneArray<R>& trial;    ///< work memory
 };
 
-/// Moves the atom uphill from `start`, which must lie within the bounds, as AtomSteps has it;
-/// `steps.rounding` is seen to.
+/// Moves the atom uphill from `start`, which must lie within the bounds.
 template <Real R>
-[[nodiscard]] Polished polish(const LanePoint& start, const LaneGrid<R>& grid, AtomSteps steps,
-                              const PolishMemory<R>& memory) noexcept {
+[[nodiscard]] Polished polish(const LanePoint& start, const LaneGrid<R>& grid,
+                              const AtomSteps& steps, const PolishMemory<R>& memory) noexcept {
     // What rounding makes of a gain must not keep an atom from its place.
-    steps.rounding = 16 * double{std::numeric_limits<R>::epsilon()};
-    return fit_atom(
-        Polished{start, grid.moments(start, memory.residual, memory.samples)}, steps,
+    constexpr double rounding = 16 * double{std::numeric_limits<R>::epsilon()};
+    Polished at{start, grid.moments(start, memory.residual, memory.samples)};
+    fit_atom(
+        at, steps, rounding,
         [&](const LanePoint& p) { return grid.moments(p, memory.residual, memory.trial); },
         [&] { std::swap(memory.samples, memory.trial); });
+    return at;
 }
 
 }  // namespace echosieve::detail

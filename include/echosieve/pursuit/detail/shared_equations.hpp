@@ -3,9 +3,12 @@
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
 #include <cstddef>
 #include <vector>
 
+#include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/optimise/detail/bounded_step.hpp"
@@ -56,6 +59,59 @@ struct SharedBounds {
     Eigen::MatrixXd first;         // earliest arrivals [echoes x frames]
     Eigen::MatrixXd last;
 };
+
+// Moves the start to the bounds, which are those of the boxes, and gives them: no arrival further
+// than the reach from its start; `one_shape` is common to all echoes, in the ranges common to all
+// boxes.
+template <FittedAtom A>
+[[nodiscard]] SharedBounds shared_bounds(SharedState<A>& state,
+                                         const std::vector<AtomBox<A>>& boxes, bool one_shape,
+                                         double arrival_reach) {
+    constexpr Eigen::Index p = atom_parameters<A>;
+    SharedBounds out;
+    out.first.resizeLike(state.arrivals);
+    out.last.resizeLike(state.arrivals);
+    for (std::size_t k = 0; k < boxes.size(); ++k) {
+        const auto row = static_cast<Eigen::Index>(k);
+        for (Eigen::Index i = 0; i < state.arrivals.cols(); ++i) {
+            double& arrival = state.arrivals(row, i);
+            const Gate& gate = boxes[k].arrival;
+            arrival = std::clamp(arrival, gate.begin, gate.end);
+            out.first(row, i) = std::fmax(gate.begin, arrival - arrival_reach);
+            out.last(row, i) = std::fmin(gate.end, arrival + arrival_reach);
+        }
+        for (Eigen::Index j = 1; j < p; ++j) {
+            Interval range = parameter_range(boxes[k], j);
+            if (one_shape) {
+                for (const AtomBox<A>& box : boxes) {
+                    range.lower = std::fmax(range.lower, parameter_range(box, j).lower);
+                    range.upper = std::fmin(range.upper, parameter_range(box, j).upper);
+                }
+                require(range.upper >= range.lower, "upper end common to all boxes", range.upper,
+                        concatenate("must not lie below the lower end, ", range.lower));
+            }
+            if (k == 0 || !one_shape) {
+                out.shapes.push_back(range);
+            }
+            const A& start = state.shapes[one_shape ? 0 : k];
+            atom_parameter(state.shapes[k], j) =
+                std::clamp(atom_parameter(start, j), range.lower, range.upper);
+        }
+    }
+    return out;
+}
+
+// Unknowns of all frames.
+[[nodiscard]] inline double count_unknowns(const SharedBounds& bounds) {
+    double unknowns = 2 * static_cast<double>(bounds.first.size());
+    for (Eigen::Index i = 0; i < bounds.first.size(); ++i) {
+        unknowns += bounds.last.data()[i] > bounds.first.data()[i] ? 1 : 0;
+    }
+    for (const Interval& range : bounds.shapes) {
+        unknowns += range.width() > 0 ? 1 : 0;
+    }
+    return unknowns;
+}
 
 // Writes the equations of a state, and eliminates the arrivals from them.
 template <FittedAtom A>

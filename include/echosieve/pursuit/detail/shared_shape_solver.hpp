@@ -10,14 +10,21 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/dictionary/atom_box.hpp"
 #include "echosieve/optimise/detail/bounded_step.hpp"
-#include "echosieve/pursuit/detail/damped_fit.hpp"
+#include "echosieve/optimise/detail/damped_steps.hpp"
 #include "echosieve/pursuit/detail/shared_equations.hpp"
 #include "echosieve/pursuit/stop.hpp"
 
 namespace echosieve::detail {
 
+/// What ended a fit, and after how many steps, rejected ones included.
+struct FitEnd {
+    FitStatus status = FitStatus::iteration_limit;
+    int iterations = 0;
+};
+
+/// A fit of one frame is one of many frames whose number is one.
 template <FittedAtom A>
-class SharedShapeSolver : public DampedFit<SharedShapeSolver<A>> {
+class SharedShapeSolver {
 public:
     static constexpr Eigen::Index p = atom_parameters<A>;
     using R = typename A::real_type;
@@ -41,16 +48,31 @@ public:
           shape_step_(system_.shapes()) {}
 
     [[nodiscard]] FitEnd run(const FitOptions& options) {
+        options_ = options;
+        end_ = {};
         system_.compute(at_, equations_);
-        return this->take(options);
+        // The first step is a full one but for its last digits; a good one divides the damping by
+        // three at most: the courses of crowded echoes are curved.
+        end_.iterations = take_steps(*this, Damping(1e-3, 3), options.iterations);
+        return end_;
     }
 
     // The parts of take_steps.
-    [[nodiscard]] double energy() const noexcept { return equations_.energy; }
     [[nodiscard]] ModelStep find_step(double damping) {
         const double gain = write_steps(damping);
         return {gain,
                 std::max(shape_step_.cwiseAbs().maxCoeff(), arrival_step_.cwiseAbs().maxCoeff())};
+    }
+    [[nodiscard]] bool ends(const ModelStep& step, double damping) noexcept {
+        // A damped step promises little: only one near the full step may end the fit by its gain.
+        constexpr double hardly_damped = 1e-2;
+        if (step.longest <= options_.step_tolerance) {
+            end_.status = FitStatus::converged_step;
+        } else if (damping < hardly_damped &&
+                   step.gain <= options_.gain_tolerance * equations_.energy) {
+            end_.status = FitStatus::converged_gain;
+        }
+        return end_.status != FitStatus::iteration_limit;
     }
     [[nodiscard]] double try_step() {
         take_step();
@@ -101,14 +123,16 @@ private:
             shape_down_[j] = (range.lower - x) / system_.shape_unit(j);
             shape_up_[j] = (range.upper - x) / system_.shape_unit(j);
         }
-        shape_solver_.solve(schur_, schur_right_, equations_.weight, damping, shape_down_,
-                            shape_up_, shape_step_);
+        shape_solver_.solve(
+            StepProblem{schur_, schur_right_, equations_.weight, shape_down_, shape_up_}, damping,
+            shape_step_);
         double predicted =
             2 * shape_step_.dot(equations_.right) - shape_step_.dot(equations_.c * shape_step_);
         each_frame([&](Eigen::Index i, const FrameBlock& frame) {
             frame_right_ = frame.right - frame.b * shape_step_;
             auto step = arrival_step_.col(i);
-            arrival_solver_.solve(frame.a, frame_right_, frame.weight, damping, down_, up_, step);
+            arrival_solver_.solve(StepProblem{frame.a, frame_right_, frame.weight, down_, up_},
+                                  damping, step);
             predicted += 2 * step.dot(frame_right_) - step.dot(frame.a * step);
         });
         return predicted;
@@ -130,6 +154,8 @@ private:
                               .cwiseMin(bounds_.last);
     }
 
+    FitOptions options_;
+    FitEnd end_;
     SharedBounds bounds_;
     SharedState<A> at_;
     SharedState<A> trial_;

@@ -1,0 +1,137 @@
+#include "report.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <cstdio>
+#include <limits>
+
+#include "support/command_line.hpp"
+
+namespace wall_study {
+namespace {
+
+// The value below which a part of them lies, the nearest one.
+double part_of(std::vector<double> values, double part) {
+    if (values.empty()) {
+        return std::numeric_limits<double>::quiet_NaN();
+    }
+    std::sort(values.begin(), values.end());
+    return values[static_cast<std::size_t>(
+        std::lround(part * static_cast<double>(values.size() - 1)))];
+}
+
+// Depth errors of both walls against the true outer layers, as reported and with the pulse's delay
+// left in.
+void print_depths(const std::vector<Row>& rows, bool volume) {
+    constexpr double close = 0.3e-3;  // [m]
+    std::vector<double> errors, before;
+    for (const Row& row : rows) {
+        if (row.kind == LineKind::artery && row.volume == volume && row.found) {
+            for (const double error : {row.score.near_depth, row.score.far_depth}) {
+                errors.push_back(std::abs(error));
+                before.push_back(std::abs(error + row.delay));
+            }
+        }
+    }
+    if (errors.empty()) {
+        return;
+    }
+    const auto within = [](const std::vector<double>& x) {
+        return std::count_if(x.begin(), x.end(), [](double error) { return error <= close; });
+    };
+    std::printf(
+        "%s simulator: depth error of %zu walls against the outer layer [mm], median %.3f, within "
+        "0.3 %ld; with the pulse's delay left in %.3f, %ld\n",
+        volume ? "volume " : "section", errors.size(), 1e3 * part_of(errors, 0.5),
+        static_cast<long>(within(errors)), 1e3 * part_of(before, 0.5),
+        static_cast<long>(within(before)));
+}
+
+void print_summary(const std::vector<Row>& rows, bool volume) {
+    std::vector<double> errors, valid_errors;
+    double worst_ten = 0, flagged = 0, drawn = 0, seconds = 0;
+    for (const Row& row : rows) {
+        if (row.kind != LineKind::artery || row.volume != volume) {
+            continue;
+        }
+        ++drawn;
+        seconds += row.seconds;
+        if (row.found) {
+            const double error = 1e6 * row.score.distension.rms;
+            errors.push_back(error);
+            valid_errors.push_back(1e6 * row.score.valid_distension.rms);
+            worst_ten += error > 10 ? 1 : 0;
+            flagged += error > 10 && row.quality < 0.5 ? 1 : 0;
+        }
+    }
+    if (drawn == 0) {
+        return;
+    }
+    const char* name = volume ? "volume " : "section";
+    std::printf(
+        "%s simulator: %.0f recordings, walls found in %zu; distension error [um rms] median %.2f, "
+        "90 %% %.2f, largest %.2f; over 10 um %.0f, of them with quality under 0.5 %.0f; "
+        "%.2f s a recording\n",
+        name, drawn, errors.size(), part_of(errors, 0.5), part_of(errors, 0.9), part_of(errors, 1),
+        worst_ten, flagged, seconds / drawn);
+    std::printf(
+        "%s simulator: over the valid frames alone [um rms] median %.2f, 90 %% %.2f, largest "
+        "%.2f; over 10 um %td\n",
+        name, part_of(valid_errors, 0.5), part_of(valid_errors, 0.9), part_of(valid_errors, 1),
+        std::ranges::count_if(valid_errors, [](double error) { return error > 10; }));
+}
+
+// Whether standard deviations are what they say: 68.3 and 95 % of a normal error.
+void print_deviations(const std::vector<Row>& rows) {
+    double frames = 0, one = 0, two = 0;
+    for (const Row& row : rows) {
+        frames += row.right_frames;
+        one += row.within_one;
+        two += row.within_two;
+    }
+    if (frames > 0) {
+        std::printf(
+            "walls with 90 %% of their frames within 20 um: errors within 1 standard deviation "
+            "%.1f %%, within 1.96 %.1f %%\n",
+            100 * one / frames, 100 * two / frames);
+    }
+}
+
+// Whether quality is what it says: of the frames with quality q, a part q within 20 um.
+void print_calibration(const std::vector<Row>& rows) {
+    std::printf("quality of a frame's wall, frames, mean quality, part within 20 um:\n");
+    for (std::size_t k = 0; k < 10; ++k) {
+        QualityBin sum;
+        for (const Row& row : rows) {
+            sum.count += row.bins[k].count;
+            sum.quality += row.bins[k].quality;
+            sum.within += row.bins[k].within;
+        }
+        if (sum.count > 0) {
+            std::printf("  %.1f to %.1f  %8.0f  %.3f  %.3f\n", 0.1 * static_cast<double>(k),
+                        0.1 * static_cast<double>(k + 1), sum.count, sum.quality / sum.count,
+                        sum.within / sum.count);
+        }
+    }
+}
+
+}  // namespace
+
+void print_report(const std::vector<Row>& rows) {
+    print_summary(rows, false);
+    print_summary(rows, true);
+    print_depths(rows, false);
+    print_depths(rows, true);
+    print_calibration(rows);
+    print_deviations(rows);
+    std::size_t false_walls = 0, without = 0;
+    for (const Row& row : rows) {
+        without += row.kind != LineKind::artery ? 1 : 0;
+        false_walls += row.kind != LineKind::artery && row.found ? 1 : 0;
+    }
+    std::printf("without an artery: %zu recordings, false walls in %zu\nSynthetic data. %s\n",
+                without, false_walls, examples::notice);
+}
+
+}  // namespace wall_study
