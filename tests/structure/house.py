@@ -21,17 +21,17 @@ PARAMETERS = 5   # of a function: what a reader tells apart at its call
 # Count -> (what it was before the rooms got their stairs, what it may be at most).
 LIMITS = {
     "public headers": (174, 70),
-    "public names": (445, 445),
-    "headers over 250 lines": (10, 10),
-    "headers that a recording's motion brings (artery_motion.hpp)": (12, 12),
-    "headers that following it brings (track_artery.hpp)": (25, 25),
+    "public names": (445, 336),
+    "headers over 250 lines": (10, 1),
+    "headers that a recording's motion brings (artery_motion.hpp)": (12, 5),
+    "headers that following it brings (track_artery.hpp)": (25, 15),
     "steps between rooms": (22, 22),
     "circles of modules": (10, 0),
-    f"functions over {LONG} lines": (35, 5),
-    f"functions of over {PARAMETERS} parameters": (53, 12),
-    "numbers without a name in the motion room": (277, 100),
+    f"functions over {LONG} lines": (35, 1),  # a kernel's elimination: in parts its registers go through memory
+    f"functions of over {PARAMETERS} parameters": (53, 9),
+    "numbers without a name in the motion room": (277, 36),  # sizes of small matrices, coefficients of polynomials
     "constants of the motion room that are named twice": (7, 0),
-    "lines of code": (47283, 47283),
+    "lines of code": (47283, 49680),  # more, shorter functions, and numbers with their reasons
 }
 
 # Numbers that say what they are in a formula: ends of ranges, halves, squares, signs.

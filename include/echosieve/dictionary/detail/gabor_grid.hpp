@@ -21,8 +21,8 @@ namespace echosieve {
 /// Larger grids than this (240 MB) are taken for a slip in the box or in the loss.
 inline constexpr double most_grid_atoms = 1e7;
 
-/// What the pursuits' grids lose: a refinement starts in the right valley, and a finer grid costs more
-/// than it saves.
+/// What the pursuits' grids lose: a refinement starts in the right valley, and a finer grid costs
+/// more than it saves.
 inline constexpr double usual_loss = 0.03;
 
 /// Atoms on a product grid. With loss L (0.03: 3 %), an atom of the box and its nearest in the grid
