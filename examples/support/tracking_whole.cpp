@@ -5,8 +5,8 @@
 
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
-#include "echosieve/motion/track_artery.hpp"
 #include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/track_artery.hpp"
 #include "support/motion_pictures.hpp"
 #include "support/plot.hpp"
 #include "support/result_tables.hpp"

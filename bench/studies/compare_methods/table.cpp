@@ -161,7 +161,8 @@ void write_table(const std::vector<SweepRows>& sweeps, std::size_t seeds,
                  const std::filesystem::path& file) {
     std::ofstream out(file);
     out << "# Methods compared on synthetic recordings\n\n"
-           "Written by `bash bench/studies/compare_methods.sh`. rms error of the distension [um], mean "
+           "Written by `bash bench/studies/compare_methods.sh`. rms error of the distension [um], "
+           "mean "
            "removed, against the better of\ninner and outer layer, over the frames that were not "
            "dropped: median over "
         << seeds << " seeds, and the worst in brackets. \"Not\nfound\" means that the method "
