@@ -97,9 +97,10 @@ private:
     // |g| no smaller than this: its square would be denormal, and slow.
     static constexpr R least_exponent = std::same_as<R, float> ? -40 : -340;
 
-    // Calls use(n, u, Re g, Im g, |g|) for the lanes that the atom reaches.
+    // Calls use(n, u, Re g, Im g, |g|) for the lanes that the atom reaches. Always inline: else the
+    // sums of `use` would go through memory.
     template <class L, class Use>
-    void visit(const LanePoint& p, Use use) const noexcept {
+    [[gnu::always_inline]] void visit(const LanePoint& p, Use use) const noexcept {
         const double reach = std::sqrt(nepers / p.decay);
         const double end = static_cast<double>(whole_lanes<R, L>(count_));
         const auto first =
