@@ -265,9 +265,9 @@ ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameS
     if (!followed.moved.trusted(options.confidence)) {
         return ended(std::move(result), TrackStatus::no_artery);  // what was found is none
     }
-    return ended(std::move(result), 2 * result.valid_frames() >= states.size()
-                                        ? TrackStatus::tracked
-                                        : TrackStatus::mostly_invalid);
+    result.status = 2 * result.valid_frames() >= states.size() ? TrackStatus::tracked
+                                                               : TrackStatus::mostly_invalid;
+    return result;
 }
 
 ArteryMotion track_artery(const Recording& recording, const TrackOptions& options) {
