@@ -57,6 +57,7 @@
 #include "echosieve/optimise/quasi_newton.hpp"
 #include "echosieve/optimise/result.hpp"
 #include "echosieve/optimise/swarm_policies.hpp"
+#include "echosieve/pursuit/detail/compiled.hpp"
 #include "echosieve/pursuit/echo_count.hpp"
 #include "echosieve/pursuit/echo_covariance.hpp"
 #include "echosieve/pursuit/echo_source.hpp"
