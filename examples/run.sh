@@ -10,7 +10,7 @@ cd "${repository}"
 
 need_packages "${packages_build[@]}" "${packages_examples[@]}"
 step "Building make_recording and track_artery in build/examples"
-configure -S . -B build/examples -G Ninja -DCMAKE_BUILD_TYPE=Release -DECHOSIEVE_BUILD_TESTS=OFF
+configure -S . -B build/examples -G Ninja -DCMAKE_BUILD_TYPE=Release -DECHOSIEVE_BUILD_TESTS=OFF -DECHOSIEVE_UNITY=ON
 build build/examples make_recording track_artery
 
 mkdir -p demo

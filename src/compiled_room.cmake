@@ -96,6 +96,9 @@ function(echosieve_compiled_objects target)
   target_compile_options(${target} PRIVATE ${ECHOSIEVE_OPTIMISATION} ${ECHOSIEVE_OWN})
 endfunction()
 
+# Sources compiled together: fewer, and one core waits for the other; more, and memory passes a gigabyte.
+set(ECHOSIEVE_UNITY_SIZE 8)
+
 function(echosieve_compiled_room room)
   set(target echosieve_${room})
   list(TRANSFORM ARGN REPLACE "(.+)" "${CMAKE_CURRENT_SOURCE_DIR}/\\1/*.cpp" OUTPUT_VARIABLE patterns)
@@ -105,6 +108,9 @@ function(echosieve_compiled_room room)
   list(FILTER sources EXCLUDE REGEX "_kernel\\.cpp$")
   add_library(${target}_objects OBJECT ${sources})
   echosieve_compiled_objects(${target}_objects)
+  if(ECHOSIEVE_UNITY)  # never kernels: each has constants of its own lanes
+    set_target_properties(${target}_objects PROPERTIES UNITY_BUILD ON UNITY_BUILD_BATCH_SIZE ${ECHOSIEVE_UNITY_SIZE})
+  endif()
   target_compile_definitions(${target}_objects PRIVATE ${kernel_definitions})
   target_include_directories(${target}_objects PUBLIC ${CMAKE_CURRENT_FUNCTION_LIST_DIR})
   target_link_libraries(${target}_objects PUBLIC echosieve PRIVATE echosieve_development)

@@ -16,7 +16,7 @@ everyday() {
     need_packages "${packages_build[@]}" "${packages_tests[@]}"
     step "Building the tests in build/tests"
     configure -S . -B build/tests -G Ninja -DCMAKE_BUILD_TYPE=Release "-DCMAKE_CXX_FLAGS_RELEASE=-O2 -DNDEBUG" \
-        -DECHOSIEVE_BUILD_BENCH=OFF
+        -DECHOSIEVE_BUILD_BENCH=OFF -DECHOSIEVE_UNITY=ON
     build build/tests
     step "Running the tests"
     run_ctest build/tests

@@ -26,7 +26,8 @@ const std::vector<CsvColumn> truth_columns = {{"time_s", 6},       {"near_inner_
 std::string header_of(const std::vector<CsvColumn>& columns) {
     std::string header;
     for (const CsvColumn& column : columns) {
-        header += (header.empty() ? "" : ",") + std::string(column.name);
+        header += header.empty() ? "" : ",";
+        header += column.name;
     }
     return header;
 }

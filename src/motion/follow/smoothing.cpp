@@ -33,7 +33,7 @@ Eigen::ArrayXd smoothed(const Eigen::ArrayXd& x, const Smoothing& smoothing, dou
 
 namespace {
 
-constexpr Eigen::Index longest_average = 1'000'000;  // [frames], a quarter of an hour at 1 kHz
+constexpr Eigen::Index most_averaged = 1'000'000;  // [frames], a quarter of an hour at 1 kHz
 
 }  // namespace
 
@@ -41,7 +41,7 @@ void validate(const Smoothing& smoothing) {
     if (const auto* average = std::get_if<MovingAverage>(&smoothing)) {
         require(average->frames >= 1, "moving average", average->frames,
                 "must be at least 1 [frames]");
-        detail::require_at_most(average->frames, longest_average, "moving average", "[frames]");
+        detail::require_at_most(average->frames, most_averaged, "moving average", "[frames]");
     }
     if (const auto* gaussian = std::get_if<GaussianSmoothing>(&smoothing)) {
         require(gaussian->sigma >= 0 && std::isfinite(gaussian->sigma), "smoothing sigma",
