@@ -28,10 +28,10 @@ LIMITS = {
     "steps between rooms": (22, 22),
     "circles of modules": (10, 0),
     f"functions over {LONG} lines": (35, 1),  # a kernel's elimination: in parts its registers go through memory
-    f"functions of over {PARAMETERS} parameters": (53, 9),
-    "numbers without a name in the motion room": (277, 36),  # sizes of small matrices, coefficients of polynomials
+    f"functions of over {PARAMETERS} parameters": (53, 8),
+    "numbers without a name in the motion room": (277, 34),  # sizes of small matrices, coefficients of polynomials
     "constants of the motion room that are named twice": (7, 0),
-    "lines of code": (47283, 49680),  # more, shorter functions, and numbers with their reasons
+    "lines of code": (47283, None),  # shown only: what a house of features must grow by
 }
 
 # Numbers that say what they are in a formula: ends of ranges, halves, squares, signs.
@@ -158,9 +158,10 @@ def main():
     print(f"{'':62}{'before':>8}{'now':>8}{'limit':>8}")
     for name, (number, lines) in counts(arguments.root).items():
         before, limit = LIMITS[name]
-        grown += number > limit
-        print(f"{name:62}{before:8}{number:8}{limit:8}{'  GROWN' if number > limit else ''}")
-        if arguments.list or number > limit:
+        past = limit is not None and number > limit
+        grown += past
+        print(f"{name:62}{before:8}{number:8}{'' if limit is None else limit:8}{'  GROWN' if past else ''}")
+        if arguments.list or past:
             print("".join(f"    {line}\n" for line in lines), end="")
     return 1 if grown else 0
 

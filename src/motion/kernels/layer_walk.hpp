@@ -3,6 +3,7 @@
 
 #include "kernels/complex_lanes.hpp"
 #include "kernels/sine_cosine.hpp"
+#include "walked_layers.hpp"
 
 namespace echosieve::kernels {
 namespace {  // NOLINT: on purpose, see vectors.hpp
@@ -10,13 +11,13 @@ namespace {  // NOLINT: on purpose, see vectors.hpp
 /// Phasors of a layer and what turns them to the next bin, in memory: 4 registers.
 inline constexpr std::size_t walk_registers = 4;
 
-/// exp(-i first delay) of `count` frames of every layer, its delays `stride` apart, and the turn.
-ECHOSIEVE_INLINE void start_walk(const double* delays, std::size_t stride, std::size_t layers,
-                                 std::size_t count, double first, double step, double* work) {
-    for (std::size_t k = 0; k < layers; ++k, work += walk_registers * lanes) {
-        const Doubles delay = load_first(delays + k * stride, count);
-        const auto at = sine_cosine(first * delay);
-        const auto turn = sine_cosine(step * delay);
+/// The phasors of `count` frames from frame i on at the first bin, of every layer, and the turn.
+ECHOSIEVE_INLINE void start_walk(const WalkedLayers& moved, std::size_t i, std::size_t count) {
+    double* work = moved.work;
+    for (std::size_t k = 0; k < moved.layers; ++k, work += walk_registers * lanes) {
+        const Doubles delay = load_first(moved.delays + k * moved.frames + i, count);
+        const auto at = sine_cosine(moved.first * delay);
+        const auto turn = sine_cosine(moved.step * delay);
         store(at.cosine, work);
         store(-at.sine, work + lanes);
         store(turn.cosine, work + 2 * lanes);

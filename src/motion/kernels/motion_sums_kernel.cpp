@@ -23,21 +23,21 @@ ECHOSIEVE_INLINE void add(const Doubles& x, double* to, std::size_t count) {
 namespace ECHOSIEVE_KERNEL_SET {
 
 void sum_motion(const MotionSumTask& task) noexcept {
-    for (std::size_t i = 0; i < task.frames; i += lanes) {
-        const std::size_t count = task.frames - i;
-        start_walk(task.delays + i, task.frames, task.layers, count, task.first, task.step,
-                   task.work);
+    const WalkedLayers& moved = task.moved;
+    for (std::size_t i = 0; i < moved.frames; i += lanes) {
+        const std::size_t count = moved.frames - i;
+        start_walk(moved, i, count);
         Doubles pp(0.0), pq(0.0), qq(0.0), pr(0.0), qr(0.0);
-        for (std::size_t j = 0; j < task.bins; ++j) {
-            const std::size_t column = 2 * (j * task.frames + i);
+        for (std::size_t j = 0; j < moved.bins; ++j) {
+            const std::size_t column = 2 * (j * moved.frames + i);
             Complex p;
             Complex q;
-            for (std::size_t k = 0; k < task.layers; ++k) {
-                const Complex e = walk_on(task.work + k * walk_registers * lanes);
-                add_scaled(p, task.pulse + 2 * (j * task.layers + k), e);
-                add_scaled(q, task.bulk + 2 * (j * task.layers + k), e);
-                if (k + 1 == task.own_layers && task.own != nullptr) {
-                    const Complex own = gather(task.own + column, count);
+            for (std::size_t k = 0; k < moved.layers; ++k) {
+                const Complex e = walk_on(moved.work + k * walk_registers * lanes);
+                add_scaled(p, task.pulse + 2 * (j * moved.layers + k), e);
+                add_scaled(q, task.bulk + 2 * (j * moved.layers + k), e);
+                if (k + 1 == moved.own_layers && moved.own != nullptr) {
+                    const Complex own = gather(moved.own + column, count);
                     p = product(p, own);
                     q = product(q, own);
                 }
@@ -51,10 +51,10 @@ void sum_motion(const MotionSumTask& task) noexcept {
         }
         double* const to = task.out + i;
         add(task.weight * pp, to, count);
-        add(task.weight * pq, to + task.frames, count);
-        add(task.weight * qq, to + 2 * task.frames, count);
-        add(task.weight * pr, to + 3 * task.frames, count);
-        add(task.weight * qr, to + 4 * task.frames, count);
+        add(task.weight * pq, to + moved.frames, count);
+        add(task.weight * qq, to + 2 * moved.frames, count);
+        add(task.weight * pr, to + 3 * moved.frames, count);
+        add(task.weight * qr, to + 4 * moved.frames, count);
     }
 }
 

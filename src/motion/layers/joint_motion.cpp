@@ -9,11 +9,11 @@
 #include <vector>
 
 #include "echosieve/core/error.hpp"
-#include "echosieve/kernels/detail/phasors.hpp"
 #include "motion/courses/time_courses.hpp"
 #include "motion/kernels/motion_sums_kernel.hpp"
 #include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
+#include "motion/layers/moved_layers.hpp"
 #include "motion/layers/smooth_step.hpp"
 #include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
@@ -95,25 +95,17 @@ public:
           sums_(Eigen::ArrayXXd::Zero(times.pulse.size(), sums_a_frame)) {}
 
     void add(const LayeredGate& layered) {
-        const auto layers = static_cast<Eigen::Index>(layered.fit.shares.size());
         set_slopes(layered);
-        work_.resize(layers * 4 * kernels::widest_register);
-        const FrequencyRow row = layered.gate.angular();
         kernels::MotionSumTask task{};
-        task.delays = delays_.data();
-        task.frames = static_cast<std::size_t>(delays_.rows());
-        task.layers = static_cast<std::size_t>(layers);
-        task.first = row.first;
-        task.step = row.step;
-        task.bins = row.bins;
+        task.moved = walked_layers(delays_, layered.gate, work_);
         task.pulse = reinterpret_cast<const double*>(by_pulse_.data());
         task.bulk = reinterpret_cast<const double*>(by_bulk_.data());
-        task.own =
-            layered.own_layers > 0 ? reinterpret_cast<const double*>(layered.own.data()) : nullptr;
-        task.own_layers = layered.own_layers;
+        if (layered.own_layers > 0) {
+            task.moved.own = reinterpret_cast<const double*>(layered.own.data());
+            task.moved.own_layers = layered.own_layers;
+        }
         task.rest = reinterpret_cast<const double*>(layered.fit.rest.data());
         task.weight = layered.trust / std::max(layered.fit.noise, least_divisor);
-        task.work = work_.data();
         task.out = sums_.data();
         kernels::sum_motion_of(default_instruction_set())(task);
     }

@@ -5,10 +5,16 @@
 #include <cstddef>
 #include <vector>
 
+#include "motion/kernels/walked_layers.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/gate_spectrum.hpp"
 
 namespace echosieve {
+
+/// Layers with these delays [frames x layers] as kernels walk them; `work` is made to fit, and must
+/// outlive them as the delays must.
+[[nodiscard]] kernels::WalkedLayers walked_layers(const Eigen::ArrayXXd& delays,
+                                                  const GateSpectrum& gate, Eigen::ArrayXd& work);
 
 /// Layers as they move.
 struct MovedLayers {
