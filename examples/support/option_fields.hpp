@@ -198,9 +198,17 @@ struct OptionFields<echosieve::PulseDelayOptions> {
 };
 
 template <>
+struct OptionFields<echosieve::WallDeviationOptions> {
+    using T = echosieve::WallDeviationOptions;
+    static constexpr std::tuple list{
+        FIELD(noise),       FIELD(gain_least), FIELD(gain_doubt),       FIELD(gain_own),
+        FIELD(model_least), FIELD(model_own),  FIELD(gain_correlation), FIELD(model_correlation)};
+};
+
+template <>
 struct OptionFields<echosieve::WallConfidenceOptions> {
     using T = echosieve::WallConfidenceOptions;
-    static constexpr std::tuple list{FIELD(weights), FIELD(deviation_scale), FIELD(close),
+    static constexpr std::tuple list{FIELD(weights), FIELD(deviation), FIELD(close),
                                      FIELD(least_confidence)};
 };
 

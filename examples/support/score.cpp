@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <numeric>
 #include <stdexcept>
 #include <utility>
 
@@ -123,6 +124,33 @@ std::vector<double> displacement_errors(const std::vector<double>& measured,
         errors[places[k]] = course.measured[k] - layer[k] - fit.offset;
     }
     return errors;
+}
+
+ErrorParts error_parts(const std::vector<double>& errors, const echosieve::Truth& truth) {
+    std::vector<double> pulse, left;
+    for (std::size_t i = 0; i < errors.size(); ++i) {
+        if (std::isfinite(errors[i])) {
+            pulse.push_back(truth.walls[i].far_outer - truth.walls[i].near_outer);
+            left.push_back(errors[i]);
+        }
+    }
+    if (pulse.empty()) {
+        return {};
+    }
+    const double count = static_cast<double>(pulse.size());
+    const double mean_pulse = std::accumulate(pulse.begin(), pulse.end(), 0.0) / count;
+    const double mean_error = std::accumulate(left.begin(), left.end(), 0.0) / count;
+    double cross = 0, energy = 0, square = 0;
+    for (std::size_t i = 0; i < pulse.size(); ++i) {
+        const double p = pulse[i] - mean_pulse;
+        const double e = left[i] - mean_error;
+        cross += p * e;
+        energy += p * p;
+        square += e * e;
+    }
+    const auto [least, most] = std::minmax_element(pulse.begin(), pulse.end());
+    return {energy > 0 ? cross / energy * (*most - *least) : 0,
+            std::sqrt(std::max(square - (energy > 0 ? cross * cross / energy : 0), 0.0) / count)};
 }
 
 }  // namespace examples

@@ -56,4 +56,15 @@ struct Score {
 [[nodiscard]] std::vector<double> displacement_errors(const std::vector<double>& measured,
                                                       const echosieve::Truth& truth, bool far);
 
+/// Errors along the pulse and across it.
+struct ErrorParts {
+    double gain = 0;  ///< by how much the motion is too large over the pulse's range [m]
+    double rest = 0;  ///< rms of what is left [m]
+};
+
+/// Parts of a wall's errors, the artery's true diameter the pulse; frames whose error is NaN are
+/// left out.
+[[nodiscard]] ErrorParts error_parts(const std::vector<double>& errors,
+                                     const echosieve::Truth& truth);
+
 }  // namespace examples

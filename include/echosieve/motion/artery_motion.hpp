@@ -21,8 +21,8 @@ struct SamplingGrid;
 struct FrameMotion {
     double time = 0;       ///< from the first frame [s]
     double near_wall = 0;  ///< depth, deeper is larger [m]
-    /// standard deviation of the displacement [m]: from the curvature of the fit, times what errors
-    /// are in the median (WallConfidenceOptions::deviation_scale)
+    /// standard deviation of the displacement [m]: noise, gain and what the model leaves out
+    /// together, see WallReport
     double near_wall_std = 0;
     double far_wall = 0;      ///< [m]
     double far_wall_std = 0;  ///< [m]
@@ -99,6 +99,13 @@ struct WallReport {
     double own_motion = 0;   ///< rms of what the wall does beyond the common time courses [m]
     double fast_motion = 0;  ///< the part of it above 1 Hz: a wall has little [m]
     double share_deviation = 0;   ///< standard deviation of pulse_share, from its likelihood [m]
+    double share_doubt = 0;    ///< the same, whatever the tissue on the wall may be [m]
+    double separability = 0;   ///< rms turn of its echo against that of the tissue on it [rad]
+    double presence = 0;       ///< log evidence per value over tissue that moves smoothly over depth
+    // The parts of the displacement's standard deviation.
+    double noise_std = 0;      ///< of noise, the model given: in the median frame [m]
+    double gain_std = 0;       ///< of an error of gain, alike in all frames: over pulse_share
+    double model_std = 0;      ///< of what the model leaves out, in any frame [m]
     double evidence = 0;          ///< log evidence of the wall over that of the tissue alone
     double mean_evidence = 0;     ///< that over the gate's independent values: frames and bins
     double tissue_linearity = 0;  ///< of the tissue's pulse_share_line, 0 to 1

@@ -44,7 +44,8 @@ struct LearnedWall {
     LearnedGate gate;
     LayerShare share;            ///< of the wall: a [m], b
     double depth = 0;            ///< at rest, the pulse's delay taken off [m]
-    double share_deviation = 0;  ///< standard deviation of a [m]
+    double gain_std = 0;         ///< see WallReport
+    double model_std = 0;        ///< see WallReport [m]
     double confidence = 0;       ///< that the right wall is followed, 0 to 1
     std::vector<double> own;     ///< motion beyond p and q, per frame learned from [m]
 };

@@ -157,32 +157,56 @@ struct WallMotionOptions {
 // Symbols
 //   x   signs of a wall and its pair, see wall_signs();  w  their weights
 //   P(right) = 1 / (1 + e^(-w x))                              (logistic regression)
-//   k   errors of right walls over what the curvature of the fit gives, in the median: the reported
-//       standard deviation s_i of frame i is k times that
+//   s_i   reported standard deviation of frame i
 //   q_i = P(right) erf(t / (sqrt(2) s_i)) in frame i: within t of the truth, the error normal
 //
 // A wrong wall, the wrong layer of the right one, or a lost cycle look like a good fit to the frame
 // alone, but leave signs: much unexplained, motion of its own, shares that do not suit each other,
-// tissue that pulsates as a whole and a wall that does as the tissue does, little evidence.
-// The weights and k are fitted to synthetic recordings of both simulators with known truth, drawn
-// from seeds that no test and no published figure uses (`wall_study --details`, then
-// examples/calibrate_confidence.py); how well they hold on other seeds, `wall_study` prints.
+// tissue that pulsates as a whole and a wall that does as the tissue does, little evidence, and a
+// gate that smooth tissue would explain as well.
+// The weights are fitted to synthetic recordings of all simulators with known truth, drawn from
+// seeds that no test and no published figure uses (bench/studies/calibrate.py); how well they hold
+// on other seeds and on a simulator left out, docs/trust.md says.
+
+// Symbols
+//   n_i   Cramer-Rao bound of frame i's delay, the wall's waveform known (own_motion.hpp) [m]
+//   d, o  the wall's share_doubt and fast_motion [m];  p_i  the pulse, range 1, mean 0
+//   N_i = k_n n_i                                  noise, the model given
+//   G^2 = g_0^2 + (g_d d)^2 + (g_o o)^2            gain: wall and tissue trade shares [m]
+//   M^2 = m_0^2 + (m_o o)^2                        what the model leaves out
+//   s_i^2 = N_i^2 + (G p_i)^2 + M^2
+//   diameter: the walls' G and M are alike by r_g (both too large or too small) and r_m
+//
+// The errors of right walls are split along the pulse and across it, and the factors are those
+// that make them likeliest (normal; the same recordings as the weights').
+
+/// What a wall's standard deviation is made of.
+struct WallDeviationOptions {
+    double noise = 2.2;               ///< k_n
+    double gain_least = 1e-6;         ///< g_0 [m]
+    double gain_doubt = 2;            ///< g_d
+    double gain_own = 2;              ///< g_o
+    double model_least = 0.5e-6;      ///< m_0 [m]
+    double model_own = 1.7;           ///< m_o
+    double gain_correlation = 0;      ///< r_g
+    double model_correlation = 0;     ///< r_m
+};
 
 struct WallReport;
 
-inline constexpr std::size_t wall_sign_count = 7;
+inline constexpr std::size_t wall_sign_count = 8;
 using WallSigns = std::array<double, wall_sign_count>;
 
 /// The signs of one wall of a pair: 1; the part of its gate unexplained; log10 of its fast motion
 /// of its own [um]; the difference of both bulk shares; log10 of the part of the tissue's pulse
 /// shares that is no straight line over depth; the part of its share by which it stands out from
-/// that line, 0 to 1; log10 of its evidence per independent value of its gate.
+/// that line, 0 to 1; log10 of its evidence per independent value of its gate, and of its presence.
 [[nodiscard]] ECHOSIEVE_API WallSigns wall_signs(const WallReport& wall, const WallReport& other);
 
 struct WallConfidenceOptions {
-    WallSigns weights = {2.565, -2.121, -3.947, -3.726, 2.764, 2.582, 2.285};  ///< w
-    double deviation_scale = 2.63;                                             ///< k
-    double close = 20e-6;                                                      ///< t [m]
+    WallSigns weights = {2.565, -2.121, -3.947, -3.726, 2.764, 2.582, 2.285, 1};  ///< w
+    WallDeviationOptions deviation;
+    double close = 20e-6;           ///< t [m]
     double least_confidence = 0.2;  ///< of each wall: below it no artery is reported
 };
 
@@ -204,6 +228,7 @@ ECHOSIEVE_API void validate(const WallModelOptions& options);
 ECHOSIEVE_API void validate(const WallSeparationOptions& options);
 ECHOSIEVE_API void validate(const WallMotionOptions& options);
 ECHOSIEVE_API void validate(const WallEchoOptions& options);
+ECHOSIEVE_API void validate(const WallDeviationOptions& options);
 ECHOSIEVE_API void validate(const WallConfidenceOptions& options);
 
 }  // namespace echosieve

@@ -1,5 +1,6 @@
 #include "motion/follow/followed_walls.hpp"
 
+#include "motion/wall/deviation.hpp"
 #include "motion/wall/report.hpp"
 
 namespace echosieve {
@@ -12,6 +13,7 @@ FollowedWalls follow_walls(const LineHistory& line, const SeparatedWalls& walls,
         FollowedWall out;
         out.motion = wall_motion(wall, walls.times, rate, motion);
         out.report = wall_report(wall, out.motion, rate);
+        set_deviations(out.report, out.motion, confidence.deviation);
         out.motion.displacement += line.slow_path(wall.state.depth);
         return out;
     };

@@ -84,7 +84,8 @@ LearnedWall learn_wall(const SeparatedWall& wall, const FollowedWall& followed, 
     out.share = wall.share();
     out.depth = wall.state.depth - lag;
     out.confidence = followed.report.confidence;
-    out.share_deviation = wall.state.share_deviation;
+    out.gain_std = followed.report.gain_std;
+    out.model_std = followed.report.model_std;
     out.own = vector_of(followed.motion.own);
     const GateSpectrum& gate = wall.layered.gate;
     out.gate = {.depth = gate.depth,

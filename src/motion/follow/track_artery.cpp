@@ -34,6 +34,7 @@
 #include "motion/line/line.hpp"
 #include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
+#include "motion/wall/deviation.hpp"
 #include "motion/wall/echoes.hpp"
 #include "motion/wall/every_frame.hpp"
 #include "motion/wall/pulse_delay.hpp"
@@ -126,28 +127,28 @@ Followed follow(const Prepared& prepared, const SeparatedWalls& found,
 // One wall in all frames: depths, standard deviations and qualities.
 struct WallFrames {
     Eigen::ArrayXd depth;
+    Eigen::ArrayXd noise;  // the part of the deviation that is each frame's own
     Eigen::ArrayXd deviation;
     Eigen::ArrayXd quality;
 };
 
 // Frames where the walls were not associated are bridged, then all are smoothed.
-WallFrames frames_of(const SeparatedWall& wall, const FollowedWall& moved, const Followed& followed,
-                     double rate, const TrackOptions& options) {
+WallFrames frames_of(const FollowedWall& moved, const Followed& followed, double rate,
+                     const TrackOptions& options) {
     Eigen::ArrayXd displacement = moved.motion.displacement;
     bridge(displacement, followed.valid);
     WallFrames out;
     out.depth = moved.report.depth + smoothed(displacement, options.smoothing, rate);
     const auto frames = static_cast<Eigen::Index>(followed.valid.size());
     out.deviation = Eigen::ArrayXd::Constant(frames, std::numeric_limits<double>::quiet_NaN());
+    out.noise = out.deviation;
     out.quality = Eigen::ArrayXd::Zero(frames);
+    const DeviationParts parts = deviation_parts(moved.report);
     for (Eigen::Index k = 0; k < frames; ++k) {
         if (followed.valid[static_cast<std::size_t>(k)]) {
-            // A share that is not sure is an error of gain: it grows with the pulse. Both leave out
-            // what the model is wrong by.
+            out.noise[k] = options.confidence.deviation.noise * moved.motion.deviation[k];
             out.deviation[k] =
-                options.confidence.deviation_scale *
-                std::hypot(moved.motion.deviation[k],
-                           wall.state.share_deviation * followed.walls.times.pulse[k]);
+                wall_deviation(parts, out.noise[k], followed.walls.times.pulse[k]);
             out.quality[k] =
                 moved.report.confidence * closeness(out.deviation[k], options.confidence);
         }
@@ -176,8 +177,10 @@ void report(const LineHistory& line, Followed& followed, const TrackOptions& opt
     complete(followed.walls.near, near, lag, settings, options.echoes);
     complete(followed.walls.far, far, lag, settings, options.echoes);
     const double rate = settings.frame_rate;
-    const WallFrames n = frames_of(followed.walls.near, near, followed, rate, options);
-    const WallFrames f = frames_of(followed.walls.far, far, followed, rate, options);
+    const WallFrames n = frames_of(near, followed, rate, options);
+    const WallFrames f = frames_of(far, followed, rate, options);
+    const DeviationParts near_parts = deviation_parts(near.report);
+    const DeviationParts far_parts = deviation_parts(far.report);
     result.near = std::move(near.report);
     result.far = std::move(far.report);
     for (std::size_t i = 0; i < followed.valid.size(); ++i) {
@@ -197,7 +200,9 @@ void report(const LineHistory& line, Followed& followed, const TrackOptions& opt
         frame.valid = followed.valid[i];
         frame.near_wall_std = n.deviation[k];
         frame.far_wall_std = f.deviation[k];
-        frame.diameter_std = std::hypot(frame.near_wall_std, frame.far_wall_std);
+        frame.diameter_std = diameter_deviation(
+            near_parts, far_parts, std::hypot(n.noise[k], f.noise[k]),
+            followed.walls.times.pulse[k], options.confidence.deviation);
         frame.near_quality = n.quality[k];
         frame.far_quality = f.quality[k];
         frame.quality = std::min(frame.near_quality, frame.far_quality);

@@ -15,6 +15,7 @@
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/wall_options.hpp"
 #include "motion/line/line.hpp"
+#include "motion/wall/deviation.hpp"
 
 namespace echosieve {
 
@@ -216,14 +217,19 @@ void WallFilter::report(bool valid, FollowedFrame& out) const {
     Vector near, far;
     near << walls_.near.share.pulse, 0, walls_.near.share.bulk, 0, 1, 0;
     far << walls_.far.share.pulse, 0, walls_.far.share.bulk, 0, 0, 1;
-    const auto deviation = [&](const Vector& to, double share) {
-        return walls_.confidence.deviation_scale *
-               std::hypot(std::sqrt(std::max(to.dot(c_ * to), 0.0)), share * x_[at_p]);
+    const WallDeviationOptions& options = walls_.confidence.deviation;
+    const auto noise = [&](const Vector& to) {
+        return options.noise * std::sqrt(std::max(to.dot(c_ * to), 0.0));
     };
-    m.near_wall_std = deviation(near, walls_.near.share_deviation);
-    m.far_wall_std = deviation(far, walls_.far.share_deviation);
+    const auto parts = [](const LearnedWall& wall) {
+        return DeviationParts{wall.gain_std * std::abs(wall.share.pulse), wall.model_std};
+    };
+    const DeviationParts near_parts = parts(walls_.near);
+    const DeviationParts far_parts = parts(walls_.far);
+    m.near_wall_std = wall_deviation(near_parts, noise(near), x_[at_p]);
+    m.far_wall_std = wall_deviation(far_parts, noise(far), x_[at_p]);
     m.diameter_std =
-        deviation(far - near, std::hypot(walls_.near.share_deviation, walls_.far.share_deviation));
+        diameter_deviation(near_parts, far_parts, noise(far - near), x_[at_p], options);
     m.near_quality = walls_.near.confidence * closeness(m.near_wall_std, walls_.confidence);
     m.far_quality = walls_.far.confidence * closeness(m.far_wall_std, walls_.confidence);
     m.quality = std::min(m.near_quality, m.far_quality);

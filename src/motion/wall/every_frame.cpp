@@ -27,6 +27,7 @@ SeparatedWalls at_every_frame(const LineHistory& line, const SeparatedWalls& ave
         to.state = from.state;
         to.wall_layers = from.wall_layers;
         to.reference = from.reference;
+        to.doubt = from.doubt;
         to.evidence = from.evidence;
         to.mean_evidence = from.mean_evidence;
         to.tissue_linearity = from.tissue_linearity;

@@ -14,6 +14,13 @@
 
 namespace echosieve {
 
+/// What is in doubt about a wall once it is taken apart.
+struct WallDoubt {
+    double presence = 0;      ///< see wall_presence
+    double share = 0;         ///< see share_doubt [m]
+    double separability = 0;  ///< phi [rad]
+};
+
 /// One wall and what overlaps it.
 struct SeparatedWall {
     WallState state;
@@ -22,6 +29,7 @@ struct SeparatedWall {
     std::size_t reference = 0;    ///< which of them lies at the wall's depth
     double evidence = 0;          ///< logarithm, over that of the tissue alone
     double mean_evidence = 0;     ///< that over the independent values of the gate
+    WallDoubt doubt;
     bool other_cycle = false;     ///< a search over the carrier's cycles moved it
     double tissue_linearity = 0;  ///< of the tissue's pulse_share_line
     double tissue_line = 0;  ///< pulse share of a straight line through the tissue's, there [m]

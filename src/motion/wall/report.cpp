@@ -22,6 +22,9 @@ WallReport wall_report(const SeparatedWall& wall, const WallMotion& motion, doub
     out.fast_motion =
         std::sqrt(without_slow_part(motion.own, fast_frequency, frame_rate).square().mean());
     out.share_deviation = wall.state.share_deviation;
+    out.share_doubt = wall.doubt.share;
+    out.separability = wall.doubt.separability;
+    out.presence = wall.doubt.presence;
     out.evidence = wall.evidence;
     out.mean_evidence = wall.mean_evidence;
     out.tissue_linearity = wall.tissue_linearity;

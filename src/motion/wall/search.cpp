@@ -19,7 +19,9 @@
 #include "motion/wall/own_motion.hpp"
 #include "motion/wall/report.hpp"
 #include "motion/wall/separation.hpp"
+#include "motion/wall/share_doubt.hpp"
 #include "motion/wall/shared_beliefs.hpp"
+#include "motion/wall/smooth_tissue.hpp"
 
 namespace echosieve {
 
@@ -183,6 +185,10 @@ private:
         const CommonMotion& motion = hypotheses_[0].tissue.motion;
         walls.near.tissue_linearity = walls.far.tissue_linearity =
             pulse_share_line(motion, motion.weight).linearity;
+        for (SeparatedWall* wall : {&walls.near, &walls.far}) {
+            wall->doubt.presence =
+                wall_presence(*wall, walls.times, line_.settings, plan_.separation.model);
+        }
         const double sure = confidence_of(walls, line_.settings.frame_rate, plan_);
         if (sure > confidence_) {
             best_ = std::move(walls);
@@ -278,7 +284,15 @@ std::optional<SeparatedWalls> separate_best(const LineHistory& line,
         trials.try_those(plan.separation, plan.search.smaller_start,
                          [](const Hypothesis& h) { return h.lost; });
     }
-    return std::move(trials).best();
+    std::optional<SeparatedWalls> best = std::move(trials).best();
+    if (best) {
+        for (SeparatedWall* wall : {&best->near, &best->far}) {
+            wall->doubt.share =
+                share_doubt(*wall, best->times, line.settings, plan.separation.model);
+            wall->doubt.separability = separability(*wall, best->times, line.settings);
+        }
+    }
+    return best;
 }
 
 std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, CommonMotion motion,

@@ -230,16 +230,36 @@ void validate(const WallEchoOptions& options) {
     detail::require_at_most(options.atoms, most_wall_echoes, "atoms");
 }
 
+void validate(const WallDeviationOptions& options) {
+    const auto factor = [](double value, const char* name) {
+        require(value >= 0, name, value, "must be zero or more");
+        detail::require_at_most(value, largest_option::factor, name);
+    };
+    factor(options.noise, "noise");
+    factor(options.gain_doubt, "gain_doubt");
+    factor(options.gain_own, "gain_own");
+    factor(options.model_own, "model_own");
+    const auto least = [](double value, const char* name) {
+        require(value >= 0, name, value, "must be zero or more [m]");
+        detail::require_at_most(value, largest_option::length, name, "[m]");
+    };
+    least(options.gain_least, "gain_least");
+    least(options.model_least, "model_least");
+    const auto correlation = [](double value, const char* name) {
+        require(value >= -1 && value <= 1, name, value, "must lie in [-1, 1]");
+    };
+    correlation(options.gain_correlation, "gain_correlation");
+    correlation(options.model_correlation, "model_correlation");
+}
+
 void validate(const WallConfidenceOptions& options) {
     for (const double weight : options.weights) {
         require(std::isfinite(weight), "weights", weight, "must be finite");
     }
-    require(options.deviation_scale > 0, "deviation_scale", options.deviation_scale,
-            "must be positive");
+    validate(options.deviation);
     require(options.close > 0, "close", options.close, "must be positive [m]");
     require(options.least_confidence >= 0 && options.least_confidence <= 1, "least_confidence",
             options.least_confidence, "must lie in [0, 1]");
-    detail::require_at_most(options.deviation_scale, largest_option::factor, "deviation_scale");
     detail::require_at_most(options.close, largest_option::length, "close", "[m]");
 }
 

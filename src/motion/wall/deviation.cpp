@@ -1,0 +1,45 @@
+#include "motion/wall/deviation.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <cmath>
+
+#include "motion/line/slow_time.hpp"
+
+namespace echosieve {
+
+namespace {
+
+// Of two errors that are alike by `correlation`, their sum's.
+double together(double x, double y, double correlation) noexcept {
+    return std::sqrt(std::max(x * x + y * y + 2 * correlation * x * y, 0.0));
+}
+
+}  // namespace
+
+DeviationParts deviation_parts(const WallReport& wall) noexcept {
+    return {wall.gain_std * std::abs(wall.pulse_share), wall.model_std};
+}
+
+double wall_deviation(const DeviationParts& parts, double noise, double pulse) noexcept {
+    return std::hypot(noise, parts.gain * pulse, parts.model);
+}
+
+double diameter_deviation(const DeviationParts& near, const DeviationParts& far, double noise,
+                          double pulse, const WallDeviationOptions& options) noexcept {
+    // Walls that both move by too much widen the artery by too much; what both do besides moves it.
+    return std::hypot(noise, pulse * together(near.gain, far.gain, options.gain_correlation),
+                      together(near.model, far.model, -options.model_correlation));
+}
+
+void set_deviations(WallReport& report, const WallMotion& motion,
+                    const WallDeviationOptions& options) {
+    const double own = report.fast_motion;
+    report.noise_std = options.noise * quantile(motion.deviation, 0.5);
+    const double gain = std::hypot(options.gain_least, options.gain_doubt * report.share_doubt,
+                                   options.gain_own * own);
+    report.gain_std = report.pulse_share != 0 ? gain / std::abs(report.pulse_share) : 0;
+    report.model_std = std::hypot(options.model_least, options.model_own * own);
+}
+
+}  // namespace echosieve

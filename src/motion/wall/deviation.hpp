@@ -1,0 +1,34 @@
+// What the standard deviation of a wall's displacement is made of, and what that of the diameter is.
+#pragma once
+
+#include "echosieve/motion/artery_motion.hpp"
+#include "echosieve/motion/wall_options.hpp"
+#include "motion/wall/own_motion.hpp"
+
+namespace echosieve {
+
+// Symbols: those of WallDeviationOptions.
+
+/// Parts of one wall's standard deviation in a frame, but for the noise [m].
+struct DeviationParts {
+    double gain = 0;   ///< G
+    double model = 0;  ///< M
+};
+
+/// Parts of a wall, as its report says them.
+[[nodiscard]] DeviationParts deviation_parts(const WallReport& wall) noexcept;
+
+/// s_i: of a wall in a frame with noise N_i [m] and pulse p_i.
+[[nodiscard]] double wall_deviation(const DeviationParts& parts, double noise,
+                                    double pulse) noexcept;
+
+/// Of the diameter, `noise` that of both walls together.
+[[nodiscard]] double diameter_deviation(const DeviationParts& near, const DeviationParts& far,
+                                        double noise, double pulse,
+                                        const WallDeviationOptions& options) noexcept;
+
+/// Sets the report's noise_std, gain_std and model_std.
+void set_deviations(WallReport& report, const WallMotion& motion,
+                    const WallDeviationOptions& options);
+
+}  // namespace echosieve
