@@ -1,5 +1,7 @@
-// wall_study: recordings drawn at random from both simulators, tracked with no hand work and scored
-// against the truth; and recordings without an artery, in which nothing may be found.
+// wall_study: recordings drawn at random from three simulators, tracked with no hand work and
+// scored against the truth; and recordings without an artery, in which nothing may be found.
+#include <algorithm>
+#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
@@ -24,26 +26,34 @@ struct Orders {
     std::size_t count = 100;
     std::size_t empty = 25;
     std::size_t threads = 1;
-    std::string simulator = "both";
+    std::vector<std::string> simulators{simulator_names.begin(), simulator_names.end()};
     std::string event;
     std::string details;
     DrawOptions draw;
     TrackOptions track;
 };
 
+// Lines without an artery in turn; which, depends on what the simulator can draw.
+LineKind empty_kind(Simulator simulator, std::size_t k) {
+    constexpr std::array all{LineKind::breathing_tissue, LineKind::pulsating_tissue,
+                             LineKind::artery_beside, LineKind::vein, LineKind::still_tissue};
+    constexpr std::size_t of_other_simulators = 2;  // the first ones
+    return all[k % (simulator == Simulator::layered ? all.size() : of_other_simulators)];
+}
+
 std::vector<Row> rows_of(const Orders& orders) {
     std::vector<Row> rows;
-    for (const bool volume : {false, true}) {
-        if (orders.simulator != "both" && volume != (orders.simulator == "volume")) {
+    for (const Simulator simulator : simulators) {
+        const std::string name = simulator_names[static_cast<std::size_t>(simulator)];
+        if (std::ranges::find(orders.simulators, name) == orders.simulators.end()) {
             continue;
         }
         for (std::size_t k = 0; k < orders.count + orders.empty; ++k) {
             Row row;
-            row.volume = volume;
+            row.simulator = simulator;
             row.seed = orders.first + k;
-            row.kind = k < orders.count              ? LineKind::artery
-                       : (k - orders.count) % 2 == 0 ? LineKind::breathing_tissue
-                                                     : LineKind::pulsating_tissue;
+            row.kind =
+                k < orders.count ? LineKind::artery : empty_kind(simulator, k - orders.count);
             rows.push_back(row);
         }
     }
@@ -72,7 +82,7 @@ void study(const Orders& orders) {
 int main(int argc, char** argv) {
     examples::CommandLine line(
         "wall_study",
-        "Tracks recordings drawn at random from both simulators and scores them against the "
+        "Tracks recordings drawn at random from three simulators and scores them against the "
         "truth.");
     Orders orders;
     constexpr examples::CountLimits recordings{.least = 0, .most = 1'000'000};  // weeks of work
@@ -83,8 +93,9 @@ int main(int argc, char** argv) {
                         "With an artery, per simulator");
     examples::add_count(app, "--without-artery", orders.empty, recordings,
                         "Without one, per simulator");
-    app.add_option("--simulator", orders.simulator, "Which one")
-        ->check(CLI::IsMember({"section", "volume", "both"}))
+    app.add_option("--simulator", orders.simulators, "Which ones, separated by commas")
+        ->delimiter(',')
+        ->check(CLI::IsMember(simulator_names))
         ->capture_default_str();
     examples::add_number(
         app, "--seconds",

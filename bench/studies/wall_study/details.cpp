@@ -15,7 +15,7 @@ struct Column {
     double (*value)(const Row&);
 };
 const std::vector<Column> columns = {
-    {"volume", 0, [](const Row& r) { return r.volume ? 1.0 : 0.0; }},
+    {"simulator", 0, [](const Row& r) { return static_cast<double>(r.simulator); }},
     {"artery", 0, [](const Row& r) { return r.kind == LineKind::artery ? 1.0 : 0.0; }},
     {"seed", 0, [](const Row& r) { return static_cast<double>(r.seed); }},
     {"found", 0, [](const Row& r) { return r.found ? 1.0 : 0.0; }},
@@ -61,6 +61,7 @@ const std::vector<Column> columns = {
     {"distension_um", 0, [](const Row& r) { return 1e6 * r.distension; }},
     {"over_tissue_db", 1, [](const Row& r) { return r.over_tissue; }},
     {"snr_db", 1, [](const Row& r) { return r.snr; }},
+    {"kind", 0, [](const Row& r) { return static_cast<double>(r.kind); }},
     {"seconds", 3, [](const Row& r) { return r.seconds; }}};
 }  // namespace
 

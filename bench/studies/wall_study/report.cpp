@@ -1,15 +1,21 @@
 #include "report.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
 #include <cstdio>
 #include <limits>
+#include <utility>
 
 #include "support/command_line.hpp"
 
 namespace wall_study {
 namespace {
+
+const char* name_of(Simulator simulator) {
+    return simulator_names[static_cast<std::size_t>(simulator)];
+}
 
 // The value below which a part of them lies, the nearest one.
 double part_of(std::vector<double> values, double part) {
@@ -23,11 +29,11 @@ double part_of(std::vector<double> values, double part) {
 
 // Depth errors of both walls against the true outer layers, as reported and with the pulse's delay
 // left in.
-void print_depths(const std::vector<Row>& rows, bool volume) {
+void print_depths(const std::vector<Row>& rows, Simulator simulator) {
     constexpr double close = 0.3e-3;  // [m]
     std::vector<double> errors, before;
     for (const Row& row : rows) {
-        if (row.kind == LineKind::artery && row.volume == volume && row.found) {
+        if (row.kind == LineKind::artery && row.simulator == simulator && row.found) {
             for (const double error : {row.score.near_depth, row.score.far_depth}) {
                 errors.push_back(std::abs(error));
                 before.push_back(std::abs(error + row.delay));
@@ -41,18 +47,19 @@ void print_depths(const std::vector<Row>& rows, bool volume) {
         return std::count_if(x.begin(), x.end(), [](double error) { return error <= close; });
     };
     std::printf(
-        "%s simulator: depth error of %zu walls against the outer layer [mm], median %.3f, within "
+        "%-7s simulator: depth error of %zu walls against the outer layer [mm], median %.3f, "
+        "within "
         "0.3 %ld; with the pulse's delay left in %.3f, %ld\n",
-        volume ? "volume " : "section", errors.size(), 1e3 * part_of(errors, 0.5),
+        name_of(simulator), errors.size(), 1e3 * part_of(errors, 0.5),
         static_cast<long>(within(errors)), 1e3 * part_of(before, 0.5),
         static_cast<long>(within(before)));
 }
 
-void print_summary(const std::vector<Row>& rows, bool volume) {
+void print_summary(const std::vector<Row>& rows, Simulator simulator) {
     std::vector<double> errors, valid_errors;
     double worst_ten = 0, flagged = 0, drawn = 0, seconds = 0;
     for (const Row& row : rows) {
-        if (row.kind != LineKind::artery || row.volume != volume) {
+        if (row.kind != LineKind::artery || row.simulator != simulator) {
             continue;
         }
         ++drawn;
@@ -68,15 +75,16 @@ void print_summary(const std::vector<Row>& rows, bool volume) {
     if (drawn == 0) {
         return;
     }
-    const char* name = volume ? "volume " : "section";
+    const char* name = name_of(simulator);
     std::printf(
-        "%s simulator: %.0f recordings, walls found in %zu; distension error [um rms] median %.2f, "
+        "%-7s simulator: %.0f recordings, walls found in %zu; distension error [um rms] median "
+        "%.2f, "
         "90 %% %.2f, largest %.2f; over 10 um %.0f, of them with quality under 0.5 %.0f; "
         "%.2f s a recording\n",
         name, drawn, errors.size(), part_of(errors, 0.5), part_of(errors, 0.9), part_of(errors, 1),
         worst_ten, flagged, seconds / drawn);
     std::printf(
-        "%s simulator: over the valid frames alone [um rms] median %.2f, 90 %% %.2f, largest "
+        "%-7s simulator: over the valid frames alone [um rms] median %.2f, 90 %% %.2f, largest "
         "%.2f; over 10 um %td\n",
         name, part_of(valid_errors, 0.5), part_of(valid_errors, 0.9), part_of(valid_errors, 1),
         std::ranges::count_if(valid_errors, [](double error) { return error > 10; }));
@@ -116,22 +124,48 @@ void print_calibration(const std::vector<Row>& rows) {
     }
 }
 
+// False walls in each kind of line without an artery.
+void print_false_walls(const std::vector<Row>& rows) {
+    constexpr std::array<std::pair<LineKind, const char*>, 5> kinds{
+        {{LineKind::breathing_tissue, "breathing tissue"},
+         {LineKind::pulsating_tissue, "pulsating tissue"},
+         {LineKind::still_tissue, "still tissue"},
+         {LineKind::artery_beside, "artery beside the line"},
+         {LineKind::vein, "vein"}}};
+    std::ptrdiff_t all = 0;
+    std::ptrdiff_t false_walls = 0;
+    for (const Simulator simulator : simulators) {
+        for (const auto& [kind, name] : kinds) {
+            const auto is_one = [&, kind = kind](const Row& row) {
+                return row.simulator == simulator && row.kind == kind;
+            };
+            const auto drawn = std::ranges::count_if(rows, is_one);
+            const auto found = std::ranges::count_if(
+                rows, [&](const Row& row) { return is_one(row) && row.found; });
+            if (drawn > 0) {
+                std::printf("%-7s simulator, %s: %td recordings, false walls in %td\n",
+                            name_of(simulator), name, drawn, found);
+            }
+            all += drawn;
+            false_walls += found;
+        }
+    }
+    std::printf("without an artery: %td recordings, false walls in %td\n", all, false_walls);
+}
+
 }  // namespace
 
 void print_report(const std::vector<Row>& rows) {
-    print_summary(rows, false);
-    print_summary(rows, true);
-    print_depths(rows, false);
-    print_depths(rows, true);
+    for (const Simulator simulator : simulators) {
+        print_summary(rows, simulator);
+    }
+    for (const Simulator simulator : simulators) {
+        print_depths(rows, simulator);
+    }
     print_calibration(rows);
     print_deviations(rows);
-    std::size_t false_walls = 0, without = 0;
-    for (const Row& row : rows) {
-        without += row.kind != LineKind::artery ? 1 : 0;
-        false_walls += row.kind != LineKind::artery && row.found ? 1 : 0;
-    }
-    std::printf("without an artery: %zu recordings, false walls in %zu\nSynthetic data. %s\n",
-                without, false_walls, examples::notice);
+    print_false_walls(rows);
+    std::printf("Synthetic data. %s\n", examples::notice);
 }
 
 }  // namespace wall_study

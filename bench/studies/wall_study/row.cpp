@@ -83,7 +83,14 @@ void run(Row& row, const DrawOptions& draw, const TrackOptions& track) {
 }  // namespace
 
 void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track) {
-    row.volume ? run<VolumeScene>(row, draw, track) : run<Scene>(row, draw, track);
+    switch (row.simulator) {
+        case Simulator::section:
+            return run<Scene>(row, draw, track);
+        case Simulator::volume:
+            return run<VolumeScene>(row, draw, track);
+        case Simulator::layered:
+            return run<LayeredScene>(row, draw, track);
+    }
 }
 
 }  // namespace wall_study

@@ -18,8 +18,13 @@ struct QualityBin {
     double count = 0, within = 0, quality = 0;
 };
 
+/// In the order of their numbers in the details.
+enum class Simulator { section, volume, layered };
+inline constexpr std::array simulators{Simulator::section, Simulator::volume, Simulator::layered};
+inline constexpr std::array<const char*, 3> simulator_names{"section", "volume", "layered"};
+
 struct Row {
-    bool volume = false;
+    Simulator simulator = Simulator::section;
     LineKind kind = LineKind::artery;
     std::uint64_t seed = 0;
     bool found = false;

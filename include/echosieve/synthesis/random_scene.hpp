@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <concepts>
 #include <cstdint>
 #include <limits>
 #include <optional>
@@ -12,7 +13,9 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/synthesis/detail/layered_drawing.hpp"
 #include "echosieve/synthesis/detail/scene_drawing.hpp"
+#include "echosieve/synthesis/layered_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
@@ -72,15 +75,14 @@ struct DrawOptions {
     DrawRange media_decibels{-30, -18};          ///< [dB]
     DrawRange sensor_half_width{5e-3, 7e-3};     ///< [m]
     DrawRange sensor_half_length{2.5e-3, 4e-3};  ///< [m]
-};
 
-/// SNR [dB] over the noise of a raw sample that makes `in_band` [dB] over the noise within the -6
-/// dB bandwidth B: of white noise up to half the sampling rate, that band holds the power's
-/// fraction 2 B / sampling rate.
-[[nodiscard]] inline double raw_snr_decibels(double in_band,
-                                             const RecordingSettings& settings) noexcept {
-    return in_band - 10 * std::log10(settings.sampling_rate / (2 * settings.sensor.bandwidth));
-}
+    // LayeredScene alone; further ones see detail/layered_drawing.hpp.
+    DrawRange layered_snr_decibels{14, 30};     ///< in the place of in_band_snr_decibels [dB]
+    DrawRange strength_change{0.1, 0.5};        ///< rms, relative
+    DrawRange far_delay{2e-3, 8e-3};            ///< [s]
+    DrawRange tissue_lag{10e-3, 25e-3};         ///< [s]
+    DrawRange reverberation_decibels{-20, -6};  ///< [dB]
+};
 
 /// Throws InvalidInput, naming option, value and limit. Whether a range's values suit a scene, the
 /// scene's own validate says.
@@ -125,13 +127,34 @@ inline void validate(const DrawOptions& options) {
     range(options.media_decibels, "media_decibels");
     range(options.sensor_half_width, "sensor_half_width");
     range(options.sensor_half_length, "sensor_half_length");
+    range(options.layered_snr_decibels, "layered_snr_decibels");
+    range(options.strength_change, "strength_change");
+    range(options.far_delay, "far_delay");
+    range(options.tissue_lag, "tissue_lag");
+    range(options.reverberation_decibels, "reverberation_decibels");
 }
 
 /// What a random recording shows: an artery; or none, to count false alarms: tissue that breathes,
-/// or that also pulsates, all of it up or all of it down.
-enum class LineKind { artery, breathing_tissue, pulsating_tissue };
+/// or that also pulsates, all of it up or all of it down. All scenes can draw these, and still
+/// tissue; LayeredScene alone tissue with an artery beside the line, that pulsates opposite ways at
+/// the depths where walls would be, and a vein.
+enum class LineKind {
+    artery,
+    breathing_tissue,
+    pulsating_tissue,
+    still_tissue,
+    artery_beside,
+    vein
+};
 
-/// What is needed to render a random recording: S is Scene or VolumeScene.
+/// Whether a scene S can be drawn as a line of that kind.
+template <RenderableScene S>
+[[nodiscard]] constexpr bool can_draw(LineKind kind) noexcept {
+    return std::same_as<S, LayeredScene> ||
+           (kind != LineKind::artery_beside && kind != LineKind::vein);
+}
+
+/// What is needed to render a random recording: S is Scene, VolumeScene or LayeredScene.
 template <RenderableScene S>
 struct DrawnScene {
     std::uint64_t seed = 0;
@@ -140,19 +163,14 @@ struct DrawnScene {
     double in_band_snr_decibels = 0;  ///< see raw_snr_decibels [dB]
 };
 
-/// Recording number `seed` of all: `draw_scene<Scene>(k)` or `draw_scene<VolumeScene>(k)`. The same
-/// seed gives the same options; both kinds of scene share those that both have, and all kinds of
-/// line all but artery and pulsation. Throws InvalidInput for options outside their domain.
+namespace detail {
+
+/// All of a drawn scene but its events, for the scenes in two and three dimensions.
 template <RenderableScene S>
-[[nodiscard]] DrawnScene<S> draw_scene(std::uint64_t seed, LineKind kind = LineKind::artery,
-                                       const DrawOptions& ranges = {}) {
-    validate(ranges);
-    using detail::draw;
-    RandomStream random(seed, detail::scene_drawing_stream);
-    DrawnScene<S> out;
-    out.seed = seed;
+void draw_shared(const DrawOptions& ranges, LineKind kind, DrawnScene<S>& out) {
+    RandomStream random(out.seed, scene_drawing_stream);
     typename S::Options& o = out.options;
-    o.settings = detail::draw_settings(ranges, random);
+    o.settings = draw_settings(ranges, random);
     o.duration = ranges.duration;
     o.pulse.heart_rate = draw(ranges.heart_rate, random);
     o.pulse.rise_time = draw(ranges.rise_time, random);
@@ -180,12 +198,7 @@ template <RenderableScene S>
     const double reach = o.diameter / 2 + o.wall_thickness + o.distension + o.breathing / 2;
     const double room = o.depth_range - 2 * reach - 3.5e-3 - 1.5e-3;
     o.centre_depth = top + 3.5e-3 + reach + std::max(room, 0.0) * random.uniform();
-    out.render.wall_counts = draw(ranges.wall_counts, random);
-    out.render.dropped_fraction = draw(ranges.dropped_fraction, random);
-    const double drop_kind = random.uniform();
-    out.render.drop_kind = drop_kind < 1.0 / 3   ? DropKind::zeros
-                           : drop_kind < 2.0 / 3 ? DropKind::noise
-                                                 : DropKind::repeat;
+    draw_render(ranges, random, out.render);
     const double sign = random.uniform() < 0.5 ? -1 : 1;
     const double pulsation = sign * draw(ranges.pulsation, random);
     const double pulsation_gradient = draw(ranges.pulsation_gradient, random);
@@ -194,10 +207,37 @@ template <RenderableScene S>
         o.pulsation = pulsation;
         o.pulsation_gradient = pulsation_gradient;
     }
-    detail::draw_own(ranges, random, o);
+    draw_own(ranges, random, o);
+    if (kind == LineKind::still_tissue) {
+        o.breathing = 0;
+        if constexpr (requires { o.slip; }) {
+            o.slip = 0;
+        }
+    }
+}
+
+}  // namespace detail
+
+/// Recording number `seed` of all: `draw_scene<Scene>(k)`, or one of the other scenes. The same
+/// seed gives the same options; Scene and VolumeScene share those that both have, LayeredScene's
+/// are its own; and all kinds of line share all but what makes them. Throws InvalidInput for
+/// options outside their domain, and for a kind that S can't draw.
+template <RenderableScene S>
+[[nodiscard]] DrawnScene<S> draw_scene(std::uint64_t seed, LineKind kind = LineKind::artery,
+                                       const DrawOptions& ranges = {}) {
+    validate(ranges);
+    require(can_draw<S>(kind), "kind", static_cast<int>(kind),
+            "must be a kind of line that this scene can be drawn as");
+    DrawnScene<S> out;
+    out.seed = seed;
+    if constexpr (std::same_as<S, LayeredScene>) {
+        detail::draw_layered(ranges, kind, out);
+    } else {
+        detail::draw_shared(ranges, kind, out);
+    }
     RandomStream events(seed, detail::event_drawing_stream);
-    detail::draw_events(ranges, events, o.events, o.pulse);
-    validate(o);
+    detail::draw_events(ranges, events, out.options.events, out.options.pulse);
+    validate(out.options);
     return out;
 }
 

@@ -127,6 +127,13 @@ public:
             std::ranges::copy(ring_down_, frame_.begin());
             add_frame(scene_, time_of(i), own, echoes_, frame_);
         }
+        // What a scene's receiver does by itself, if it says so.
+        if constexpr (requires { scene_.add_interference(0.0, grid_, std::span<double>{}); }) {
+            scene_.add_interference(time_of(i), grid_, frame_);
+        }
+        if constexpr (requires { scene_.gain(0.0); }) {
+            converter.gain *= scene_.gain(time_of(i));
+        }
         converter.gain *= fate.clipped ? burst_ : 1;
         for (std::size_t n = 0; n < out.size(); ++n) {
             out[n] = converter.template operator()<T>(frame_[n] + noise_ * random.normal());

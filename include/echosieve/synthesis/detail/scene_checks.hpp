@@ -44,11 +44,9 @@ template <class Options>
                       options.settings.sampling_rate);
 }
 
-/// Throws InvalidInput, naming option, value and limit, for the options that all scenes have,
-/// before a scene draws a beat or a scatterer. The walls, plus `more` [m] on either side, must stay
-/// within the recorded depths.
+/// Throws InvalidInput, naming option, value and limit, for what is recorded of a scene and how.
 template <class Options>
-void check_scene(const Options& options, double more = 0) {
+void check_recording(const Options& options) {
     validate(options.settings);
     validate(options.pulse);
     validate(options.events);
@@ -59,14 +57,22 @@ void check_scene(const Options& options, double more = 0) {
     const double values = frames_of(options) * samples_of(options);
     require(values <= most_values, "frames * samples a frame", values,
             concatenate("must not exceed ", most_values));
+    require_positive(options.ring_down_length, "ring_down_length", "[m]");
+    require_level(options.snr_decibels, "snr_decibels");
+    require_level(options.ring_down_decibels, "ring_down_decibels");
+}
+
+/// Throws InvalidInput, naming option, value and limit, for the options that scenes in two and
+/// three dimensions have, before a scene draws a beat or a scatterer. The walls, plus `more` [m] on
+/// either side, must stay within the recorded depths.
+template <class Options>
+void check_scene(const Options& options, double more = 0) {
+    check_recording(options);
     require_positive(options.diameter, "diameter", "[m]");
     require_positive(options.wall_thickness, "wall_thickness", "[m]");
     require_positive(options.sensor_half_width, "sensor_half_width", "[m]");
-    require_positive(options.ring_down_length, "ring_down_length", "[m]");
     require_level(options.inner_layer_decibels, "inner_layer_decibels");
     require_level(options.clutter_decibels, "clutter_decibels");
-    require_level(options.snr_decibels, "snr_decibels");
-    require_level(options.ring_down_decibels, "ring_down_decibels");
     require_finite(options.breathing, "breathing", "[m]");
     require_finite(options.breathing_gradient, "breathing_gradient", "[1/m]");
     require_finite(options.pulsation, "pulsation", "[m]");

@@ -2,6 +2,7 @@
 // has, and the sensor.
 #pragma once
 
+#include <cmath>
 #include <cstdint>
 #include <limits>
 
@@ -12,7 +13,17 @@
 #include "echosieve/synthesis/scene.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
 
-namespace echosieve::detail {
+namespace echosieve {
+
+/// SNR [dB] over the noise of a raw sample that makes `in_band` [dB] over the noise within the -6
+/// dB bandwidth B: of white noise up to half the sampling rate, that band holds the power's
+/// fraction 2 B / sampling rate.
+[[nodiscard]] inline double raw_snr_decibels(double in_band,
+                                             const RecordingSettings& settings) noexcept {
+    return in_band - 10 * std::log10(settings.sampling_rate / (2 * settings.sensor.bandwidth));
+}
+
+namespace detail {
 
 // Streams of the seed that neither a scene nor its rendering draws from.
 inline constexpr std::uint64_t scene_drawing_stream = std::numeric_limits<std::uint64_t>::max() - 8;
@@ -52,6 +63,17 @@ void draw_events(const Ranges& ranges, RandomStream& random, SceneEvents& events
     maybe(EventKind::ectopic_beats, pulse.ectopic_probability, 0.1, 0.3);
 }
 
+/// Level and lost frames.
+template <class Ranges>
+void draw_render(const Ranges& ranges, RandomStream& random, RenderOptions& out) {
+    out.wall_counts = draw(ranges.wall_counts, random);
+    out.dropped_fraction = draw(ranges.dropped_fraction, random);
+    const double drop_kind = random.uniform();
+    out.drop_kind = drop_kind < 1.0 / 3   ? DropKind::zeros
+                    : drop_kind < 2.0 / 3 ? DropKind::noise
+                                          : DropKind::repeat;
+}
+
 /// What only one kind of scene has.
 template <class Ranges>
 void draw_own(const Ranges& ranges, RandomStream& random, SceneOptions& out) {
@@ -80,4 +102,6 @@ template <class Ranges>
     return settings;
 }
 
-}  // namespace echosieve::detail
+}  // namespace detail
+
+}  // namespace echosieve
