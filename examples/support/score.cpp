@@ -106,24 +106,46 @@ Score score(const MeasuredWalls& measured, const echosieve::Truth& truth) {
     return result;
 }
 
-std::vector<double> displacement_errors(const std::vector<double>& measured,
-                                        const echosieve::Truth& truth, bool far) {
+namespace {
+
+// Of a measured course against the layer that fits better, `inner` and `outer` as the walls say.
+template <class Inner, class Outer>
+std::vector<double> errors_of(const std::vector<double>& measured, const echosieve::Truth& truth,
+                              Inner inner, Outer outer) {
     Course course;
     std::vector<std::size_t> places;
     for (std::size_t i = 0; i < measured.size(); ++i) {
         if (!truth.dropped[i] && std::isfinite(measured[i])) {
-            const WallDepths& w = truth.walls[i];
-            course.add(measured[i], far ? w.far_inner : w.near_inner,
-                       far ? w.far_outer : w.near_outer);
+            course.add(measured[i], inner(truth.walls[i]), outer(truth.walls[i]));
             places.push_back(i);
         }
     }
-    const auto [fit, layer] = course.better();
     std::vector<double> errors(measured.size(), std::numeric_limits<double>::quiet_NaN());
+    const auto [fit, layer] = course.better();
     for (std::size_t k = 0; k < places.size(); ++k) {
         errors[places[k]] = course.measured[k] - layer[k] - fit.offset;
     }
     return errors;
+}
+
+}  // namespace
+
+std::vector<double> displacement_errors(const std::vector<double>& measured,
+                                        const echosieve::Truth& truth, bool far) {
+    return errors_of(
+        measured, truth, [far](const WallDepths& w) { return far ? w.far_inner : w.near_inner; },
+        [far](const WallDepths& w) { return far ? w.far_outer : w.near_outer; });
+}
+
+std::vector<double> distension_errors(const MeasuredWalls& measured,
+                                      const echosieve::Truth& truth) {
+    std::vector<double> diameter(measured.near.size());
+    for (std::size_t i = 0; i < diameter.size(); ++i) {
+        diameter[i] = measured.far[i] - measured.near[i];
+    }
+    return errors_of(
+        diameter, truth, [](const WallDepths& w) { return w.far_inner - w.near_inner; },
+        [](const WallDepths& w) { return w.far_outer - w.near_outer; });
 }
 
 ErrorParts error_parts(const std::vector<double>& errors, const echosieve::Truth& truth) {

@@ -56,6 +56,10 @@ struct Score {
 [[nodiscard]] std::vector<double> displacement_errors(const std::vector<double>& measured,
                                                       const echosieve::Truth& truth, bool far);
 
+/// The same of the diameter.
+[[nodiscard]] std::vector<double> distension_errors(const MeasuredWalls& measured,
+                                                    const echosieve::Truth& truth);
+
 /// Errors along the pulse and across it.
 struct ErrorParts {
     double gain = 0;  ///< by how much the motion is too large over the pulse's range [m]

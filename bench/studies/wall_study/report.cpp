@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdio>
+#include <iterator>
 #include <limits>
 #include <utility>
 
@@ -57,7 +58,7 @@ void print_depths(const std::vector<Row>& rows, Simulator simulator) {
 
 void print_summary(const std::vector<Row>& rows, Simulator simulator) {
     std::vector<double> errors, valid_errors;
-    double worst_ten = 0, flagged = 0, drawn = 0, seconds = 0;
+    double worst_ten = 0, doubtful = 0, told = 0, needless = 0, drawn = 0, seconds = 0;
     for (const Row& row : rows) {
         if (row.kind != LineKind::artery || row.simulator != simulator) {
             continue;
@@ -69,7 +70,9 @@ void print_summary(const std::vector<Row>& rows, Simulator simulator) {
             errors.push_back(error);
             valid_errors.push_back(1e6 * row.score.valid_distension.rms);
             worst_ten += error > 10 ? 1 : 0;
-            flagged += error > 10 && row.quality < 0.5 ? 1 : 0;
+            doubtful += error > 10 && row.quality < 0.5 ? 1 : 0;
+            told += error > 10 && flagged(row) ? 1 : 0;
+            needless += error <= 10 && flagged(row) ? 1 : 0;
         }
     }
     if (drawn == 0) {
@@ -78,11 +81,10 @@ void print_summary(const std::vector<Row>& rows, Simulator simulator) {
     const char* name = name_of(simulator);
     std::printf(
         "%-7s simulator: %.0f recordings, walls found in %zu; distension error [um rms] median "
-        "%.2f, "
-        "90 %% %.2f, largest %.2f; over 10 um %.0f, of them with quality under 0.5 %.0f; "
-        "%.2f s a recording\n",
+        "%.2f, 90 %% %.2f, largest %.2f; over 10 um %.0f, of them with quality under 0.5 %.0f, or "
+        "with 1.96 deviations over 10 um %.0f (of the others %.0f); %.2f s a recording\n",
         name, drawn, errors.size(), part_of(errors, 0.5), part_of(errors, 0.9), part_of(errors, 1),
-        worst_ten, flagged, seconds / drawn);
+        worst_ten, doubtful, told, needless, seconds / drawn);
     std::printf(
         "%-7s simulator: over the valid frames alone [um rms] median %.2f, 90 %% %.2f, largest "
         "%.2f; over 10 um %td\n",
@@ -90,20 +92,45 @@ void print_summary(const std::vector<Row>& rows, Simulator simulator) {
         std::ranges::count_if(valid_errors, [](double error) { return error > 10; }));
 }
 
-// Whether standard deviations are what they say: 68.3 and 95 % of a normal error.
-void print_deviations(const std::vector<Row>& rows) {
-    double frames = 0, one = 0, two = 0;
+// Whether standard deviations are what they say, 68.3 and 95 % of a normal error: of all frames,
+// and in the median recording.
+template <class Of>
+void print_coverage(const std::vector<Row>& rows, const char* of, Of coverages) {
+    Coverage all;
+    std::vector<double> ones, twos;
     for (const Row& row : rows) {
-        frames += row.right_frames;
-        one += row.within_one;
-        two += row.within_two;
+        for (const Coverage& one : coverages(row)) {
+            if (one.count > 0) {
+                all.count += one.count;
+                all.one += one.one;
+                all.two += one.two;
+                ones.push_back(100 * one.one / one.count);
+                twos.push_back(100 * one.two / one.count);
+            }
+        }
     }
-    if (frames > 0) {
+    if (all.count > 0) {
         std::printf(
-            "walls with 90 %% of their frames within 20 um: errors within 1 standard deviation "
-            "%.1f %%, within 1.96 %.1f %%\n",
-            100 * one / frames, 100 * two / frames);
+            "  %s: errors within 1 standard deviation %.1f %%, within 1.96 %.1f %%; in the median "
+            "recording %.1f, %.1f %%\n",
+            of, 100 * all.one / all.count, 100 * all.two / all.count, part_of(ones, 0.5),
+            part_of(twos, 0.5));
     }
+}
+
+void print_deviations(const std::vector<Row>& rows, Simulator simulator) {
+    std::vector<Row> of;
+    std::copy_if(rows.begin(), rows.end(), std::back_inserter(of),
+                 [&](const Row& row) { return row.simulator == simulator && row.found; });
+    if (of.empty()) {
+        return;
+    }
+    std::printf("%-7s simulator:\n", name_of(simulator));
+    print_coverage(of, "walls     ", [](const Row& row) {
+        return std::array{row.near_errors.coverage, row.far_errors.coverage};
+    });
+    print_coverage(of, "distension",
+                   [](const Row& row) { return std::array{row.distension_coverage}; });
 }
 
 // Whether quality is what it says: of the frames with quality q, a part q within 20 um.
@@ -163,7 +190,9 @@ void print_report(const std::vector<Row>& rows) {
         print_depths(rows, simulator);
     }
     print_calibration(rows);
-    print_deviations(rows);
+    for (const Simulator simulator : simulators) {
+        print_deviations(rows, simulator);
+    }
     print_false_walls(rows);
     std::printf("Synthetic data. %s\n", examples::notice);
 }

@@ -10,35 +10,45 @@
 namespace wall_study {
 namespace {
 
-void count_qualities(Row& row, const ArteryMotion& motion, const examples::MeasuredWalls& measured,
-                     const Truth& truth) {
+void judge_wall(Row& row, const ArteryMotion& motion, const std::vector<double>& errors, bool far) {
+    WallErrors& wall = far ? row.far_errors : row.near_errors;
+    double within = 0;
+    for (std::size_t i = 0; i < errors.size(); ++i) {
+        if (!std::isfinite(errors[i])) {
+            continue;
+        }
+        const FrameMotion& frame = motion.frames[i];
+        const double quality = far ? frame.far_quality : frame.near_quality;
+        const double close = std::abs(errors[i]) <= examples::close_motion ? 1 : 0;
+        QualityBin& bin = row.bins[static_cast<std::size_t>(std::clamp(10 * quality, 0.0, 9.0))];
+        bin.count += 1;
+        bin.quality += quality;
+        bin.within += close;
+        within += close;
+        wall.coverage.add(errors[i], far ? frame.far_wall_std : frame.near_wall_std);
+    }
+    wall.within = within / std::max(wall.coverage.count, 1.0);
+}
+
+void judge(Row& row, const ArteryMotion& motion, const examples::MeasuredWalls& measured,
+           const Truth& truth) {
+    // Of the valid frames alone.
+    const auto valid = [&](std::vector<double> errors) {
+        for (std::size_t i = 0; i < errors.size(); ++i) {
+            errors[i] = motion.frames[i].valid ? errors[i] : std::nan("");
+        }
+        return errors;
+    };
     for (const bool far : {false, true}) {
         const std::vector<double> errors =
-            examples::displacement_errors(far ? measured.far : measured.near, truth, far);
-        double square = 0, count = 0, within = 0, one = 0, two = 0;
-        for (std::size_t i = 0; i < errors.size(); ++i) {
-            const FrameMotion& frame = motion.frames[i];
-            if (!frame.valid || !std::isfinite(errors[i])) {
-                continue;
-            }
-            const double quality = far ? frame.far_quality : frame.near_quality;
-            const double deviation = far ? frame.far_wall_std : frame.near_wall_std;
-            const auto bin = static_cast<std::size_t>(std::clamp(10 * quality, 0.0, 9.0));
-            row.bins[bin].count += 1;
-            row.bins[bin].quality += quality;
-            row.bins[bin].within += std::abs(errors[i]) <= examples::close_motion ? 1 : 0;
-            within += std::abs(errors[i]) <= examples::close_motion ? 1 : 0;
-            square += deviation * deviation;
-            count += 1;
-            one += std::abs(errors[i]) <= deviation ? 1 : 0;
-            two += std::abs(errors[i]) <= 1.959964 * deviation ? 1 : 0;
-        }
-        (far ? row.far_std : row.near_std) = std::sqrt(square / std::max(count, 1.0));
-        (far ? row.far_within : row.near_within) = within / std::max(count, 1.0);
-        if (within >= 0.9 * count) {
-            row.right_frames += count;
-            row.within_one += one;
-            row.within_two += two;
+            valid(examples::displacement_errors(far ? measured.far : measured.near, truth, far));
+        judge_wall(row, motion, errors, far);
+        (far ? row.far_errors : row.near_errors).parts = examples::error_parts(errors, truth);
+    }
+    const std::vector<double> errors = valid(examples::distension_errors(measured, truth));
+    for (std::size_t i = 0; i < errors.size(); ++i) {
+        if (std::isfinite(errors[i])) {
+            row.distension_coverage.add(errors[i], motion.frames[i].diameter_std);
         }
     }
 }
@@ -76,11 +86,30 @@ void run(Row& row, const DrawOptions& draw, const TrackOptions& track) {
     if (row.kind == LineKind::artery) {
         const examples::MeasuredWalls measured = examples::measured_walls(motion);
         row.score = examples::score(measured, made.truth);
-        count_qualities(row, motion, measured, made.truth);
+        judge(row, motion, measured, made.truth);
     }
 }
 
 }  // namespace
+
+void Coverage::add(double error, double deviation) {
+    constexpr double normal_95 = 1.959964;
+    count += 1;
+    one += std::abs(error) <= deviation ? 1 : 0;
+    two += std::abs(error) <= normal_95 * deviation ? 1 : 0;
+    square += deviation * deviation;
+}
+
+double Coverage::deviation() const {
+    return std::sqrt(square / std::max(count, 1.0));
+}
+
+bool flagged(const Row& row) {
+    constexpr double doubtful = 0.5;
+    constexpr double two_deviations = 1.959964;
+    return row.quality < doubtful ||
+           two_deviations * row.distension_coverage.deviation() > large_error;
+}
 
 void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track) {
     switch (row.simulator) {

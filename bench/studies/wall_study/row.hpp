@@ -18,10 +18,28 @@ struct QualityBin {
     double count = 0, within = 0, quality = 0;
 };
 
+/// Frames whose error lies within 1 and 1.96 standard deviations of it.
+struct Coverage {
+    double count = 0, one = 0, two = 0;
+    double square = 0;  // sum of the squared standard deviations [m^2]
+
+    void add(double error, double deviation);
+    [[nodiscard]] double deviation() const;  // rms [m]
+};
+
+/// One wall's errors, and what is said of them.
+struct WallErrors {
+    Coverage coverage;
+    examples::ErrorParts parts;
+    double within = 0;  // part of the valid frames within close_motion of the truth
+};
+
 /// In the order of their numbers in the details.
 enum class Simulator { section, volume, layered };
 inline constexpr std::array simulators{Simulator::section, Simulator::volume, Simulator::layered};
 inline constexpr std::array<const char*, 3> simulator_names{"section", "volume", "layered"};
+
+inline constexpr double large_error = 10e-6;  ///< of a distension, rms [m]
 
 struct Row {
     Simulator simulator = Simulator::section;
@@ -36,12 +54,14 @@ struct Row {
     double frequency = 0, share = 0, distension = 0, over_tissue = 0, snr = 0;
     WallReport near, far;
     WallSigns near_signs{}, far_signs{};
-    // over the valid frames: rms standard deviation [m], part within close_motion of the truth
-    double near_std = 0, far_std = 0, near_within = 0, far_within = 0;
-    // of right walls: valid frames, those with errors within 1 and 1.96 standard deviations
-    double right_frames = 0, within_one = 0, within_two = 0;
+    WallErrors near_errors, far_errors;  // over the valid frames
+    Coverage distension_coverage;
     std::array<QualityBin, 10> bins{};
 };
+
+/// Whether the tracker says that the distension may be off by over 10 um: low quality, or a 95 %
+/// interval that reaches so far.
+[[nodiscard]] bool flagged(const Row& row);
 
 /// Draws the recording of a row's simulator, kind and seed, tracks it and scores it.
 void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track);

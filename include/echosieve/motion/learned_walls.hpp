@@ -42,12 +42,12 @@ struct LearnedGate {
 
 struct LearnedWall {
     LearnedGate gate;
-    LayerShare share;            ///< of the wall: a [m], b
-    double depth = 0;            ///< at rest, the pulse's delay taken off [m]
-    double gain_std = 0;         ///< see WallReport
-    double model_std = 0;        ///< see WallReport [m]
-    double confidence = 0;       ///< that the right wall is followed, 0 to 1
-    std::vector<double> own;     ///< motion beyond p and q, per frame learned from [m]
+    LayerShare share;         ///< of the wall: a [m], b
+    double depth = 0;         ///< at rest, the pulse's delay taken off [m]
+    double gain_std = 0;      ///< see WallReport
+    double model_std = 0;     ///< see WallReport [m]
+    double confidence = 0;    ///< that the right wall is followed, 0 to 1
+    std::vector<double> own;  ///< motion beyond p and q, per frame learned from [m]
 };
 
 /// An artery, learned. Depths are in metres, time courses per frame learned from.

@@ -182,14 +182,14 @@ struct WallMotionOptions {
 
 /// What a wall's standard deviation is made of.
 struct WallDeviationOptions {
-    double noise = 2.2;               ///< k_n
-    double gain_least = 1e-6;         ///< g_0 [m]
-    double gain_doubt = 2;            ///< g_d
-    double gain_own = 2;              ///< g_o
-    double model_least = 0.5e-6;      ///< m_0 [m]
-    double model_own = 1.7;           ///< m_o
-    double gain_correlation = 0;      ///< r_g
-    double model_correlation = 0;     ///< r_m
+    double noise = 2.2;            ///< k_n
+    double gain_least = 1e-6;      ///< g_0 [m]
+    double gain_doubt = 2;         ///< g_d
+    double gain_own = 2;           ///< g_o
+    double model_least = 0.5e-6;   ///< m_0 [m]
+    double model_own = 1.7;        ///< m_o
+    double gain_correlation = 0;   ///< r_g
+    double model_correlation = 0;  ///< r_m
 };
 
 struct WallReport;

@@ -78,7 +78,7 @@ struct DrawOptions {
 
     // LayeredScene alone; further ones see detail/layered_drawing.hpp.
     DrawRange layered_snr_decibels{14, 30};     ///< in the place of in_band_snr_decibels [dB]
-    DrawRange strength_change{0.1, 0.5};        ///< rms, relative
+    DrawRange strength_change{0.05, 0.25};      ///< rms, relative
     DrawRange far_delay{2e-3, 8e-3};            ///< [s]
     DrawRange tissue_lag{10e-3, 25e-3};         ///< [s]
     DrawRange reverberation_decibels{-20, -6};  ///< [dB]

@@ -147,8 +147,7 @@ WallFrames frames_of(const FollowedWall& moved, const Followed& followed, double
     for (Eigen::Index k = 0; k < frames; ++k) {
         if (followed.valid[static_cast<std::size_t>(k)]) {
             out.noise[k] = options.confidence.deviation.noise * moved.motion.deviation[k];
-            out.deviation[k] =
-                wall_deviation(parts, out.noise[k], followed.walls.times.pulse[k]);
+            out.deviation[k] = wall_deviation(parts, out.noise[k], followed.walls.times.pulse[k]);
             out.quality[k] =
                 moved.report.confidence * closeness(out.deviation[k], options.confidence);
         }
@@ -200,9 +199,9 @@ void report(const LineHistory& line, Followed& followed, const TrackOptions& opt
         frame.valid = followed.valid[i];
         frame.near_wall_std = n.deviation[k];
         frame.far_wall_std = f.deviation[k];
-        frame.diameter_std = diameter_deviation(
-            near_parts, far_parts, std::hypot(n.noise[k], f.noise[k]),
-            followed.walls.times.pulse[k], options.confidence.deviation);
+        frame.diameter_std =
+            diameter_deviation(near_parts, far_parts, std::hypot(n.noise[k], f.noise[k]),
+                               followed.walls.times.pulse[k], options.confidence.deviation);
         frame.near_quality = n.quality[k];
         frame.far_quality = f.quality[k];
         frame.quality = std::min(frame.near_quality, frame.far_quality);

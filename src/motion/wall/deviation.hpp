@@ -1,4 +1,5 @@
-// What the standard deviation of a wall's displacement is made of, and what that of the diameter is.
+// What the standard deviation of a wall's displacement is made of, and what that of the diameter
+// is.
 #pragma once
 
 #include "echosieve/motion/artery_motion.hpp"

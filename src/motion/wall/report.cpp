@@ -2,6 +2,7 @@
 
 #include <cmath>
 
+#include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
 
 namespace echosieve {
@@ -9,6 +10,20 @@ namespace echosieve {
 namespace {
 
 constexpr double fast_frequency = 1;  // [Hz]
+// An echo's strength: faster is noise, slower the pressure on the sensor [Hz].
+constexpr double fastest_strength = 20;
+
+// Rms change of the echo's strength between those frequencies, over its mean.
+double strength_change(const WallMotion& motion, double frame_rate) {
+    const Eigen::ArrayXd strength = motion.strength.real();
+    if (strength.size() == 0) {
+        return 0;
+    }
+    const Eigen::ArrayXd smooth =
+        gaussian_smooth<double>(strength, gaussian_sigma(fastest_strength, frame_rate));
+    const double mean = std::max(std::abs(smooth.mean()), least_divisor);
+    return std::sqrt(without_slow_part(smooth, fast_frequency, frame_rate).square().mean()) / mean;
+}
 
 }  // namespace
 
@@ -21,6 +36,7 @@ WallReport wall_report(const SeparatedWall& wall, const WallMotion& motion, doub
     out.own_motion = std::sqrt(motion.own.square().mean());
     out.fast_motion =
         std::sqrt(without_slow_part(motion.own, fast_frequency, frame_rate).square().mean());
+    out.strength_change = strength_change(motion, frame_rate);
     out.share_deviation = wall.state.share_deviation;
     out.share_doubt = wall.doubt.share;
     out.separability = wall.doubt.separability;

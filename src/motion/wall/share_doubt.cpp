@@ -21,8 +21,8 @@ constexpr std::array tissue_reaches = {0.2, 0.5, 0.8};
 constexpr std::array tissue_powers = {0.01, 0.03, 0.1};
 // The share is looked at in steps of this part of it, the evidence's parabola through three.
 constexpr double share_step = 0.05;
-constexpr int steps = 2;           // either way
-constexpr double furthest = 1.5;   // from the likeliest step [steps]
+constexpr int steps = 2;          // either way
+constexpr double furthest = 1.5;  // from the likeliest step [steps]
 
 struct Peak {
     double share = 0;     // over the wall's
@@ -53,8 +53,8 @@ Peak peak_of(WallModel& model, WallState trial, double share, double noise) {
 double share_doubt(const SeparatedWall& wall, const LayerTimes& times,
                    const RecordingSettings& settings, const WallModelOptions& options) {
     const WallState& state = wall.state;
-    WallModel model(wall.layered.gate, times,
-                    {state, largest_layer(state, 1 + steps * share_step)}, settings, options);
+    WallModel model(wall.layered.gate, times, {state, largest_layer(state, 1 + steps * share_step)},
+                    settings, options);
     const double noise = noise_of(model, wall.layered, options);
     std::vector<Peak> peaks;
     WallState trial = state;
@@ -93,8 +93,8 @@ double separability(const SeparatedWall& wall, const LayerTimes& times,
     }
     energy = std::max(energy, least_divisor);
     const LayerShare own = wall.share();
-    Eigen::ArrayXd apart = (own.pulse - pulse / energy) * times.pulse +
-                           (own.bulk - bulk / energy) * times.bulk;
+    Eigen::ArrayXd apart =
+        (own.pulse - pulse / energy) * times.pulse + (own.bulk - bulk / energy) * times.bulk;
     if (wall.state.own.size() > 0) {
         apart += wall.state.own;
     }

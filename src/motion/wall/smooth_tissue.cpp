@@ -16,9 +16,9 @@ namespace {
 constexpr std::array share_parts = {0.5, 0.7, 0.85, 1.0, 1.15};
 constexpr std::array strains = {-4.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0};
 constexpr std::array powers = {0.03, 0.1, 0.3, 1.0};
-constexpr double share_room = 1.5;   // of the tables, for the fastest of them
-constexpr double even_decay = 0.1;   // of the echoes' power over depth [m]: none within a gate
-constexpr double no_layers = 1e-9;   // power of layers of other shares, over the gate's
+constexpr double share_room = 1.5;      // of the tables, for the fastest of them
+constexpr double even_decay = 0.1;      // of the echoes' power over depth [m]: none within a gate
+constexpr double no_layers = 1e-9;      // power of layers of other shares, over the gate's
 constexpr double slowest_layers = 0.1;  // largest share of those, over the wall's: as few as can be
 
 // The sheet of a wall, spread over the whole gate.

@@ -10,7 +10,8 @@ namespace echosieve {
 
 // Symbols (the rest as in model.hpp)
 //   H_w   the gate as it was taken apart: a wall's sheet, tissue of every slower share on it
-//   H_s   tissue alone, one share at each depth: a(d) = a + kappa a_r d / (R - d) all over the gate,
+//   H_s   tissue alone, one share at each depth: a(d) = a + kappa a_r d / (R - d) all over the
+//   gate,
 //         echoes as strong at one depth as at another; what stands still as in H_w
 //   presence = (ln p(Y | H_w) - ln p(Y | H_s)) / values, H_s with a, kappa and its echoes' power as
 //         they are likeliest
