@@ -18,7 +18,8 @@ using Row = std::vector<double>;
 
 const std::vector<CsvColumn> motion_columns = {
     {"time_s", 6},         {"near_wall_m", 9}, {"near_wall_std_m", 9}, {"far_wall_m", 9},
-    {"far_wall_std_m", 9}, {"diameter_m", 9},  {"valid", 0},           {"quality", 4}};
+    {"far_wall_std_m", 9}, {"diameter_m", 9},  {"valid", 0},           {"quality", 4},
+    {"diameter_std_m", 9}};
 const std::vector<CsvColumn> truth_columns = {{"time_s", 6},       {"near_inner_m", 9},
                                               {"near_outer_m", 9}, {"far_inner_m", 9},
                                               {"far_outer_m", 9},  {"dropped", 0}};
@@ -68,7 +69,7 @@ echosieve::CsvWriter motion_table(const Path& file) {
 
 void write_frame(const echosieve::FrameMotion& m, echosieve::CsvWriter& table) {
     table.row({m.time, m.near_wall, m.near_wall_std, m.far_wall, m.far_wall_std, m.diameter,
-               m.valid ? 1.0 : 0.0, m.quality});
+               m.valid ? 1.0 : 0.0, m.quality, m.diameter_std});
 }
 
 void write_blocks(const std::vector<echosieve::BlockRecord>& blocks, const Path& file) {

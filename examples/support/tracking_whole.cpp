@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cmath>
 #include <chrono>
 #include <complex>
 #include <cstdio>
@@ -65,6 +66,13 @@ ordered_json wall_json(const WallReport& wall) {
             {"unexplained_power", wall.residual},
             {"own_motion_rms_m", wall.own_motion},
             {"confidence", wall.confidence},
+            {"presence", wall.presence},
+            {"separability_rad", wall.separability},
+            {"separable", wall.separability >= echosieve::least_separability},
+            {"noise_std_m", wall.noise_std},
+            {"gain_std", wall.gain_std},
+            {"model_std_m", wall.model_std},
+            {"limited_by", describe(wall.limit)},
             {"reference_echoes", echoes}};
 }
 
@@ -79,18 +87,31 @@ std::vector<std::string> draw(const echosieve::Recording& recording, const Arter
     return draw_pictures(recording, motion, results);
 }
 
+std::string remarks_on(const WallReport& wall, const char* name) {
+    constexpr double doubtful = 0.8;
+    std::string remarks = text_of(
+        "%s wall: gain to within %.1f %%, besides %.1f um in a frame (standard deviations); limited "
+        "by %s.\n",
+        name, 100 * wall.gain_std, 1e6 * std::hypot(wall.noise_std, wall.model_std),
+        std::string(describe(wall.limit)).c_str());
+    if (wall.separability < echosieve::least_separability) {
+        remarks += text_of("The %s wall hardly moves against the tissue on it: not separable (%.2f "
+                           "rad).\n",
+                           name, wall.separability);
+    }
+    if (wall.confidence < doubtful) {
+        remarks += text_of(
+            "Doubtful: the %s wall may not be the wall, or have lost a cycle (confidence %.2f).\n",
+            name, wall.confidence);
+    }
+    return remarks;
+}
+
 std::string remarks_on(const ArteryMotion& motion) {
     std::string remarks = text_of("Near wall at %.2f mm, far wall at %.2f mm.\n",
                                   1e3 * motion.near.depth, 1e3 * motion.far.depth);
-    constexpr double doubtful = 0.8;
     for (const bool far : {false, true}) {
-        const double confidence = (far ? motion.far : motion.near).confidence;
-        if (confidence < doubtful) {
-            remarks += text_of(
-                "Doubtful: the %s wall may not be the wall, or have lost a cycle (confidence "
-                "%.2f).\n",
-                far ? "far" : "near", confidence);
-        }
+        remarks += remarks_on(far ? motion.far : motion.near, far ? "far" : "near");
     }
     return remarks;
 }

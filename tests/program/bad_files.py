@@ -180,8 +180,8 @@ def settings():
                ("field 'pulsedelay' is not understood",), status=(0, 2), files={"x.json": changed(pulsedelay=1e-7)})
 
 
-MOTION = ("time_s,near_wall_m,near_wall_std_m,far_wall_m,far_wall_std_m,diameter_m,valid,quality\n"
-          + "".join(f"{0.01 * k:.6f},0.009,0.000001,0.0{171 + k % 2},0.000001,0.0081,1,0.9\n" for k in range(20)))
+MOTION = ("time_s,near_wall_m,near_wall_std_m,far_wall_m,far_wall_std_m,diameter_m,valid,quality,diameter_std_m\n"
+          + "".join(f"{0.01 * k:.6f},0.009,0.000001,0.0{171 + k % 2},0.000001,0.0081,1,0.9,0.000002\n" for k in range(20)))
 TRUTH = ("time_s,near_inner_m,near_outer_m,far_inner_m,far_outer_m,dropped\n"
          + "".join(f"{0.01 * k:.6f},0.0096,0.009,0.0165,0.0{171 + k % 2},0\n" for k in range(20)))
 
@@ -208,8 +208,8 @@ def tables():
     yield case("time unknown", MOTION.replace("0.000000", "nan", 1), TRUTH, "m.csv: row 1 is of")
     yield case("a row missing", "".join(rows[:-1]), TRUTH, "m.csv: has 19 rows, the truth has 20")
     yield case("a row too many", MOTION + rows[-1], TRUTH, "m.csv: has 21 rows")
-    yield case("a column missing", MOTION.replace(",1,0.9", ",1", 1), TRUTH, "m.csv: row 1 has 7 columns")
-    yield case("a column too many", MOTION.replace(",1,0.9", ",1,0.9,3", 1), TRUTH, "m.csv: row 1 has 9 columns")
+    yield case("a column missing", MOTION.replace(",1,0.9", ",1", 1), TRUTH, "m.csv: row 1 has 8 columns")
+    yield case("a column too many", MOTION.replace(",1,0.9", ",1,0.9,3", 1), TRUTH, "m.csv: row 1 has 10 columns")
     yield case("blank line", MOTION.replace("\n", "\n\n", 1), TRUTH, "m.csv: row 1")
     yield case("valid is 2", MOTION.replace(",1,0.9", ",2,0.9", 1), TRUTH, "valid must be 0 or 1")
     yield case("valid is 0.5", MOTION.replace(",1,0.9", ",0.5,0.9", 1), TRUTH, "valid must be 0 or 1")

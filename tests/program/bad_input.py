@@ -38,10 +38,10 @@ def make_template(programs, folder):
     samples = (folder / "good.npy").read_bytes()
     bad_places.FRAMES["good"] = samples[-2 * 300 * bad_files.SAMPLES:]
     rows = (folder / "good.truth.csv").read_text().splitlines()[1:]
-    lines = ["time_s,near_wall_m,near_wall_std_m,far_wall_m,far_wall_std_m,diameter_m,valid,quality"]
+    lines = ["time_s,near_wall_m,near_wall_std_m,far_wall_m,far_wall_std_m,diameter_m,valid,quality,diameter_std_m"]
     for row in rows:
         time, _, near, _, far, _ = row.split(",")
-        lines.append(f"{time},{near},0.000001,{far},0.000001,{float(far) - float(near):.9f},1,0.9")
+        lines.append(f"{time},{near},0.000001,{far},0.000001,{float(far) - float(near):.9f},1,0.9,0.000002")
     bad_places.MOTION_OF_GOOD = ("\n".join(lines) + "\n").encode()
 
 

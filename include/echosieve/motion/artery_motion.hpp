@@ -89,6 +89,29 @@ enum class TrackStatus {
     return "unknown";
 }
 
+/// A wall whose echo turns by less [rad] against that of the tissue on it is not separable: maximum
+/// likelihood misses its bound there by far (docs/layer_limits.md).
+inline constexpr double least_separability = 0.4;
+
+/// What most of a wall's standard deviation comes from.
+enum class WallLimit {
+    noise,   ///< of the recording
+    tissue,  ///< on the wall, that can hardly be told apart from it
+    change   ///< of the wall's echo over the beat, or what else the model leaves out
+};
+
+[[nodiscard]] constexpr std::string_view describe(WallLimit limit) noexcept {
+    switch (limit) {
+        case WallLimit::noise:
+            return "noise";
+        case WallLimit::tissue:
+            return "wall and tissue are hardly separable";
+        case WallLimit::change:
+            return "the wall's echo changes over the beat";
+    }
+    return "unknown";
+}
+
 /// One wall: where it is, how it moves, and its echoes.
 struct WallReport {
     double depth = 0;        ///< of the layer followed, at rest, the pulse's delay taken off [m]
@@ -107,6 +130,7 @@ struct WallReport {
     double noise_std = 0;         ///< of noise, the model given: in the median frame [m]
     double gain_std = 0;          ///< of an error of gain, alike in all frames: over pulse_share
     double model_std = 0;         ///< of what the model leaves out, in any frame [m]
+    WallLimit limit = WallLimit::noise;  ///< where most of it comes from
     double evidence = 0;          ///< log evidence of the wall over that of the tissue alone
     double mean_evidence = 0;     ///< that over the gate's independent values: frames and bins
     double tissue_linearity = 0;  ///< of the tissue's pulse_share_line, 0 to 1

@@ -1,8 +1,6 @@
 #include "motion/wall/smooth_tissue.hpp"
 
-#include <algorithm>
 #include <array>
-#include <limits>
 
 #include "motion/wall/model.hpp"
 #include "motion/wall/shared_beliefs.hpp"
@@ -15,7 +13,9 @@ namespace {
 // the share across the gate of a small artery, powers over the gate's.
 constexpr std::array share_parts = {0.5, 0.7, 0.85, 1.0, 1.15};
 constexpr std::array strains = {-4.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0};
-constexpr std::array powers = {0.03, 0.1, 0.3, 1.0};
+constexpr std::array powers = {0.03, 0.1, 1.0};
+constexpr double usual_power = 0.3;
+constexpr int rounds = 2;
 constexpr double share_room = 1.5;      // of the tables, for the fastest of them
 constexpr double even_decay = 0.1;      // of the echoes' power over depth [m]: none within a gate
 constexpr double no_layers = 1e-9;      // power of layers of other shares, over the gate's
@@ -38,20 +38,30 @@ double wall_presence(const SeparatedWall& wall, const LayerTimes& times,
     WallModel model(gate, times, {wall.state, largest_layer(wall.state, share_room)}, settings,
                     spread_out(options, settings.sensor));
     const double noise = noise_of(model, wall.layered, options);
-    double smooth = -std::numeric_limits<double>::infinity();
     WallState trial = wall.state;
     trial.depth = gate.depth;
-    trial.prior.tissue_power = no_layers;
-    trial.prior.tissue_reach = slowest_layers;
-    for (const double part : share_parts) {
-        trial.share = part * wall.state.share;
-        for (const double strain : strains) {
-            trial.prior.strain = strain;
-            for (const double power : powers) {
-                trial.prior.wall_power = power;
-                smooth = std::max(smooth, model.evidence(trial, noise));
+    trial.prior = {.strain = 0,
+                   .tissue_reach = slowest_layers,
+                   .tissue_power = no_layers,
+                   .wall_power = usual_power};
+    // One after the other, each as it is likeliest with the others so far.
+    double smooth = model.evidence(trial, noise);
+    const auto settle = [&](const auto& values, auto put) {
+        WallState likeliest = trial;
+        for (const double value : values) {
+            WallState next = trial;
+            put(next, value);
+            if (const double evidence = model.evidence(next, noise); evidence > smooth) {
+                smooth = evidence;
+                likeliest = next;
             }
         }
+        trial = likeliest;
+    };
+    for (int round = 0; round < rounds; ++round) {
+        settle(share_parts, [&](WallState& s, double x) { s.share = x * wall.state.share; });
+        settle(strains, [](WallState& s, double x) { s.prior.strain = x; });
+        settle(powers, [](WallState& s, double x) { s.prior.wall_power = x; });
     }
     WallModel with_wall(gate, times, {wall.state, largest_layer(wall.state, 1)}, settings, options);
     return (with_wall.evidence(wall.state, noise) - smooth) / model.values();
