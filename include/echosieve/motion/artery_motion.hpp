@@ -126,6 +126,7 @@ struct WallReport {
     double separability = 0;     ///< rms turn of its echo against that of the tissue on it [rad]
     double strength_change = 0;  ///< rms change of its echo within a beat, as a part of it
     double presence = 0;  ///< log evidence per value over tissue that moves smoothly over depth
+    double pulse_drift = 0;      ///< rms of the pulse slower than any beat, over its range
     // The parts of the displacement's standard deviation.
     double noise_std = 0;         ///< of noise, the model given: in the median frame [m]
     double gain_std = 0;          ///< of an error of gain, alike in all frames: over pulse_share

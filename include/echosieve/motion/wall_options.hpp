@@ -194,7 +194,7 @@ struct WallDeviationOptions {
 
 struct WallReport;
 
-inline constexpr std::size_t wall_sign_count = 8;
+inline constexpr std::size_t wall_sign_count = 9;
 using WallSigns = std::array<double, wall_sign_count>;
 
 /// The signs of one wall of a pair: 1; the part of its gate unexplained; log10 of its fast motion
@@ -204,7 +204,7 @@ using WallSigns = std::array<double, wall_sign_count>;
 [[nodiscard]] ECHOSIEVE_API WallSigns wall_signs(const WallReport& wall, const WallReport& other);
 
 struct WallConfidenceOptions {
-    WallSigns weights = {2.565, -2.121, -3.947, -3.726, 2.764, 2.582, 2.285, 1};  ///< w
+    WallSigns weights = {2.565, -2.121, -3.947, -3.726, 2.764, 2.582, 2.285, 1, 0};  ///< w
     WallDeviationOptions deviation;
     double close = 20e-6;           ///< t [m]
     double least_confidence = 0.2;  ///< of each wall: below it no artery is reported

@@ -18,6 +18,7 @@ constexpr double least_fast_motion = 0.01;  // [um]
 constexpr double least_nonlinearity = 1e-3;
 constexpr double least_mean_evidence = 0.01;
 constexpr double least_presence = 1e-3;
+constexpr double least_drift = 0.01;
 constexpr double micrometres = 1e6;  // a metre
 
 }  // namespace
@@ -32,7 +33,8 @@ WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
             size(1 - wall.tissue_linearity, least_nonlinearity),
             std::clamp(apart, 0.0, 1.0),
             size(wall.mean_evidence, least_mean_evidence),
-            size(wall.presence, least_presence)};
+            size(wall.presence, least_presence),
+            size(wall.pulse_drift, least_drift)};
 }
 
 double wall_confidence(const WallSigns& signs, const WallConfidenceOptions& options) {

@@ -17,6 +17,7 @@ namespace echosieve {
 /// What is in doubt about a wall once it is taken apart.
 struct WallDoubt {
     double presence = 0;      ///< see wall_presence
+    double pulse_drift = 0;   ///< rms of the pulse that it moves with, slower than any beat
     double share = 0;         ///< see share_doubt [m]
     double separability = 0;  ///< phi [rad]
 };

@@ -41,6 +41,7 @@ WallReport wall_report(const SeparatedWall& wall, const WallMotion& motion, doub
     out.share_doubt = wall.doubt.share;
     out.separability = wall.doubt.separability;
     out.presence = wall.doubt.presence;
+    out.pulse_drift = wall.doubt.pulse_drift;
     out.evidence = wall.evidence;
     out.mean_evidence = wall.mean_evidence;
     out.tissue_linearity = wall.tissue_linearity;

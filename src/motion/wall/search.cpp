@@ -2,6 +2,7 @@
 
 #include <Eigen/Core>
 #include <algorithm>
+#include <cmath>
 #include <cstddef>
 #include <iterator>
 #include <optional>
@@ -15,6 +16,7 @@
 #include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/line.hpp"
+#include "motion/line/slow_time.hpp"
 #include "motion/wall/finder.hpp"
 #include "motion/wall/own_motion.hpp"
 #include "motion/wall/report.hpp"
@@ -135,6 +137,13 @@ SeparatedWalls walls_of(const LineHistory& line, Hypothesis hypothesis,
     return walls;
 }
 
+// Rms of what the pulse does slower than any beat: an artery comes back to its size.
+double pulse_drift(const LayerTimes& times, double frame_rate) {
+    constexpr double slowest_beat = 0.5;  // [Hz]
+    const Eigen::ArrayXd fast = without_slow_part(times.pulse, slowest_beat, frame_rate);
+    return std::sqrt((times.pulse - fast).square().mean());
+}
+
 // The less trusted wall's confidence.
 double confidence_of(const SeparatedWalls& walls, double frame_rate, const WallPlan& plan) {
     const auto report = [&](const SeparatedWall& wall) {
@@ -185,7 +194,9 @@ private:
         const CommonMotion& motion = hypotheses_[0].tissue.motion;
         walls.near.tissue_linearity = walls.far.tissue_linearity =
             pulse_share_line(motion, motion.weight).linearity;
+        const double drift = pulse_drift(walls.times, line_.settings.frame_rate);
         for (SeparatedWall* wall : {&walls.near, &walls.far}) {
+            wall->doubt.pulse_drift = drift;
             wall->doubt.presence =
                 wall_presence(*wall, walls.times, line_.settings, plan_.separation.model);
         }

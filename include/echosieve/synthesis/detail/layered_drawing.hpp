@@ -19,8 +19,10 @@ namespace echosieve::detail {
 // common with the artery of its seed what it does not lack. Ranges that a caller does not choose
 // are plausible, and not fitted to anything (common practice, no source).
 inline constexpr double usual = 0.5;
-inline constexpr double occasional = 0.25;
-inline constexpr double rare = 0.1;
+inline constexpr double occasional = 0.2;
+inline constexpr double rare = 0.06;
+// Of the range that is drawn from: all of the tissue lies on the line here, none beside it.
+inline constexpr double most_coupling = 0.7;
 
 inline constexpr std::uint64_t layered_drawing_stream = event_drawing_stream - 1;
 inline constexpr double above_artery = 3.5e-3;  // of depth, for the ring-down and some tissue [m]
@@ -69,10 +71,10 @@ void draw_layered_artery(const Ranges& ranges, RandomStream& random, LayeredScen
 template <class Ranges>
 void draw_layered_tissue(const Ranges& ranges, RandomStream& random, LayeredSceneOptions& out) {
     out.clutter_decibels = -draw(ranges.wall_over_tissue_decibels, random);
-    out.coupling = draw(ranges.coupling, random);
+    out.coupling = most_coupling * draw(ranges.coupling, random);
     out.tissue_reach = random.uniform(2e-3, 6e-3);
     out.tissue_lag = draw(ranges.tissue_lag, random);
-    const double rate = random.uniform(0.02, 0.5);
+    const double rate = random.uniform(0.01, 0.1);
     out.decorrelation = random.uniform() < usual ? rate : 0;
     out.breathing = draw(ranges.breathing, random);
     out.breathing_rate = draw(ranges.breathing_rate, random);
