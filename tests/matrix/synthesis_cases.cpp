@@ -63,7 +63,8 @@ void scenes(BadInputs& out) {
 void layered_line(BadInputs& out) {
     using L = LayeredSceneOptions;
     const auto use = [](const L& o) { validate(o); };
-    const auto vary = [&](const char* option, double L::*member, std::vector<double> bad) {
+    const auto vary = [&](const char* option, double L::*member,
+                          std::initializer_list<double> bad) {
         out.vary("LayeredScene", option, L{}, member, bad, use);
     };
     vary("duration", &L::duration, {0.0, -1.0, not_a_number, infinite});
