@@ -1,14 +1,15 @@
 #!/usr/bin/env python3
 """Fits the weights of motion/wall_options.hpp to recordings with known truth.
 
-    wall_study --first 9001 --recordings 100 --without-artery 150 --least-confidence 0 --details a.csv
+    wall_study --first 9001 --recordings 100 --without-artery 150 --least-confidence 0 --simulator section,volume \
+        --details a.csv
     wall_study --first 9301 --recordings 40 --without-artery 20 --event-probability 0.3 --least-confidence 0 \
-        --details b.csv
+        --simulator section,volume --details b.csv
     python3 bench/studies/calibrate_confidence.py a.csv b.csv [--check c.csv ...]
 
 A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights, by what
 the standard deviations must grow (the median ratio of error and deviation), and, for the files after --check, how
-well they hold. Needs NumPy and SciPy.
+well they hold, each simulator by itself: fit to some, check with another. Needs NumPy and SciPy.
 """
 import csv
 import sys
@@ -17,9 +18,12 @@ import numpy as np
 from scipy.optimize import minimize
 
 
+SIMULATORS = ("section", "volume", "layered")  # by the number in the files
+
+
 def walls_of(file):
-    """Signs, whether right, standard deviation and rms error of every wall reported in the file."""
-    signs, right, deviations, errors = [], [], [], []
+    """Signs, whether right, standard deviation, rms error and simulator of every wall reported in the file."""
+    signs, right, deviations, errors, simulators = [], [], [], [], []
     for row in csv.DictReader(open(file)):
         r = {name: float(value) for name, value in row.items()}
         if r["found"] == 0:
@@ -30,12 +34,13 @@ def walls_of(file):
             right.append(r["artery"] == 1 and r[wall + "_within"] >= 0.9)
             deviations.append(r[wall + "_std_um"])
             errors.append(r[wall + "_um"])
-    return np.array(signs), np.array(right), np.array(deviations), np.array(errors)
+            simulators.append(int(r["simulator"]))
+    return np.array(signs), np.array(right), np.array(deviations), np.array(errors), np.array(simulators)
 
 
 def joined(files):
     parts = [walls_of(file) for file in files]
-    return [np.concatenate([part[k] for part in parts]) for k in range(4)]
+    return [np.concatenate([part[k] for part in parts]) for k in range(5)]
 
 
 def cost(weights, signs, right):
@@ -47,7 +52,7 @@ def cost(weights, signs, right):
 
 arguments = sys.argv[1:]
 split = arguments.index("--check") if "--check" in arguments else len(arguments)
-signs, right, deviations, errors = joined(arguments[:split])
+signs, right, deviations, errors, _ = joined(arguments[:split])
 # A sign speaks one way: standing out, evidence and tissue that is no line for a wall, all others against it.
 direction = [0, -1, -1, -1, 1, 1, 1]
 bounds = [(0 if d > 0 else None, 0 if d < 0 else None) for d in direction]
@@ -73,4 +78,7 @@ def show(title, signs, right):
 
 show("fitted:", signs, right)
 if split < len(arguments):
-    show("checked:", *joined(arguments[split + 1 :])[:2])
+    signs, right, _, _, simulators = joined(arguments[split + 1 :])
+    for number, name in enumerate(SIMULATORS):
+        if (simulators == number).any():
+            show(f"checked, {name}:", signs[simulators == number], right[simulators == number])

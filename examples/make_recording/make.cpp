@@ -9,8 +9,10 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/io/files.hpp"
 #include "echosieve/io/recording_file.hpp"
+#include "echosieve/synthesis/layered_scene.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
+#include "echosieve/synthesis/scene.hpp"
 #include "echosieve/synthesis/volume_scene.hpp"
 #include "make_recording/orders.hpp"
 #include "support/command_line.hpp"
@@ -72,22 +74,27 @@ private:
     examples::Results results_;
 };
 
-// The same scene for the other simulator, in all that both have.
-echosieve::VolumeSceneOptions in_volume(const echosieve::SceneOptions& scene) {
-    echosieve::VolumeSceneOptions volume;
-    volume.settings = scene.settings;
-    volume.duration = scene.duration;
-    volume.depth_range = scene.depth_range;
-    volume.centre_depth = scene.centre_depth;
-    volume.diameter = scene.diameter;
-    volume.distension = scene.distension;
-    volume.near_share = scene.near_share;
-    volume.breathing = scene.breathing;
-    volume.clutter_decibels = scene.clutter_decibels;
-    volume.snr_decibels = scene.snr_decibels;
-    volume.pulse = scene.pulse;
-    volume.events = scene.events;
-    return volume;
+// The same scene for another simulator, in all that both have.
+template <class Options>
+Options in_common(const echosieve::SceneOptions& scene) {
+    if constexpr (std::same_as<Options, echosieve::SceneOptions>) {
+        return scene;
+    } else {
+        Options other;
+        other.settings = scene.settings;
+        other.duration = scene.duration;
+        other.depth_range = scene.depth_range;
+        other.centre_depth = scene.centre_depth;
+        other.diameter = scene.diameter;
+        other.distension = scene.distension;
+        other.near_share = scene.near_share;
+        other.breathing = scene.breathing;
+        other.clutter_decibels = scene.clutter_decibels;
+        other.snr_decibels = scene.snr_decibels;
+        other.pulse = scene.pulse;
+        other.events = scene.events;
+        return other;
+    }
 }
 
 template <class S>
@@ -100,19 +107,17 @@ echosieve::DrawnScene<S> scene_of(const Orders& orders) {
         if (!orders.only_event.empty()) {
             ranges.only_event = examples::event_kinds().at(orders.only_event);
         }
-        const auto kind = orders.drawn == "artery"      ? echosieve::LineKind::artery
-                          : orders.drawn == "breathing" ? echosieve::LineKind::breathing_tissue
-                                                        : echosieve::LineKind::pulsating_tissue;
+        const echosieve::LineKind kind = examples::line_kinds().at(orders.drawn);
+        if (!echosieve::can_draw<S>(kind)) {
+            throw echosieve::InvalidInput(echosieve::detail::concatenate(
+                "--drawn = ", orders.drawn, ": --simulator layered alone can draw that"));
+        }
         return echosieve::draw_scene<S>(orders.seed, kind, ranges);
     }
     echosieve::DrawnScene<S> scene;
     scene.seed = orders.seed;
     scene.render = orders.render;
-    if constexpr (std::same_as<S, echosieve::Scene>) {
-        scene.options = orders.scene;
-    } else {
-        scene.options = in_volume(orders.scene);
-    }
+    scene.options = in_common<typename S::Options>(orders.scene);
     return scene;
 }
 
@@ -175,8 +180,9 @@ void make(Orders orders) {
     orders.render.drop_kind = orders.drop_kind == "zeros"   ? echosieve::DropKind::zeros
                               : orders.drop_kind == "noise" ? echosieve::DropKind::noise
                                                             : echosieve::DropKind::repeat;
-    orders.simulator == "section" ? make_one<echosieve::Scene>(orders)
-                                  : make_one<echosieve::VolumeScene>(orders);
+    orders.simulator == "section"  ? make_one<echosieve::Scene>(orders)
+    : orders.simulator == "volume" ? make_one<echosieve::VolumeScene>(orders)
+                                   : make_one<echosieve::LayeredScene>(orders);
 }
 
 }  // namespace make_recording

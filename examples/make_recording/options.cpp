@@ -61,14 +61,16 @@ void add_options(CLI::App& app, Orders& orders) {
     app.add_flag("--float32", orders.as_float, "Write float32 instead of int16");
     app.add_option("--simulator", orders.simulator,
                    "section: cross-section, Gaussian pulses; volume: tilted vessel in a volume, "
-                   "asymmetric pulses")
-        ->check(CLI::IsMember({"section", "volume"}))
+                   "asymmetric pulses; layered: one line, walls of several layers whose echoes "
+                   "change, viscous tissue, skewed pulses")
+        ->check(CLI::IsMember({"section", "volume", "layered"}))
         ->capture_default_str();
     CLI::Option* drawn =
-        app.add_option("--drawn", orders.drawn,
-                       "Draw all but the length from the seed: an artery, or none: breathing or "
-                       "pulsating tissue")
-            ->check(CLI::IsMember({"artery", "breathing", "pulsating"}));
+        app.add_option(
+               "--drawn", orders.drawn,
+               "Draw all but the length from the seed: an artery, or none: breathing, "
+               "pulsating or still tissue; layered alone: an artery beside the line, a vein")
+            ->check(CLI::IsMember(examples::line_kinds()));
     examples::add_number(app, "--event-probability", orders.event_probability,
                          "That each kind of event happens in a drawn recording")
         ->needs(drawn);

@@ -1,4 +1,4 @@
-// The kinds of events of random recordings, as they are called on a command line.
+// The kinds of lines and events of random recordings, as they are called on a command line.
 #pragma once
 
 #include <map>
@@ -21,6 +21,14 @@ inline const std::map<std::string, echosieve::EventKind>& event_kinds() {
         {"sensor-step", sensor_step},
         {"clipping", clipping},
         {"ectopic-beats", ectopic_beats}};
+    return kinds;
+}
+
+inline const std::map<std::string, echosieve::LineKind>& line_kinds() {
+    using enum echosieve::LineKind;
+    static const std::map<std::string, echosieve::LineKind> kinds = {
+        {"artery", artery},      {"breathing", breathing_tissue}, {"pulsating", pulsating_tissue},
+        {"still", still_tissue}, {"beside", artery_beside},       {"vein", vein}};
     return kinds;
 }
 

@@ -64,8 +64,10 @@ std::size_t false_warnings(std::uint64_t first, std::uint64_t last, LineKind kin
 TEST_CASE("no recording that the simulators draw is warned of") {
     CHECK(false_warnings<Scene>(1, 12, LineKind::artery) == 0);
     CHECK(false_warnings<VolumeScene>(1, 6, LineKind::artery) == 0);
+    CHECK(false_warnings<LayeredScene>(1, 6, LineKind::artery) == 0);
     CHECK(false_warnings<Scene>(1, 3, LineKind::breathing_tissue) == 0);
     CHECK(false_warnings<VolumeScene>(4, 5, LineKind::pulsating_tissue) == 0);
+    CHECK(false_warnings<LayeredScene>(4, 6, LineKind::vein) == 0);
 }
 
 TEST_CASE_TEMPLATE("a centre frequency that the echoes contradict", S, Scene, VolumeScene) {

@@ -1,10 +1,12 @@
-// synthesis: scenes of both simulators, their events and pulses, rendering, random scenes.
+// synthesis: scenes of all simulators, their events and pulses, rendering, random scenes.
 #include <cstddef>
+#include <initializer_list>
 #include <vector>
 
 #include "bad_input.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/synthesis/detail/pulse_wave.hpp"
+#include "echosieve/synthesis/layered_scene.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
@@ -58,6 +60,34 @@ void scenes(BadInputs& out) {
     out.vary("VolumeScene", "sensor_taper", V{}, &V::sensor_taper, {0.0, not_a_number}, use);
 }
 
+void layered_line(BadInputs& out) {
+    using L = LayeredSceneOptions;
+    const auto use = [](const L& o) { validate(o); };
+    const auto vary = [&](const char* option, double L::*member,
+                          std::initializer_list<double> bad) {
+        out.vary("LayeredScene", option, L{}, member, bad, use);
+    };
+    vary("duration", &L::duration, {0.0, -1.0, not_a_number, infinite});
+    vary("depth_range", &L::depth_range, {0.0, not_a_number, infinite});
+    vary("pulse_skew", &L::pulse_skew, {-0.1, 1.0, not_a_number});
+    vary("diameter", &L::diameter, {0.0, not_a_number});
+    vary("axis_offset", &L::axis_offset, {3e-3, -3e-3, not_a_number});
+    vary("strength_change", &L::strength_change, {-0.1, 1.1, not_a_number});
+    vary("far_delay", &L::far_delay, {-1e-3, 1.0, not_a_number});
+    vary("far_smoothing", &L::far_smoothing, {-1e-3, 1.0, not_a_number});
+    vary("scatterers_per_metre", &L::scatterers_per_metre, {-1.0, 1e7, infinite});
+    vary("tissue_reach", &L::tissue_reach, {0.0, infinite, not_a_number});
+    vary("tissue_lag", &L::tissue_lag, {-1e-3, 1.0, not_a_number});
+    vary("decorrelation", &L::decorrelation, {-1.0, 30.0, not_a_number});
+    vary("beside_share", &L::beside_share, {-0.1, 1.1, not_a_number});
+    vary("vein_diameter", &L::vein_diameter, {0.0, not_a_number});
+    vary("reverberation_decibels", &L::reverberation_decibels, {-500.0, 100.0, not_a_number});
+    vary("gain_wander", &L::gain_wander, {-0.1, 0.5, not_a_number});
+    vary("interference_decibels", &L::interference_decibels, {-500.0, 100.0, not_a_number});
+    vary("interference_frequency", &L::interference_frequency, {0.0, 1e9, not_a_number});
+    vary("centre_depth", &L::centre_depth, {5e-3, 1.0, not_a_number});
+}
+
 void events(BadInputs& out) {
     using E = SceneEvents;
     const auto use = [](const E& e) { validate(e); };
@@ -107,6 +137,7 @@ void rendering(BadInputs& out) {
 BadInputs synthesis_cases() {
     BadInputs out;
     scenes(out);
+    layered_line(out);
     events(out);
     rendering(out);
     return out;

@@ -114,6 +114,7 @@ def outside():
                            (["--dropped", "1"], "dropped_fraction"), (["--drop-kind", "all"], "--drop-kind"),
                            (["--simulator", "third"], "--simulator"), (["--drawn", "leg"], "--drawn"),
                            (["--event", "clipping"], "requires --drawn"), (["--fine"], "requires --drawn"),
+                           (["--drawn", "vein"], "layered alone can draw"),
                            (["--drawn", "artery", "--snr", "3"], "excludes --drawn"),
                            (["--drawn", "artery", "--clipped", "0.1"], "excludes --drawn"),
                            (["--drawn", "artery", "--event", "rain"], "--event"),
@@ -139,7 +140,8 @@ def outside():
     yield case("limits_study", ["--trials", "99999999999"], "--trials")
     yield case("limits_study", ["--gates", "0"], "--gates")
     yield case("wall_study", ["--recordings", "99999999999"], "--recordings")
-    for options, words in ((["--simulator", "x"], "--simulator"), (["--event", "x"], "--event"),
+    for options, words in ((["--simulator", "x"], "--simulator"), (["--simulator", "layered,both"], "--simulator"),
+                           (["--event", "x"], "--event"),
                            (["--seconds", "0"], "--seconds"), (["--seconds", "1e9"], "--seconds"),
                            (["--event-probability", "7"], "event_probability"),
                            (["--least-confidence", "7"], "least_confidence")):

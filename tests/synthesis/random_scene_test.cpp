@@ -110,6 +110,11 @@ TEST_CASE("both simulators and all lines of a seed share what they have in commo
         CHECK(!d.options.artery);
         CHECK(std::abs(d.options.pulsation) >= 50e-6);
         CHECK(draw_scene<Scene>(seed + 1).options.diameter != a.options.diameter);
+        const auto still = draw_scene<Scene>(seed, LineKind::still_tissue);
+        CHECK(!still.options.artery);
+        CHECK(still.options.breathing == 0);
+        CHECK(still.options.slip == 0);
+        CHECK(still.options.clutter_decibels == a.options.clutter_decibels);
     }
 }
 
@@ -168,12 +173,19 @@ TEST_CASE("the noise within the band has the drawn level") {
         rms, drawn.render.wall_counts * std::pow(10, -drawn.in_band_snr_decibels / 20), 0.1);
 }
 
-TEST_CASE_TEMPLATE("a drawn recording renders, to the same bits each time", S, Scene, VolumeScene) {
+TEST_CASE_TEMPLATE("a drawn recording renders, to the same bits each time", S, Scene, VolumeScene,
+                   LayeredScene) {
     DrawOptions ranges;
     ranges.duration = 0.03;
     ranges.event_probability = 0.5;
     for (const LineKind kind :
-         {LineKind::artery, LineKind::breathing_tissue, LineKind::pulsating_tissue}) {
+         {LineKind::artery, LineKind::breathing_tissue, LineKind::pulsating_tissue,
+          LineKind::still_tissue, LineKind::artery_beside, LineKind::vein}) {
+        if (!can_draw<S>(kind)) {
+            CHECK_THROWS_WITH_AS(static_cast<void>(draw_scene<S>(8, kind, ranges)),
+                                 doctest::Contains("kind = "), InvalidInput);
+            continue;
+        }
         const auto made = [&](std::uint64_t seed) {
             return render_drawn<std::int16_t>(draw_scene<S>(seed, kind, ranges));
         };
