@@ -123,6 +123,7 @@ struct WallReport {
     double fast_motion = 0;  ///< the part of it above 1 Hz: a wall has little [m]
     double share_deviation = 0;  ///< standard deviation of pulse_share, from its likelihood [m]
     double share_doubt = 0;      ///< the same, whatever the tissue on the wall may be [m]
+    double share_scatter = 0;    ///< the same, as frequencies disagree about it [m]
     double separability = 0;     ///< rms turn of its echo against that of the tissue on it [rad]
     double strength_change = 0;  ///< rms change of its echo within a beat, as a part of it
     double presence = 0;  ///< log evidence per value over tissue that moves smoothly over depth

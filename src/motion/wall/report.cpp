@@ -39,6 +39,7 @@ WallReport wall_report(const SeparatedWall& wall, const WallMotion& motion, doub
     out.strength_change = strength_change(motion, frame_rate);
     out.share_deviation = wall.state.share_deviation;
     out.share_doubt = wall.doubt.share;
+    out.share_scatter = wall.doubt.scatter;
     out.separability = wall.doubt.separability;
     out.presence = wall.doubt.presence;
     out.pulse_drift = wall.doubt.pulse_drift;

@@ -300,6 +300,7 @@ std::optional<SeparatedWalls> separate_best(const LineHistory& line,
         for (SeparatedWall* wall : {&best->near, &best->far}) {
             wall->doubt.share =
                 share_doubt(*wall, best->times, line.settings, plan.separation.model);
+            wall->doubt.scatter = share_scatter(*wall, best->times);
             wall->doubt.separability = separability(*wall, best->times, line.settings);
         }
     }

@@ -1,9 +1,12 @@
 #include "motion/wall/share_doubt.hpp"
 
+#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <complex>
+#include <cstddef>
 #include <numbers>
 #include <vector>
 
@@ -78,6 +81,41 @@ double share_doubt(const SeparatedWall& wall, const LayerTimes& times,
     }
     mean /= sum;
     return state.share * std::sqrt(std::max(square / sum - mean * mean, 0.0));
+}
+
+double share_scatter(const SeparatedWall& wall, const LayerTimes& times) {
+    const LayeredGate& layered = wall.layered;
+    const GateSpectrum& gate = layered.gate;
+    const auto walls = static_cast<Eigen::Index>(wall.wall_layers);
+    const Eigen::Index layers = layered.fit.spectra.rows();
+    const Eigen::ArrayXXcd echoes = wall.echoes(times);
+    const Eigen::ArrayXd root = times.weight.sqrt();
+    std::vector<Eigen::ArrayXXcd> phasors;
+    for (Eigen::Index k = walls; k < layers; ++k) {
+        phasors.push_back(
+            layer_phasors(gate, times, layered.fit.shares[static_cast<std::size_t>(k)]));
+    }
+    const double ridge = layer_ridge * times.weight.sum();
+    double gradients = 0, curvature = 0;
+    Eigen::MatrixXcd others(times.pulse.size(), layers - walls + 1);
+    for (Eigen::Index j = 0; j < gate.bins(); ++j) {
+        for (Eigen::Index k = 0; k < layers - walls; ++k) {
+            others.col(k) = phasors[static_cast<std::size_t>(k)].col(j) * root;
+        }
+        const double level = std::sqrt(echoes.col(j).abs2().mean());
+        others.col(layers - walls) = echoes.col(j) * root / std::max(level, least_divisor);
+        const std::complex<double> turn{
+            0, -2 * std::numbers::pi * gate.frequencies[j] * 2 / times.sound_speed};
+        Eigen::VectorXcd slope = turn * wall.state.sense * times.pulse * echoes.col(j) * root;
+        Eigen::MatrixXcd gram = others.adjoint() * others;
+        gram.diagonal().array() += ridge;
+        slope -= others * gram.llt().solve(others.adjoint() * slope);
+        const Eigen::VectorXcd rest = layered.fit.rest.col(j) * root;
+        const double gradient = slope.dot(rest).real();
+        gradients += gradient * gradient;
+        curvature += slope.squaredNorm();
+    }
+    return std::sqrt(gradients) / std::max(curvature, least_divisor);
 }
 
 double separability(const SeparatedWall& wall, const LayerTimes& times,

@@ -16,7 +16,7 @@ constexpr std::array strains = {-4.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0};
 constexpr std::array powers = {0.03, 0.1, 1.0};
 constexpr double usual_power = 0.3;
 constexpr int rounds = 2;
-constexpr double share_room = 1.5;      // of the tables, for the fastest of them
+constexpr double smooth_room = 1.5;      // of the tables, for the fastest of them
 constexpr double even_decay = 0.1;      // of the echoes' power over depth [m]: none within a gate
 constexpr double no_layers = 1e-9;      // power of layers of other shares, over the gate's
 constexpr double slowest_layers = 0.1;  // largest share of those, over the wall's: as few as can be
@@ -35,7 +35,7 @@ WallModelOptions spread_out(WallModelOptions options, const Sensor& sensor) {
 double wall_presence(const SeparatedWall& wall, const LayerTimes& times,
                      const RecordingSettings& settings, const WallModelOptions& options) {
     const GateSpectrum& gate = wall.layered.gate;
-    WallModel model(gate, times, {wall.state, largest_layer(wall.state, share_room)}, settings,
+    WallModel model(gate, times, {wall.state, largest_layer(wall.state, smooth_room)}, settings,
                     spread_out(options, settings.sensor));
     const double noise = noise_of(model, wall.layered, options);
     WallState trial = wall.state;
