@@ -20,6 +20,8 @@ WallReport good_wall(double share) {
     wall.share_deviation = 1e-6;
     wall.evidence = 2e4;
     wall.mean_evidence = 3;
+    wall.presence = 5;
+    wall.pulse_drift = 0.02;
     wall.tissue_linearity = 0.5;
     wall.tissue_line = 0.1 * share;
     return wall;
@@ -65,6 +67,8 @@ TEST_CASE("clear walls are trusted, walls with the signs of a wrong one are not"
     doubted([](WallReport& w) { w.tissue_linearity = 0.96; });
     doubted([](WallReport& w) { w.tissue_line = 0.9 * w.pulse_share; });
     doubted([](WallReport& w) { w.mean_evidence = 0.1; });
+    doubted([](WallReport& w) { w.presence = 0.1; });
+    doubted([](WallReport& w) { w.pulse_drift = 0.4; });
     doubted([](WallReport& w) { w.fast_motion = 15e-6; });
     doubted([](WallReport& w) { w.bulk_share = 1.6; });
     WallReport wrong = near;
@@ -92,7 +96,6 @@ TEST_CASE("options of the confidence are checked") {
         CHECK_THROWS_AS(validate(options), InvalidInput);
     };
     refused([](WallConfidenceOptions& o) { o.weights[3] = std::nan(""); });
-    refused([](WallConfidenceOptions& o) { o.deviation_scale = 0; });
     refused([](WallConfidenceOptions& o) { o.close = -1; });
     refused([](WallConfidenceOptions& o) { o.least_confidence = 2; });
 }

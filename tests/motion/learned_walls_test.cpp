@@ -60,7 +60,8 @@ TEST_CASE("what is learned of an artery are its walls, gates, courses and the fr
     CHECK(walls->far.share.pulse > 0);
     for (const LearnedWall* wall : {&walls->near, &walls->far}) {
         CHECK(wall->confidence > 0.5);
-        CHECK(wall->share_deviation > 0);
+        CHECK(wall->gain_std > 0);
+        CHECK(wall->model_std > 0);
         CHECK(wall->gate.wall_layers >= 1);
         CHECK(wall->gate.wall_layers < wall->gate.shares.size());
         CHECK(!wall->gate.late);

@@ -239,7 +239,7 @@ TEST_CASE("options beyond any use are refused by name before they cost anything"
     refused([](auto& o) { o.motion.joining.most_reach = 1; }, "most_reach = 1");
     refused([](auto& o) { o.echoes.atoms = 1'000'000; }, "atoms = 1000000: must not exceed 1000");
     refused([](auto& o) { o.frames.neighbours = 1'000'000; }, "neighbours");
-    refused([=](auto& o) { o.confidence.deviation_scale = infinity; }, "deviation_scale = inf");
+    refused([=](auto& o) { o.confidence.deviation.noise = infinity; }, "noise = inf");
 }
 
 TEST_CASE("a gain that changes is named, a loss of contact is none") {
