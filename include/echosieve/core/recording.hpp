@@ -33,22 +33,11 @@ struct Sensor {
 /// No pulse peaks later than this many times 1 / bandwidth: a larger delay is one in other units.
 inline constexpr double longest_pulse_delay = 10;
 
-namespace detail {
-
-// A face's width or length, if it is known.
-inline void require_face(double size, const SettingRanges& setting) {
-    if (size != 0) {
-        require_plausible(size, setting);
-    }
-}
-
-}  // namespace detail
-
 /// Throws InvalidInput, naming value, limit and the likely slip of unit: see plausible.hpp.
 inline void validate(const Sensor& sensor) {
     using namespace detail;
-    require_face(sensor.width, sensor_width_ranges);
-    require_face(sensor.length, sensor_length_ranges);
+    require_plausible_if_known(sensor.width, sensor_width_ranges);
+    require_plausible_if_known(sensor.length, sensor_length_ranges);
     const double centre = sensor.centre_frequency;
     require(centre > 0 && is_finite(centre), "centre_frequency", centre,
             "must be positive and finite [Hz]");

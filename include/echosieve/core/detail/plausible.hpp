@@ -35,8 +35,8 @@ inline constexpr PlausibleRange sampling_rate{40e3, 10e9};
 inline constexpr double most_samples_a_bandwidth = 1e4;
 /// A frame in a minute and a half, up to what an echo from under a millimetre allows [Hz].
 inline constexpr PlausibleRange frame_rate{0.01, 1e6};
-inline constexpr PlausibleRange start_time{0, 0.1};      ///< 75 m of water [s]
-inline constexpr PlausibleRange sound_speed{300, 7000};  ///< from air to aluminium [m/s]
+inline constexpr PlausibleRange start_time{0, 0.1};        ///< 75 m of water [s]
+inline constexpr PlausibleRange sound_speed{300, 7000};    ///< from air to aluminium [m/s]
 inline constexpr PlausibleRange sensor_size{0.1e-3, 0.1};  ///< of a face, either way [m]
 
 }  // namespace plausible
@@ -121,6 +121,13 @@ inline void require_plausible(double value, const SettingRanges& setting) {
                 concatenate("must lie in [", setting.possible.lowest, ", ",
                             setting.possible.highest, "] [", setting.unit, "]",
                             slip_of_unit(value, setting.usual, setting.units)));
+    }
+}
+
+// The same of one that is 0 where it is not known.
+inline void require_plausible_if_known(double value, const SettingRanges& setting) {
+    if (value != 0) {
+        require_plausible(value, setting);
     }
 }
 
