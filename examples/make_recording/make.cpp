@@ -143,6 +143,15 @@ void check_size(const Options& options, std::size_t value_size) {
     }
 }
 
+// What is known of the recording's sensor: the volume's has a face of some size.
+template <class S>
+void note_sensor(const S& scene, echosieve::Sensor& sensor) {
+    if constexpr (std::same_as<S, echosieve::VolumeScene>) {
+        sensor.width = 2 * scene.options().sensor_half_width;
+        sensor.length = 2 * scene.options().sensor_half_length;
+    }
+}
+
 template <class S>
 void make_one(const Orders& orders) {
     RecordingFiles files(orders.name);
@@ -152,10 +161,11 @@ void make_one(const Orders& orders) {
     const S scene(drawn.options, drawn.seed);
     examples::Progress progress("rendering");
     const auto show = [&](std::size_t done, std::size_t all) { progress.show(done, all); };
-    const echosieve::SyntheticRecording made =
+    echosieve::SyntheticRecording made =
         orders.as_float ? echosieve::render<float>(scene, drawn.seed, drawn.render, show)
                         : echosieve::render<std::int16_t>(scene, drawn.seed, drawn.render, show);
     progress.finish();
+    note_sensor(scene, made.recording.settings.sensor);
     echosieve::write_recording(made.recording, files.stage(".npy"));
     examples::write_truth(made.truth, files.stage(".truth.csv"), files.stage(".beats.csv"));
     files.commit();

@@ -37,6 +37,12 @@ ordered_json settings_json(const RecordingSettings& s) {
     if (s.sensor.pulse_delay) {
         settings["pulse_delay"] = *s.sensor.pulse_delay;
     }
+    if (s.sensor.width != 0) {
+        settings["sensor_width"] = s.sensor.width;
+    }
+    if (s.sensor.length != 0) {
+        settings["sensor_length"] = s.sensor.length;
+    }
     return settings;
 }
 

@@ -8,6 +8,7 @@
 #include "echosieve/io/recording_file.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/track_artery.hpp"
+#include "echosieve/motion/wall_options.hpp"
 #include "support/motion_pictures.hpp"
 #include "support/plot.hpp"
 #include "support/result_tables.hpp"
@@ -60,6 +61,7 @@ ordered_json wall_json(const WallReport& wall) {
                           {"phase_rad", std::arg(echo.amplitude)}});
     }
     return {{"depth_m", wall.depth},
+            {"depth_std_m", wall.depth_std},
             {"pulse_displacement_m", wall.pulse_share},
             {"bulk_motion_share", wall.bulk_share},
             {"overlapping_tissue_pulse_displacement_m", wall.tissue_pulse_share},
@@ -107,9 +109,28 @@ std::string remarks_on(const WallReport& wall, const char* name) {
     return remarks;
 }
 
+std::string diameter_of(const ArteryMotion& motion) {
+    return motion.layer == echosieve::WallLayer::outer ? "outer layer to outer layer"
+                                                       : "inner layer to inner layer (lumen)";
+}
+
+std::string depths_in_words(const ArteryMotion& motion) {
+    std::string text = text_of(
+        "Near wall at %.2f mm, far wall at %.2f mm, standard deviations %.2f and %.2f mm.\n",
+        1e3 * motion.near.depth, 1e3 * motion.far.depth, 1e3 * motion.near.depth_std,
+        1e3 * motion.far.depth_std);
+    const echosieve::DepthCorrection& by = motion.depth_correction;
+    if (by.near != 0 || by.far != 0) {
+        text +=
+            text_of("Corrected for the sensor's width: near wall %+.3f mm, far wall %+.3f mm.\n",
+                    1e3 * by.near, 1e3 * by.far);
+    }
+    return text + "The diameter is from " + diameter_of(motion) +
+           text_of(", its level sure to %.2f mm.\n", 1e3 * motion.diameter_level_std);
+}
+
 std::string remarks_on(const ArteryMotion& motion) {
-    std::string remarks = text_of("Near wall at %.2f mm, far wall at %.2f mm.\n",
-                                  1e3 * motion.near.depth, 1e3 * motion.far.depth);
+    std::string remarks = depths_in_words(motion);
     for (const bool far : {false, true}) {
         remarks += remarks_on(far ? motion.far : motion.near, far ? "far" : "near");
     }
@@ -135,6 +156,10 @@ Findings findings_of(const ArteryMotion& motion, const echosieve::Recording& rec
                      {"tissue_coherence", motion.coherence}};
     if (found.walls) {
         found.remarks = remarks_on(motion);
+        const echosieve::DepthCorrection& by = motion.depth_correction;
+        found.details["depth_correction"] = {{"near_m", by.near}, {"far_m", by.far}};
+        found.details["diameter_level_std_m"] = motion.diameter_level_std;
+        found.details["diameter_from"] = diameter_of(motion);
         found.details["near_wall"] = wall_json(motion.near);
         found.details["far_wall"] = wall_json(motion.far);
     }

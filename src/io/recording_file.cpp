@@ -20,9 +20,9 @@ namespace {
 
 using nlohmann::json;
 
-constexpr std::array<const char*, 7> known_fields = {
-    "sampling_rate", "frame_rate",  "start_time", "centre_frequency",
-    "bandwidth",     "sound_speed", "pulse_delay"};
+constexpr std::array<const char*, 9> known_fields = {
+    "sampling_rate", "frame_rate",  "start_time",   "centre_frequency", "bandwidth",
+    "sound_speed",   "pulse_delay", "sensor_width", "sensor_length"};
 constexpr const char* no_settings =
     "there is no such file; a recording's settings stand beside its samples";
 
@@ -64,6 +64,8 @@ RecordingSettings read_settings(const std::filesystem::path& file) {
     settings.sensor.bandwidth = number(object, "bandwidth", file);
     settings.sound_speed = number(object, "sound_speed", file);
     settings.sensor.pulse_delay = optional_number(object, "pulse_delay", file);
+    settings.sensor.width = optional_number(object, "sensor_width", file).value_or(0);
+    settings.sensor.length = optional_number(object, "sensor_length", file).value_or(0);
     try {
         validate(settings);
     } catch (const InvalidInput& problem) {
@@ -118,6 +120,12 @@ void write_recording(const Recording& recording, const std::filesystem::path& sa
         {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
     if (s.sensor.pulse_delay) {
         object["pulse_delay"] = *s.sensor.pulse_delay;
+    }
+    if (s.sensor.width != 0) {
+        object["sensor_width"] = s.sensor.width;
+    }
+    if (s.sensor.length != 0) {
+        object["sensor_length"] = s.sensor.length;
     }
     std::filesystem::path folder = samples.parent_path();
     folder = folder.empty() ? "." : folder;

@@ -49,6 +49,23 @@ TEST_CASE("depth and arrival undo each other, there and back") {
     CHECK(grid == SamplingGrid{9.1e-6, 125e6, 2435, 0});
 }
 
+TEST_CASE("the sensor's size is optional, and what no sensor can have is refused") {
+    for (const double size : {0.0, 0.1e-3, 12e-3, 0.1}) {
+        CHECK(refusal([=](auto& s) { s.sensor.width = size; }).empty());
+        CHECK(refusal([=](auto& s) { s.sensor.length = size; }).empty());
+    }
+    CHECK(refusal([](auto& s) { s.sensor.width = 12; }) ==
+          "sensor_width = 12: must lie in [0.0001, 0.1] [m]; 12 looks like mm");
+    CHECK(refusal([](auto& s) { s.sensor.length = -1e-3; }) ==
+          "sensor_length = -0.001: must lie in [0.0001, 0.1] [m]");
+    CHECK(!refusal([](auto& s) {
+               s.sensor.length = std::numeric_limits<double>::quiet_NaN();
+           }).empty());
+    RecordingSettings settings = good_settings();
+    settings.sensor.width = 0.09;
+    CHECK(settings_warnings(settings).size() == 1);
+}
+
 TEST_CASE("settings outside their domain are refused by name, value and relation") {
     CHECK(refusal([](auto&) {}).empty());
     CHECK(refusal([](auto& s) { s.start_time = 0; }).empty());

@@ -59,6 +59,23 @@ TEST_CASE("recordings come back as they were written") {
     CHECK(names_in(folder.path) == std::vector<std::string>{"a.json", "a.npy", "b.json", "b.npy"});
 }
 
+TEST_CASE("the sensor's size comes back where it is known, and leaves no field where it is not") {
+    const Folder folder("sensor_size");
+    Recording recording;
+    recording.settings = {125e6, 1000, 9e-6, {4e6, 1e6}, 1540};
+    recording.samples = FrameMatrix<std::int16_t>({1, 2}, 1, 2);
+    write_recording(recording, folder.path / "a.npy");
+    CHECK(!contains(bytes_of(folder.path / "a.json"), "sensor"));
+    CHECK(read_settings(folder.path / "a.json").sensor.width == 0);
+    recording.settings.sensor.width = 12.3e-3;
+    recording.settings.sensor.length = 6.1e-3;
+    write_recording(recording, folder.path / "b.npy");
+    const Sensor sensor = read_settings(folder.path / "b.json").sensor;
+    CHECK(sensor.width == 12.3e-3);
+    CHECK(sensor.length == 6.1e-3);
+    CHECK(unknown_settings(folder.path / "b.json").empty());
+}
+
 TEST_CASE("bad sample files are refused with file, field and value") {
     const Folder folder("samples");
     const fs::path file = folder.path / "x.npy";

@@ -38,7 +38,9 @@ std::string settings(const std::string& field, const std::string& value) {
     for (const auto& [name, usual] : good) {
         text += (text.size() > 1 ? ", \"" : "\"") + name + "\": " + (name == field ? value : usual);
     }
-    return text + (field == "pulse_delay" ? ", \"pulse_delay\": " + value : "") + "}";
+    const bool optional =
+        field == "pulse_delay" || field == "sensor_width" || field == "sensor_length";
+    return text + (optional ? ", \"" + field + "\": " + value : "") + "}";
 }
 
 /// Reads such a sample file.
@@ -95,6 +97,8 @@ void fields(BadInputs& out, const Place& place) {
     add(settings("sound_speed", "0"), "sound_speed", "0");
     add(settings("pulse_delay", "1"), "pulse_delay", "1");
     add(settings("pulse_delay", "[]"), "'pulse_delay'", "[]");
+    add(settings("sensor_width", "12"), "sensor_width", "12");
+    add(settings("sensor_length", "[]"), "'sensor_length'", "[]");
 }
 
 void writers(BadInputs& out, const Place& place) {

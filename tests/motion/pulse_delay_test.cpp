@@ -154,16 +154,27 @@ TEST_CASE("evidence becomes a delay, and none of it leaves the prior") {
         const PulseDelay delay = weigh_delays(sure, s);
         const PulseShape& shape = pulse_shapes[static_cast<std::size_t>(m)];
         CHECK_WITHIN(delay.delay, envelope_delay(shape, s), 1e-15);
-        CHECK_WITHIN(delay.zero_phase, shape.zero_phase ? 1.0 : 0.0, rounding);
-        CHECK_WITHIN(delay.deviation, 0.0, 1e-12);
+        // A quarter of what was believed before stays, whatever the evidence.
+        CHECK_WITHIN(delay.zero_phase, 0.25 * prior.zero_phase + (shape.zero_phase ? 0.75 : 0.0),
+                     rounding);
+        double square = 1e-14;  // (0.1 / bandwidth)^2
+        for (Eigen::Index n = 0; n < count; ++n) {
+            const PulseShape& other = pulse_shapes[static_cast<std::size_t>(n)];
+            const double believed = other.order == 0   ? options.gaussian_prior
+                                    : other.zero_phase ? options.zero_phase_prior / 3
+                                                       : (1 - prior.zero_phase) / 3;
+            square += 0.25 * believed * std::pow(envelope_delay(other, s) - delay.delay, 2);
+        }
+        CHECK_WITHIN_RELATIVE(delay.deviation, std::sqrt(square), 1e-9);
     }
-    // Two causal shapes equally likely: half the difference of their delays.
+    // Two shapes equally likely, half the difference of their delays apart from their mean: more
+    // than of either alone.
     Eigen::ArrayXd two = Eigen::ArrayXd::Constant(count, 1e4);
-    two[count - 2] = 0;
+    two[0] = std::log(options.gaussian_prior / ((1 - prior.zero_phase) / 3));
     two[count - 1] = 0;
-    CHECK_WITHIN_RELATIVE(weigh_delays(two, s).deviation,
-                          (envelope_delay({3, false}, s) - envelope_delay({2, false}, s)) / 2,
-                          1e-9);
+    const double apart = envelope_delay({3, false}, s) / 2;
+    CHECK_WITHIN_RELATIVE(weigh_delays(two, s).delay, apart, 1e-9);
+    CHECK(weigh_delays(two, s).deviation > std::sqrt(0.75) * apart);
     CHECK_THROWS_AS(static_cast<void>(weigh_delays(Eigen::ArrayXd::Zero(2), s)), InvalidInput);
 }
 
@@ -177,12 +188,14 @@ TEST_CASE("pulses of both kinds are told apart by clear walls in speckle") {
             const PulseDelay none = estimate<GaussianPulse>(s, seed);
             const PulseDelay late = estimate<CausalPulse>(s, seed);
             CHECK(none.source == DelaySource::estimated);
-            CHECK(none.zero_phase > 0.9);
-            CHECK(late.zero_phase < 0.1);
+            CHECK(none.zero_phase > 0.85);  // a quarter of the prior stays: at most 0.91
+            CHECK(late.zero_phase < 0.25);  // and at least 0.16
             // What separates neighbouring orders is 0.1 / bandwidth.
             CHECK_WITHIN(none.delay, 0.0, 0.1 / bandwidth);
             CHECK_WITHIN(late.delay, causal, 0.15 / bandwidth);
-            CHECK(late.deviation < 0.15 / bandwidth);
+            CHECK(late.deviation < 0.35 / bandwidth);
+            CHECK(std::abs(late.delay - causal) < late.deviation);
+            CHECK(std::abs(none.delay) < none.deviation);
         }
     }
 }

@@ -21,7 +21,7 @@ PARAMETERS = 5   # of a function: what a reader tells apart at its call
 # Count -> (what it was before the rooms got their stairs, what it may be at most).
 LIMITS = {
     "public headers": (174, 71),
-    "public names": (445, 338),
+    "public names": (445, 345),
     "headers over 250 lines": (10, 1),
     "headers that a recording's motion brings (artery_motion.hpp)": (12, 5),
     "headers that following it brings (track_artery.hpp)": (25, 15),

@@ -26,6 +26,8 @@ struct Sensor {
     /// from an echo's arrival to the peak of its envelope, once in the sensor's band: 0 for a
     /// zero-phase pulse, nothing if unknown [s]
     std::optional<double> pulse_delay{};
+    double width = 0;   ///< of its face across the vessel [m]; 0: not known
+    double length = 0;  ///< of its face along the vessel [m]; 0: not known
 };
 
 /// No pulse peaks later than this many times 1 / bandwidth: a larger delay is one in other units.
@@ -34,6 +36,8 @@ inline constexpr double longest_pulse_delay = 10;
 /// Throws InvalidInput, naming value, limit and the likely slip of unit: see plausible.hpp.
 inline void validate(const Sensor& sensor) {
     using namespace detail;
+    require_plausible_if_known(sensor.width, sensor_width_ranges);
+    require_plausible_if_known(sensor.length, sensor_length_ranges);
     const double centre = sensor.centre_frequency;
     require(centre > 0 && is_finite(centre), "centre_frequency", centre,
             "must be positive and finite [Hz]");
@@ -131,6 +135,12 @@ inline void validate(const RecordingSettings& settings) {
     look(settings.sound_speed, detail::sound_speed_ranges);
     if (settings.start_time != 0) {
         look(settings.start_time, detail::start_time_ranges);
+    }
+    if (sensor.width != 0) {
+        look(sensor.width, detail::sensor_width_ranges);
+    }
+    if (sensor.length != 0) {
+        look(sensor.length, detail::sensor_length_ranges);
     }
     const double lasts =
         settings.start_time + static_cast<double>(samples) / settings.sampling_rate;

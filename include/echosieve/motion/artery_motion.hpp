@@ -2,6 +2,7 @@
 // found on the way. Link echosieve::motion.
 #pragma once
 
+#include <cmath>
 #include <cstddef>
 #include <span>
 #include <string>
@@ -10,11 +11,13 @@
 
 #include "echosieve/atoms/gabor.hpp"
 #include "echosieve/core/detail/api.hpp"
+#include "echosieve/core/error.hpp"
 
 namespace echosieve {
 
 struct RecordingSettings;
 struct SamplingGrid;
+enum class WallLayer;
 
 /// One frame of the artery's motion. In a frame that is not valid the depths are the straight line
 /// between the valid neighbours, the standard deviations are NaN and the quality is 0.
@@ -114,7 +117,11 @@ enum class WallLimit {
 
 /// One wall: where it is, how it moves, and its echoes.
 struct WallReport {
-    double depth = 0;        ///< of the layer followed, at rest, the pulse's delay taken off [m]
+    /// of the layer followed, at rest; the pulse's delay and DepthCorrection taken off [m]
+    double depth = 0;
+    /// standard deviation of the depth as such, the same in all frames: pulse's delay, curvature,
+    /// which layer it is; the displacement has none of it [m]
+    double depth_std = 0;
     double pulse_share = 0;  ///< displacement over the range of the pulse, deeper positive [m]
     double bulk_share = 0;   ///< share in the bulk motion
     double tissue_pulse_share = 0;  ///< up to which tissue on it was allowed for [m]
@@ -143,12 +150,27 @@ struct WallReport {
     std::vector<double> strength;                ///< per frame, of those echoes; 0: not seen
 };
 
+/// What was taken off both walls' depths, beside the pulse's delay, where the sensor's width is
+/// known; and what the depths are unsure by without that delay. A curved wall is seen over a spread
+/// of depths, so its echo peaks inside its true top, and its layer is read where its echo peaks.
+struct DepthCorrection {
+    double near = 0;            ///< 0 where the width is not known [m]
+    double far = 0;             ///< [m]
+    double near_deviation = 0;  ///< standard deviation, of depths that are not corrected too [m]
+    double far_deviation = 0;   ///< [m]
+};
+
 struct ArteryMotion {
     TrackStatus status = TrackStatus::not_run;
     std::vector<FrameMotion> frames;
     WallReport near;
     WallReport far;
-    PulseDelay pulse_delay;           ///< taken off all depths; the diameter has none
+    PulseDelay pulse_delay;  ///< taken off all depths; the diameter has none
+    DepthCorrection depth_correction;
+    /// standard deviation of the diameter's mean level, the same in all frames [m]
+    double diameter_level_std = 0;
+    /// the diameter is from this layer to the same of the other wall: outer, or inner, the lumen
+    WallLayer layer{};
     double coherence = 0;             ///< weighted mean over the line's tracks
     std::size_t dropped = 0;          ///< frames found dropped, frozen or not finite
     std::size_t clipped = 0;          ///< frames found clipped
@@ -169,6 +191,21 @@ struct ArteryMotion {
     [[nodiscard]] auto begin() const noexcept { return frames.begin(); }
     [[nodiscard]] auto end() const noexcept { return frames.end(); }
 };
+
+/// What a beam beside the axis sees of an artery, over what one through the axis does.
+struct ChordFactors {
+    double diameter = 1;  ///< sqrt(1 - (x_0 / R)^2)
+    double strain = 1;    ///< 1 / (1 - (x_0 / R)^2): the chord's, to first order in the distension
+};
+
+/// Of a beam at `offset` [m] from the axis of a vessel of `radius` [m]. Throws InvalidInput unless
+/// the beam meets the vessel.
+[[nodiscard]] inline ChordFactors chord_factors(double offset, double radius) {
+    require(radius > 0, "radius", radius, "must be positive [m]");
+    require(std::abs(offset) < radius, "offset", offset, "must be smaller than the radius [m]");
+    const double square = 1 - (offset / radius) * (offset / radius);
+    return {std::sqrt(square), 1 / square};
+}
 
 // The wall's spectrum at rest is free: any waveform. Orthogonal pursuit takes it apart
 // into a few Gabor echoes; a frame's echoes are the same ones, later by the frame's displacement

@@ -28,6 +28,7 @@
 #include "motion/line/gate_spectrum.hpp"
 #include "motion/line/line.hpp"
 #include "motion/line/plain.hpp"
+#include "motion/wall/curved_wall.hpp"
 #include "motion/wall/pulse_delay.hpp"
 #include "motion/wall/recording_check.hpp"
 #include "motion/wall/search.hpp"
@@ -170,8 +171,9 @@ std::optional<LearnedWalls> learn_line(const LineHistory& line, const LearnOptio
     LearnedWalls out;
     out.pulse_delay = pulse_delay(line, *walls, track.baseband, track.pulse);
     const double lag = line.settings.depth(out.pulse_delay.delay);
-    out.near = learn_wall(walls->near, followed.near, lag);
-    out.far = learn_wall(walls->far, followed.far, lag);
+    const DepthCorrection by = depth_correction(*walls, line.settings);
+    out.near = learn_wall(walls->near, followed.near, lag + by.near);
+    out.far = learn_wall(walls->far, followed.far, lag + by.far);
     out.tissue = learn_tissue(line, *walls, options);
     out.pulse = vector_of(walls->times.pulse);
     out.bulk = vector_of(walls->times.bulk);

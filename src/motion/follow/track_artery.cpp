@@ -34,6 +34,7 @@
 #include "motion/line/line.hpp"
 #include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
+#include "motion/wall/curved_wall.hpp"
 #include "motion/wall/deviation.hpp"
 #include "motion/wall/echoes.hpp"
 #include "motion/wall/every_frame.hpp"
@@ -155,6 +156,16 @@ WallFrames frames_of(const FollowedWall& moved, const Followed& followed, double
     return out;
 }
 
+// How sure the depths are as such, apart from what is sure of the motion.
+void settle_depths(const SeparatedWalls& walls, const RecordingSettings& settings,
+                   ArteryMotion& result) {
+    result.depth_correction = depth_correction(walls, settings);
+    const DepthCorrection& by = result.depth_correction;
+    result.diameter_level_std = std::hypot(by.near_deviation, by.far_deviation);  // no delay in it
+    result.near.depth_std = depth_deviation(by.near_deviation, result.pulse_delay, settings);
+    result.far.depth_std = depth_deviation(by.far_deviation, result.pulse_delay, settings);
+}
+
 // What the report of a wall says beside its confidence.
 void complete(const SeparatedWall& wall, FollowedWall& moved, double lag,
               const RecordingSettings& settings, const WallEchoOptions& options) {
@@ -173,8 +184,13 @@ void report(const LineHistory& line, Followed& followed, const TrackOptions& opt
     const RecordingSettings& settings = line.settings;
     const double lag = settings.depth(result.pulse_delay.delay);
     auto& [near, far] = followed.moved;
-    complete(followed.walls.near, near, lag, settings, options.echoes);
-    complete(followed.walls.far, far, lag, settings, options.echoes);
+    settle_depths(followed.walls, settings, result);
+    near.report.depth_std = result.near.depth_std;
+    far.report.depth_std = result.far.depth_std;
+    result.layer = options.separation.reference.layer;
+    const DepthCorrection& by = result.depth_correction;
+    complete(followed.walls.near, near, lag + by.near, settings, options.echoes);
+    complete(followed.walls.far, far, lag + by.far, settings, options.echoes);
     const double rate = settings.frame_rate;
     const WallFrames n = frames_of(near, followed, rate, options);
     const WallFrames f = frames_of(far, followed, rate, options);

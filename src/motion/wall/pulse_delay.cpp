@@ -75,6 +75,11 @@ constexpr double least_scale_part = 1e-6;
 constexpr double least_power_part = 1e-3;
 constexpr int shifts = 7;    // k = 0 to the largest
 constexpr double spent = 3;  // of a wall's bins, by two amplitudes and two arrivals
+// The shapes are seven of one family, and a pulse need not be of it: so far the evidence among them
+// is not believed, and a delay is not sure to better than this, whatever they say. In 98 drawn
+// recordings of the volume, whose pulse is of the family, 0.08 / bandwidth was left in the median.
+constexpr double other_pulse = 0.25;
+constexpr double least_deviation = 0.1;  // [1 / bandwidth]
 
 // A pulse's spectrum, times H, on an even grid of frequencies from the band's centre, in
 // bandwidths.
@@ -353,23 +358,28 @@ PulseDelay weigh_delays(const Eigen::ArrayXd& evidence, const RecordingSettings&
     const auto causal =
         static_cast<double>(std::count_if(pulse_shapes.begin(), pulse_shapes.end(),
                                           [](const PulseShape& s) { return !s.zero_phase; }));
-    Eigen::ArrayXd probability = (-(evidence - evidence.minCoeff())).exp();
+    Eigen::ArrayXd prior(shape_count);
     Eigen::ArrayXd delays(shape_count);
     PulseDelay out;
     for (Eigen::Index m = 0; m < shape_count; ++m) {
         const PulseShape& shape = pulse_shapes[static_cast<std::size_t>(m)];
-        probability[m] *= shape.order == 0 ? options.gaussian_prior
-                          : shape.zero_phase
-                              ? options.zero_phase_prior / others
-                              : (1 - options.gaussian_prior - options.zero_phase_prior) / causal;
+        prior[m] = shape.order == 0 ? options.gaussian_prior
+                   : shape.zero_phase
+                       ? options.zero_phase_prior / others
+                       : (1 - options.gaussian_prior - options.zero_phase_prior) / causal;
         delays[m] = pulses.delay(shape) / settings.sensor.bandwidth;
-        out.zero_phase += shape.zero_phase ? probability[m] : 0;
     }
-    const double sum = probability.sum();
+    const Eigen::ArrayXd likely = prior * (-(evidence - evidence.minCoeff())).exp();
+    const double sum = likely.sum();
     out.source = DelaySource::estimated;
-    out.zero_phase /= sum;
-    out.delay = (probability * delays).sum() / sum;
-    out.deviation = std::sqrt((probability * (delays - out.delay).square()).sum() / sum);
+    out.delay = (likely * delays).sum() / sum;
+    // The mean is the evidence's; how sure it is, a mixture's with what was believed before.
+    const Eigen::ArrayXd mixed = (1 - other_pulse) * likely / sum + other_pulse * prior;
+    for (Eigen::Index m = 0; m < shape_count; ++m) {
+        out.zero_phase += pulse_shapes[static_cast<std::size_t>(m)].zero_phase ? mixed[m] : 0;
+    }
+    out.deviation = std::hypot(std::sqrt((mixed * (delays - out.delay).square()).sum()),
+                               least_deviation / settings.sensor.bandwidth);
     return out;
 }
 

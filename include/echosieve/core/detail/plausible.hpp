@@ -35,8 +35,9 @@ inline constexpr PlausibleRange sampling_rate{40e3, 10e9};
 inline constexpr double most_samples_a_bandwidth = 1e4;
 /// A frame in a minute and a half, up to what an echo from under a millimetre allows [Hz].
 inline constexpr PlausibleRange frame_rate{0.01, 1e6};
-inline constexpr PlausibleRange start_time{0, 0.1};      ///< 75 m of water [s]
-inline constexpr PlausibleRange sound_speed{300, 7000};  ///< from air to aluminium [m/s]
+inline constexpr PlausibleRange start_time{0, 0.1};        ///< 75 m of water [s]
+inline constexpr PlausibleRange sound_speed{300, 7000};    ///< from air to aluminium [m/s]
+inline constexpr PlausibleRange sensor_size{0.1e-3, 0.1};  ///< of a face, either way [m]
 
 }  // namespace plausible
 
@@ -50,6 +51,7 @@ inline constexpr PlausibleRange sampling_rate{1e6, 1e9};        ///< [Hz]
 inline constexpr PlausibleRange frame_rate{50, 20e3};           ///< a pulse rises in 50 ms [Hz]
 inline constexpr PlausibleRange start_time{1e-7, 1e-4};         ///< unless it is 0 [s]
 inline constexpr PlausibleRange sound_speed{1400, 1650};        ///< water, fat to muscle [m/s]
+inline constexpr PlausibleRange sensor_size{0.2e-3, 0.06};      ///< [m]
 
 }  // namespace usual
 
@@ -63,6 +65,7 @@ struct Unit {
 
 inline constexpr std::array<Unit, 3> frequency_units = {{{1e6, "MHz"}, {1e3, "kHz"}, {1e9, "GHz"}}};
 inline constexpr std::array<Unit, 3> time_units = {{{1e-6, "us"}, {1e-3, "ms"}, {1e-9, "ns"}}};
+inline constexpr std::array<Unit, 3> length_units = {{{1e-3, "mm"}, {1e-2, "cm"}, {1e-6, "um"}}};
 inline constexpr std::array<Unit, 3> speed_units = {
     {{1e3, "km/s"}, {1e-2, "cm/s"}, {1e-3, "mm/s"}}};
 
@@ -98,6 +101,10 @@ inline constexpr SettingRanges start_time_ranges{"start_time", plausible::start_
                                                  usual::start_time, "s", time_units};
 inline constexpr SettingRanges sound_speed_ranges{"sound_speed", plausible::sound_speed,
                                                   usual::sound_speed, "m/s", speed_units};
+inline constexpr SettingRanges sensor_width_ranges{"sensor_width", plausible::sensor_size,
+                                                   usual::sensor_size, "m", length_units};
+inline constexpr SettingRanges sensor_length_ranges{"sensor_length", plausible::sensor_size,
+                                                    usual::sensor_size, "m", length_units};
 // Of a sensor with this centre frequency [Hz].
 [[nodiscard]] constexpr SettingRanges bandwidth_ranges(double centre) noexcept {
     const auto over = [centre](const PlausibleRange& range) {
@@ -114,6 +121,13 @@ inline void require_plausible(double value, const SettingRanges& setting) {
                 concatenate("must lie in [", setting.possible.lowest, ", ",
                             setting.possible.highest, "] [", setting.unit, "]",
                             slip_of_unit(value, setting.usual, setting.units)));
+    }
+}
+
+// The same of one that is 0 where it is not known.
+inline void require_plausible_if_known(double value, const SettingRanges& setting) {
+    if (value != 0) {
+        require_plausible(value, setting);
     }
 }
 
