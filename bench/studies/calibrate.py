@@ -4,14 +4,14 @@
     wall_study --first 31001 --recordings 100 --without-artery 60 --least-confidence 0 --details a.csv
     wall_study --first 31201 --recordings 40 --without-artery 0 --event-probability 0.3 --least-confidence 0 \
         --simulator section,volume --details b.csv
-    python3 bench/studies/calibrate.py a.csv b.csv
+    python3 bench/studies/calibrate.py a.csv b.csv [--check c.csv ...]
 
 A wall is right if at least 90 % of its valid frames lie within 20 um of the truth. Prints the weights of its signs
 and the factors of its deviation, and how well both hold on each simulator when they are fitted to the others alone:
 that is what a recording of a kind that nobody tuned to may expect. Needs NumPy and SciPy.
 """
+import argparse
 import csv
-import sys
 
 import numpy as np
 from scipy.optimize import minimize
@@ -19,12 +19,11 @@ from scipy.optimize import minimize
 SIMULATORS = ("section", "volume", "layered")  # by the number in the files
 WALLS = ("near", "far")
 # A sign speaks one way: standing out, evidence, presence and tissue that is no line for a wall, all others against.
-DIRECTION = (0, -1, -1, -1, 1, 1, 1, 1, -1)
+DIRECTION = (0, -1, -1, -1, 1, 1, 1, 1, -1, -1, -1)
 LEAST = 1.0  # um: what goes with the least deviations
-NOISE = None  # of the files: noise_std is this times the bound; see main
 
 
-def walls_of(file):
+def walls_of(file, noise):
     """Every wall reported in the file: a dictionary of its columns, what it is of, and the pair's number."""
     walls = []
     for number, row in enumerate(csv.DictReader(open(file))):
@@ -33,14 +32,20 @@ def walls_of(file):
         values = {name: float(value) for name, value in row.items()}
         for side in WALLS:
             wall = {name[len(side) + 1:]: value for name, value in values.items() if name.startswith(side + "_")}
-            wall["signs"] = [wall[name] for name in sorted(name for name in wall if name.startswith("sign_"))]
+            names = sorted((name for name in wall if name.startswith("sign_")), key=lambda name: int(name[5:]))
+            wall["signs"] = [wall[name] for name in names]
             wall["simulator"] = int(values["simulator"])
             wall["artery"] = values["artery"] == 1
             wall["right"] = wall["artery"] and wall["within"] >= 0.9
             wall["pair"] = (file, number)
+            wall["bound_um"] = wall["noise_um"] / noise
             wall["outwards"] = -1 if side == "near" else 1
             walls.append(wall)
     return walls
+
+
+def right_ones(walls):
+    return [wall for wall in walls if wall["right"]]
 
 
 def column(walls, name):
@@ -65,8 +70,8 @@ def parts_of(walls):
     """What the variance of gain and of the rest is made of [um^2], a column a part."""
     least = np.full(len(walls), LEAST)
     fast = column(walls, "fast_um")
-    gain = np.stack([least, column(walls, "doubt_um"), fast], 1) ** 2
-    rest = np.stack([least, column(walls, "noise_um") / NOISE, fast], 1) ** 2
+    gain = np.stack([least, column(walls, "scatter_um"), fast], 1) ** 2
+    rest = np.stack([least, column(walls, "bound_um"), fast], 1) ** 2
     return gain, rest
 
 
@@ -132,28 +137,26 @@ def show_deviations(title, walls, factors):
 
 
 def main():
-    global NOISE
-    arguments = sys.argv[1:]
-    NOISE = 2.2 if "--noise" not in arguments else float(arguments[arguments.index("--noise") + 1])
-    if "--noise" in arguments:
-        at = arguments.index("--noise")
-        arguments = arguments[:at] + arguments[at + 2:]
-    walls = [wall for file in arguments for wall in walls_of(file)]
-    right = [wall for wall in walls if wall["right"]]
+    parser = argparse.ArgumentParser(description="Fits weights and deviations to what wall_study says in detail.")
+    parser.add_argument("files", nargs="+", help="to fit to")
+    parser.add_argument("--check", nargs="*", default=[], help="to hold the fits against; those fitted to without it")
+    parser.add_argument("--noise", type=float, default=1.94, help="WallDeviationOptions::noise of the files")
+    arguments = parser.parse_args()
+    walls = [wall for file in arguments.files for wall in walls_of(file, arguments.noise)]
+    checked = [wall for file in arguments.check or arguments.files for wall in walls_of(file, arguments.noise)]
     for k in sorted({wall["simulator"] for wall in walls}):
         others = [wall for wall in walls if wall["simulator"] != k]
-        own = [wall for wall in walls if wall["simulator"] == k]
+        own = [wall for wall in checked if wall["simulator"] == k]
         if others:
             show_confidence(f"{SIMULATORS[k]}, fitted to the others", own, fit_weights(others))
-            show_deviations(f"{SIMULATORS[k]}, fitted to the others", [w for w in own if w["right"]],
-                            fit_deviations([w for w in others if w["right"]]))
-    weights, factors = fit_weights(walls), fit_deviations(right)
-    show_confidence("all", walls, weights)
-    show_deviations("all", right, factors)
+            show_deviations(f"{SIMULATORS[k]}, fitted to the others", right_ones(own), fit_deviations(right_ones(others)))
+    weights, factors = fit_weights(walls), fit_deviations(right_ones(walls))
+    show_confidence("all", checked, weights)
+    show_deviations("all", right_ones(checked), factors)
     print("weights:", ", ".join(f"{w:.3f}" for w in weights))
-    print("gain least [um], doubt, own:", ", ".join(f"{k:.3f}" for k in factors[0]))
+    print("gain least [um], scatter, own:", ", ".join(f"{k:.3f}" for k in factors[0]))
     print("model least [um], noise, model own:", ", ".join(f"{k:.3f}" for k in factors[1]))
-    print(f"gain correlation: {correlation(right, factors):.2f}")
+    print(f"gain correlation: {correlation(right_ones(walls), factors):.2f}")
 
 
 main()

@@ -22,6 +22,7 @@ WallReport good_wall(double share) {
     wall.mean_evidence = 3;
     wall.presence = 5;
     wall.pulse_drift = 0.02;
+    wall.share_scatter = 1e-6;
     wall.tissue_linearity = 0.5;
     wall.tissue_line = 0.1 * share;
     return wall;
@@ -69,6 +70,7 @@ TEST_CASE("clear walls are trusted, walls with the signs of a wrong one are not"
     doubted([](WallReport& w) { w.mean_evidence = 0.1; });
     doubted([](WallReport& w) { w.presence = 0.1; });
     doubted([](WallReport& w) { w.pulse_drift = 0.4; });
+    doubted([](WallReport& w) { w.share_scatter = 20e-6; });
     doubted([](WallReport& w) { w.fast_motion = 15e-6; });
     doubted([](WallReport& w) { w.bulk_share = 1.6; });
     WallReport wrong = near;

@@ -19,14 +19,14 @@ WallMotion even_motion(double deviation) {
 WallReport wall_with(double doubt, double fast) {
     WallReport report;
     report.pulse_share = -200e-6;
-    report.share_doubt = doubt;
+    report.share_scatter = doubt;
     report.fast_motion = fast;
     return report;
 }
 
 constexpr WallDeviationOptions plain{.noise = 2,
                                      .gain_least = 3e-6,
-                                     .gain_doubt = 0.5,
+                                     .gain_scatter = 0.5,
                                      .gain_own = 4,
                                      .model_least = 1e-6,
                                      .model_own = 1.5,
@@ -75,7 +75,7 @@ TEST_CASE("options of the deviation are checked") {
         CHECK_THROWS_AS(validate(options), InvalidInput);
     };
     refused([](WallDeviationOptions& o) { o.noise = -1; });
-    refused([](WallDeviationOptions& o) { o.gain_doubt = std::nan(""); });
+    refused([](WallDeviationOptions& o) { o.gain_scatter = std::nan(""); });
     refused([](WallDeviationOptions& o) { o.gain_own = HUGE_VAL; });
     refused([](WallDeviationOptions& o) { o.model_own = -0.1; });
     refused([](WallDeviationOptions& o) { o.gain_least = 2; });

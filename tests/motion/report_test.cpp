@@ -18,8 +18,7 @@ TEST_CASE("a report says of a wall what its state and its gate say") {
     wall.state.prior.tissue_reach = 0.5;
     wall.layered.fit.noise = 0.03;
     wall.layered.fit.power = 2;
-    wall.doubt = {
-        .presence = 1.25, .pulse_drift = 0.02, .share = 7e-6, .scatter = 2e-6, .separability = 0.9};
+    wall.doubt = {.presence = 1.25, .pulse_drift = 0.02, .scatter = 2e-6, .separability = 0.9};
     wall.evidence = 1234;
     wall.mean_evidence = 1.5;
     wall.tissue_linearity = 0.25;
@@ -42,7 +41,6 @@ TEST_CASE("a report says of a wall what its state and its gate say") {
     CHECK(report.share_deviation == 3e-6);
     CHECK(report.presence == 1.25);
     CHECK(report.pulse_drift == 0.02);
-    CHECK(report.share_doubt == 7e-6);
     CHECK(report.share_scatter == 2e-6);
     CHECK(report.separability == 0.9);
     CHECK(report.evidence == 1234);

@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "echosieve/atoms/gabor.hpp"
-#include "motion/wall/share_doubt.hpp"
+#include "motion/wall/share_scatter.hpp"
 #include "motion/wall/smooth_tissue.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
@@ -114,19 +114,6 @@ TEST_CASE("a wall on slower tissue is present, tissue as fast as a wall is not")
     CHECK(presence_of(times, continuum(1.5, [](double d) {
                           return wall_share * (1 - 0.33 * d / 1e-3);
                       })) < as_good);
-}
-
-TEST_CASE("a share is more in doubt the less the tissue differs, and never without doubt") {
-    const LayerTimes times = made_times(800);
-    const auto doubt = [&](double part, double tissue) {
-        const SeparatedWall wall =
-            taken_apart(times, gate_of(times, wall_on_tissue(3, part, tissue), 0.3, 3));
-        return share_doubt(wall, times, made_settings(), {});
-    };
-    const double clear = doubt(0.2, 0.3);
-    CHECK(clear > 0);
-    CHECK(clear < 0.1 * wall_share);
-    CHECK(doubt(0.6, 2) > 1.5 * clear);
 }
 
 TEST_CASE("frequencies disagree about a share where the model leaves something out") {

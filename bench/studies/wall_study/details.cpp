@@ -35,8 +35,6 @@ const std::vector<Column> columns = {
     {"far_rest_um", 3, [](const Row& r) { return 1e6 * r.far_errors.parts.rest; }},
     {"near_noise_um", 4, [](const Row& r) { return 1e6 * r.near.noise_std; }},
     {"far_noise_um", 4, [](const Row& r) { return 1e6 * r.far.noise_std; }},
-    {"near_doubt_um", 3, [](const Row& r) { return 1e6 * r.near.share_doubt; }},
-    {"far_doubt_um", 3, [](const Row& r) { return 1e6 * r.far.share_doubt; }},
     {"near_scatter_um", 3, [](const Row& r) { return 1e6 * r.near.share_scatter; }},
     {"far_scatter_um", 3, [](const Row& r) { return 1e6 * r.far.share_scatter; }},
     {"near_phi", 3, [](const Row& r) { return r.near.separability; }},

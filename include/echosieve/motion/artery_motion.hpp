@@ -129,18 +129,17 @@ struct WallReport {
     double own_motion = 0;   ///< rms of what the wall does beyond the common time courses [m]
     double fast_motion = 0;  ///< the part of it above 1 Hz: a wall has little [m]
     double share_deviation = 0;  ///< standard deviation of pulse_share, from its likelihood [m]
-    double share_doubt = 0;      ///< the same, whatever the tissue on the wall may be [m]
     double share_scatter = 0;    ///< the same, as frequencies disagree about it [m]
     double separability = 0;     ///< rms turn of its echo against that of the tissue on it [rad]
     double strength_change = 0;  ///< rms change of its echo within a beat, as a part of it
-    double presence = 0;  ///< log evidence per value over tissue that moves smoothly over depth
-    double pulse_drift = 0;      ///< rms of the pulse slower than any beat, over its range
+    double presence = 0;     ///< log evidence per value over tissue that moves smoothly over depth
+    double pulse_drift = 0;  ///< rms of the pulse slower than any beat, over its range
     // The parts of the displacement's standard deviation.
-    double noise_std = 0;         ///< of noise, the model given: in the median frame [m]
-    double gain_std = 0;          ///< of an error of gain, alike in all frames: over pulse_share
-    double model_std = 0;         ///< of what the model leaves out, in any frame [m]
+    double noise_std = 0;  ///< of noise, the model given: in the median frame [m]
+    double gain_std = 0;   ///< of an error of gain, alike in all frames: over pulse_share
+    double model_std = 0;  ///< of what the model leaves out, in any frame [m]
     WallLimit limit = WallLimit::noise;  ///< where most of it comes from
-    double evidence = 0;          ///< log evidence of the wall over that of the tissue alone
+    double evidence = 0;                 ///< log evidence of the wall over that of the tissue alone
     double mean_evidence = 0;     ///< that over the gate's independent values: frames and bins
     double tissue_linearity = 0;  ///< of the tissue's pulse_share_line, 0 to 1
     double tissue_line = 0;  ///< pulse share of a straight line through the tissue's, there [m]

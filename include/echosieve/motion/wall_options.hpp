@@ -170,7 +170,7 @@ struct WallMotionOptions {
 
 // Symbols
 //   n_i   Cramer-Rao bound of frame i's delay, the wall's waveform known (own_motion.hpp) [m]
-//   d, o  the wall's share_doubt and fast_motion [m];  p_i  the pulse, range 1, mean 0
+//   d, o  the wall's share_scatter and fast_motion [m];  p_i  the pulse, range 1, mean 0
 //   N_i = k_n n_i                                  noise, the model given
 //   G^2 = g_0^2 + (g_d d)^2 + (g_o o)^2            gain: wall and tissue trade shares [m]
 //   M^2 = m_0^2 + (m_o o)^2                        what the model leaves out
@@ -182,29 +182,31 @@ struct WallMotionOptions {
 
 /// What a wall's standard deviation is made of.
 struct WallDeviationOptions {
-    double noise = 2.2;            ///< k_n
-    double gain_least = 1e-6;      ///< g_0 [m]
-    double gain_doubt = 2;         ///< g_d
-    double gain_own = 2;           ///< g_o
-    double model_least = 0.5e-6;   ///< m_0 [m]
-    double model_own = 1.7;        ///< m_o
-    double gain_correlation = 0;   ///< r_g
-    double model_correlation = 0;  ///< r_m
+    double noise = 1.94;             ///< k_n
+    double gain_least = 0.56e-6;     ///< g_0 [m]
+    double gain_scatter = 4.41;      ///< g_d
+    double gain_own = 2.74;          ///< g_o
+    double model_least = 0.58e-6;    ///< m_0 [m]
+    double model_own = 1.54;         ///< m_o
+    double gain_correlation = 0.11;  ///< r_g
+    double model_correlation = 0;    ///< r_m
 };
 
 struct WallReport;
 
-inline constexpr std::size_t wall_sign_count = 9;
+inline constexpr std::size_t wall_sign_count = 11;
 using WallSigns = std::array<double, wall_sign_count>;
 
 /// The signs of one wall of a pair: 1; the part of its gate unexplained; log10 of its fast motion
 /// of its own [um]; the difference of both bulk shares; log10 of the part of the tissue's pulse
 /// shares that is no straight line over depth; the part of its share by which it stands out from
-/// that line, 0 to 1; log10 of its evidence per independent value of its gate, and of its presence.
+/// that line, 0 to 1; log10 of its evidence per independent value of its gate, of its
+/// presence, of the pulse's drift, and of the scatter over the share of both walls, its own first.
 [[nodiscard]] ECHOSIEVE_API WallSigns wall_signs(const WallReport& wall, const WallReport& other);
 
 struct WallConfidenceOptions {
-    WallSigns weights = {2.565, -2.121, -3.947, -3.726, 2.764, 2.582, 2.285, 1, 0};  ///< w
+    WallSigns weights = {-10.55, -2.88, -2.86, -0.88, 0.98, 2.82,
+                         0.23,   0.44,  -3.95, -1.34, -1.65};  ///< w
     WallDeviationOptions deviation;
     double close = 20e-6;           ///< t [m]
     double least_confidence = 0.2;  ///< of each wall: below it no artery is reported

@@ -8,6 +8,7 @@
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/artery_motion.hpp"
+#include "motion/wall/shared_beliefs.hpp"
 
 namespace echosieve {
 
@@ -19,12 +20,17 @@ constexpr double least_nonlinearity = 1e-3;
 constexpr double least_mean_evidence = 0.01;
 constexpr double least_presence = 1e-3;
 constexpr double least_drift = 0.01;
-constexpr double micrometres = 1e6;  // a metre
+constexpr double least_scatter = 1e-3;  // over the share
+constexpr double micrometres = 1e6;     // a metre
 
 }  // namespace
 
 WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
     const auto size = [](double x, double least) { return std::log10(std::max(x, least)); };
+    const auto scatter = [&](const WallReport& one) {
+        const double share = std::max(std::abs(one.pulse_share), smallest_wall_share);
+        return size(one.share_scatter / share, least_scatter);
+    };
     const double apart = wall.pulse_share != 0 ? 1 - wall.tissue_line / wall.pulse_share : 0;
     return {1,
             wall.residual,
@@ -34,7 +40,9 @@ WallSigns wall_signs(const WallReport& wall, const WallReport& other) {
             std::clamp(apart, 0.0, 1.0),
             size(wall.mean_evidence, least_mean_evidence),
             size(wall.presence, least_presence),
-            size(wall.pulse_drift, least_drift)};
+            size(wall.pulse_drift, least_drift),
+            scatter(wall),
+            scatter(other)};
 }
 
 double wall_confidence(const WallSigns& signs, const WallConfidenceOptions& options) {

@@ -35,13 +35,14 @@ double diameter_deviation(const DeviationParts& near, const DeviationParts& far,
 void set_deviations(WallReport& report, const WallMotion& motion,
                     const WallDeviationOptions& options) {
     constexpr double usual_pulse = 0.3;  // rms of p: of a pulse that is up a third of the time
-    const double doubt = std::hypot(options.gain_least, options.gain_doubt * report.share_doubt);
+    const double scatter =
+        std::hypot(options.gain_least, options.gain_scatter * report.share_scatter);
     const double gain_change = options.gain_own * report.fast_motion;
     const double size = std::abs(report.pulse_share);
     report.noise_std = options.noise * quantile(motion.deviation, 0.5);
-    report.gain_std = size > 0 ? std::hypot(doubt, gain_change) / size : 0;
+    report.gain_std = size > 0 ? std::hypot(scatter, gain_change) / size : 0;
     report.model_std = std::hypot(options.model_least, options.model_own * report.fast_motion);
-    const double tissue = usual_pulse * doubt;
+    const double tissue = usual_pulse * scatter;
     const double change = std::hypot(usual_pulse * gain_change, report.model_std);
     report.limit = report.noise_std > std::max(tissue, change) ? WallLimit::noise
                    : tissue > change                           ? WallLimit::tissue

@@ -18,7 +18,6 @@ namespace echosieve {
 struct WallDoubt {
     double presence = 0;      ///< see wall_presence
     double pulse_drift = 0;   ///< rms of the pulse that it moves with, slower than any beat
-    double share = 0;         ///< see share_doubt [m]
     double scatter = 0;       ///< see share_scatter [m]
     double separability = 0;  ///< phi [rad]
 };

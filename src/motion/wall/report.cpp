@@ -38,7 +38,6 @@ WallReport wall_report(const SeparatedWall& wall, const WallMotion& motion, doub
         std::sqrt(without_slow_part(motion.own, fast_frequency, frame_rate).square().mean());
     out.strength_change = strength_change(motion, frame_rate);
     out.share_deviation = wall.state.share_deviation;
-    out.share_doubt = wall.doubt.share;
     out.share_scatter = wall.doubt.scatter;
     out.separability = wall.doubt.separability;
     out.presence = wall.doubt.presence;

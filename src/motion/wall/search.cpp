@@ -21,7 +21,7 @@
 #include "motion/wall/own_motion.hpp"
 #include "motion/wall/report.hpp"
 #include "motion/wall/separation.hpp"
-#include "motion/wall/share_doubt.hpp"
+#include "motion/wall/share_scatter.hpp"
 #include "motion/wall/shared_beliefs.hpp"
 #include "motion/wall/smooth_tissue.hpp"
 
@@ -196,9 +196,10 @@ private:
             pulse_share_line(motion, motion.weight).linearity;
         const double drift = pulse_drift(walls.times, line_.settings.frame_rate);
         for (SeparatedWall* wall : {&walls.near, &walls.far}) {
-            wall->doubt.pulse_drift = drift;
-            wall->doubt.presence =
-                wall_presence(*wall, walls.times, line_.settings, plan_.separation.model);
+            wall->doubt = {
+                wall_presence(*wall, walls.times, line_.settings, plan_.separation.model), drift,
+                share_scatter(*wall, walls.times),
+                separability(*wall, walls.times, line_.settings)};
         }
         const double sure = confidence_of(walls, line_.settings.frame_rate, plan_);
         if (sure > confidence_) {
@@ -295,16 +296,7 @@ std::optional<SeparatedWalls> separate_best(const LineHistory& line,
         trials.try_those(plan.separation, plan.search.smaller_start,
                          [](const Hypothesis& h) { return h.lost; });
     }
-    std::optional<SeparatedWalls> best = std::move(trials).best();
-    if (best) {
-        for (SeparatedWall* wall : {&best->near, &best->far}) {
-            wall->doubt.share =
-                share_doubt(*wall, best->times, line.settings, plan.separation.model);
-            wall->doubt.scatter = share_scatter(*wall, best->times);
-            wall->doubt.separability = separability(*wall, best->times, line.settings);
-        }
-    }
-    return best;
+    return std::move(trials).best();
 }
 
 std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line, CommonMotion motion,

@@ -236,7 +236,7 @@ void validate(const WallDeviationOptions& options) {
         detail::require_at_most(value, largest_option::factor, name);
     };
     factor(options.noise, "noise");
-    factor(options.gain_doubt, "gain_doubt");
+    factor(options.gain_scatter, "gain_scatter");
     factor(options.gain_own, "gain_own");
     factor(options.model_own, "model_own");
     const auto least = [](double value, const char* name) {
