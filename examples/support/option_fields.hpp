@@ -201,8 +201,9 @@ template <>
 struct OptionFields<echosieve::WallDeviationOptions> {
     using T = echosieve::WallDeviationOptions;
     static constexpr std::tuple list{
-        FIELD(noise),       FIELD(gain_least), FIELD(gain_scatter),       FIELD(gain_own),
-        FIELD(model_least), FIELD(model_own),  FIELD(gain_correlation), FIELD(model_correlation)};
+        FIELD(noise),       FIELD(gain_least), FIELD(gain_scatter),     FIELD(gain_own),
+        FIELD(model_least), FIELD(model_own),  FIELD(gain_correlation), FIELD(model_correlation),
+        FIELD(wrong_wall)};
 };
 
 template <>

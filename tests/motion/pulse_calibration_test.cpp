@@ -30,7 +30,8 @@ Recording reflection(const RecordingSettings& s, bool causal, double late, doubl
         for (std::size_t n = 0; n < samples; ++n) {
             const double t = s.grid(samples).time(static_cast<double>(n));
             const double u = t - s.arrival(reflector) - late;
-            const auto& [centre, bandwidth, delay] = s.sensor;
+            const double centre = s.sensor.centre_frequency;
+            const double bandwidth = s.sensor.bandwidth;
             const double x = causal ? value(GammaPulse{0, centre, bandwidth}, u).real()
                                     : value(Gabor<double>{0, centre, bandwidth}, u).real();
             frames[i][n] = static_cast<float>(x + noise * random.normal());

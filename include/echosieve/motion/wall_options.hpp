@@ -174,7 +174,9 @@ struct WallMotionOptions {
 //   N_i = k_n n_i                                  noise, the model given
 //   G^2 = g_0^2 + (g_d d)^2 + (g_o o)^2            gain: wall and tissue trade shares [m]
 //   M^2 = m_0^2 + (m_o o)^2                        what the model leaves out
-//   s_i^2 = N_i^2 + (G p_i)^2 + M^2
+//   s_i^2 = N_i^2 + (G p_i)^2 + M^2                of a right wall
+//   W     errors of a wrong one [m]; reported is x, so that P(right) of N(0, s_i^2) and the rest of
+//         N(0, W^2) together hold 95 % within 1.96 x
 //   diameter: the walls' G and M are alike by r_g (both too large or too small) and r_m
 //
 // The errors of right walls are split along the pulse and across it, and the factors are those
@@ -190,6 +192,7 @@ struct WallDeviationOptions {
     double model_own = 1.54;         ///< m_o
     double gain_correlation = 0.11;  ///< r_g
     double model_correlation = 0;    ///< r_m
+    double wrong_wall = 60e-6;       ///< W: rms error of a wall that is the wrong one [m]
 };
 
 struct WallReport;

@@ -148,9 +148,11 @@ WallFrames frames_of(const FollowedWall& moved, const Followed& followed, double
     for (Eigen::Index k = 0; k < frames; ++k) {
         if (followed.valid[static_cast<std::size_t>(k)]) {
             out.noise[k] = options.confidence.deviation.noise * moved.motion.deviation[k];
-            out.deviation[k] = wall_deviation(parts, out.noise[k], followed.walls.times.pulse[k]);
-            out.quality[k] =
-                moved.report.confidence * closeness(out.deviation[k], options.confidence);
+            const double right = moved.report.confidence;
+            const double deviation =
+                wall_deviation(parts, out.noise[k], followed.walls.times.pulse[k]);
+            out.quality[k] = right * closeness(deviation, options.confidence);
+            out.deviation[k] = mixed_deviation(deviation, right, options.confidence.deviation);
         }
     }
     return out;

@@ -3,7 +3,9 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
+#include "echosieve/core/detail/bisect.hpp"
 #include "motion/line/slow_time.hpp"
 
 namespace echosieve {
@@ -30,6 +32,23 @@ double diameter_deviation(const DeviationParts& near, const DeviationParts& far,
     // Walls that both move by too much widen the artery by too much; what both do besides moves it.
     return std::hypot(noise, pulse * together(near.gain, far.gain, options.gain_correlation),
                       together(near.model, far.model, -options.model_correlation));
+}
+
+double mixed_deviation(double deviation, double right,
+                       const WallDeviationOptions& options) noexcept {
+    constexpr double part = 0.95;
+    constexpr double normal_reach = 1.959964;  // of that part
+    constexpr int halvings = 20;               // to a millionth
+    const double scale = normal_reach / std::numbers::sqrt2;
+    const auto too_small = [&](double x) {
+        return right * std::erf(scale * x / deviation) +
+                   (1 - right) * std::erf(scale * x / options.wrong_wall) <
+               part;
+    };
+    if (!(deviation > 0 && deviation < options.wrong_wall)) {
+        return deviation;
+    }
+    return detail::bisect({deviation, options.wrong_wall}, halvings, too_small).high;
 }
 
 void set_deviations(WallReport& report, const WallMotion& motion,

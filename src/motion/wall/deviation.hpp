@@ -28,6 +28,11 @@ struct DeviationParts {
                                         double noise, double pulse,
                                         const WallDeviationOptions& options) noexcept;
 
+/// Where a wall may be the wrong one: the deviation of which 95 % of the errors lie within 1.96,
+/// those of right walls normal with `deviation` [m], those of wrong ones with W.
+[[nodiscard]] double mixed_deviation(double deviation, double right,
+                                     const WallDeviationOptions& options) noexcept;
+
 /// Sets the report's noise_std, gain_std and model_std.
 void set_deviations(WallReport& report, const WallMotion& motion,
                     const WallDeviationOptions& options);

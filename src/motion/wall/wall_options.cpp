@@ -245,6 +245,7 @@ void validate(const WallDeviationOptions& options) {
     };
     least(options.gain_least, "gain_least");
     least(options.model_least, "model_least");
+    least(options.wrong_wall, "wrong_wall");
     const auto correlation = [](double value, const char* name) {
         require(value >= -1 && value <= 1, name, value, "must lie in [-1, 1]");
     };
