@@ -1,5 +1,6 @@
 #include "motion/wall/deviation.hpp"
 
+#include <boost/math/distributions/normal.hpp>
 #include <cmath>
 
 #include "support/check.hpp"
@@ -57,6 +58,27 @@ TEST_CASE("the diameter's deviation knows that its walls err alike") {
     CHECK_WITHIN_RELATIVE(diameter_deviation(near, far, 24e-6, 1, plain), 25e-6, rounding);
 }
 
+TEST_CASE("a wall that may be the wrong one has a deviation that holds either way (Boost.Math)") {
+    constexpr double halved = 1e-5;  // of the search, over the wrong wall's error
+    for (const double right : {0.3, 0.8, 0.95, 0.999}) {
+        for (const double deviation : {0.5e-6, 3e-6, 20e-6}) {
+            CAPTURE(right);
+            CAPTURE(deviation);
+            const double mixed = mixed_deviation(deviation, right, plain);
+            const double reach = 1.959964 * mixed;
+            const auto within = [&](double s) {
+                const boost::math::normal error(0, s);
+                return cdf(error, reach) - cdf(error, -reach);
+            };
+            CHECK_WITHIN(right * within(deviation) + (1 - right) * within(plain.wrong_wall), 0.95,
+                         60 * halved);
+        }
+    }
+    CHECK_WITHIN_RELATIVE(mixed_deviation(2e-6, 1, plain), 2e-6, 60 * halved);
+    CHECK(mixed_deviation(2e-6, 0.5, plain) > 20e-6);
+    CHECK(mixed_deviation(90e-6, 0.5, plain) == 90e-6);
+}
+
 TEST_CASE("what limits a wall is its largest part") {
     const auto limit = [](double noise, double doubt, double fast) {
         WallReport report = wall_with(doubt, fast);
@@ -80,6 +102,7 @@ TEST_CASE("options of the deviation are checked") {
     refused([](WallDeviationOptions& o) { o.model_own = -0.1; });
     refused([](WallDeviationOptions& o) { o.gain_least = 2; });
     refused([](WallDeviationOptions& o) { o.model_least = -1e-9; });
+    refused([](WallDeviationOptions& o) { o.wrong_wall = -1e-9; });
     refused([](WallDeviationOptions& o) { o.gain_correlation = 1.1; });
     refused([](WallDeviationOptions& o) { o.model_correlation = std::nan(""); });
 }

@@ -198,6 +198,7 @@ void report(const LineHistory& line, Followed& followed, const TrackOptions& opt
     const WallFrames f = frames_of(far, followed, rate, options);
     const DeviationParts near_parts = deviation_parts(near.report);
     const DeviationParts far_parts = deviation_parts(far.report);
+    const double both_right = near.report.confidence * far.report.confidence;
     result.near = std::move(near.report);
     result.far = std::move(far.report);
     for (std::size_t i = 0; i < followed.valid.size(); ++i) {
@@ -217,9 +218,10 @@ void report(const LineHistory& line, Followed& followed, const TrackOptions& opt
         frame.valid = followed.valid[i];
         frame.near_wall_std = n.deviation[k];
         frame.far_wall_std = f.deviation[k];
-        frame.diameter_std =
+        const double deviation =
             diameter_deviation(near_parts, far_parts, std::hypot(n.noise[k], f.noise[k]),
                                followed.walls.times.pulse[k], options.confidence.deviation);
+        frame.diameter_std = mixed_deviation(deviation, both_right, options.confidence.deviation);
         frame.near_quality = n.quality[k];
         frame.far_quality = f.quality[k];
         frame.quality = std::min(frame.near_quality, frame.far_quality);

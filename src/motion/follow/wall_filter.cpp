@@ -226,12 +226,17 @@ void WallFilter::report(bool valid, FollowedFrame& out) const {
     };
     const DeviationParts near_parts = parts(walls_.near);
     const DeviationParts far_parts = parts(walls_.far);
-    m.near_wall_std = wall_deviation(near_parts, noise(near), x_[at_p]);
-    m.far_wall_std = wall_deviation(far_parts, noise(far), x_[at_p]);
-    m.diameter_std =
-        diameter_deviation(near_parts, far_parts, noise(far - near), x_[at_p], options);
-    m.near_quality = walls_.near.confidence * closeness(m.near_wall_std, walls_.confidence);
-    m.far_quality = walls_.far.confidence * closeness(m.far_wall_std, walls_.confidence);
+    const double near_deviation = wall_deviation(near_parts, noise(near), x_[at_p]);
+    const double far_deviation = wall_deviation(far_parts, noise(far), x_[at_p]);
+    const double near_right = walls_.near.confidence;
+    const double far_right = walls_.far.confidence;
+    m.near_wall_std = mixed_deviation(near_deviation, near_right, options);
+    m.far_wall_std = mixed_deviation(far_deviation, far_right, options);
+    m.diameter_std = mixed_deviation(
+        diameter_deviation(near_parts, far_parts, noise(far - near), x_[at_p], options),
+        near_right * far_right, options);
+    m.near_quality = near_right * closeness(near_deviation, walls_.confidence);
+    m.far_quality = far_right * closeness(far_deviation, walls_.confidence);
     m.quality = std::min(m.near_quality, m.far_quality);
 }
 
