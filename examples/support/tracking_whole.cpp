@@ -1,6 +1,6 @@
 #include <algorithm>
-#include <cmath>
 #include <chrono>
+#include <cmath>
 #include <complex>
 #include <cstdio>
 
@@ -92,14 +92,16 @@ std::vector<std::string> draw(const echosieve::Recording& recording, const Arter
 std::string remarks_on(const WallReport& wall, const char* name) {
     constexpr double doubtful = 0.8;
     std::string remarks = text_of(
-        "%s wall: gain to within %.1f %%, besides %.1f um in a frame (standard deviations); limited "
+        "%s wall: gain to within %.1f %%, besides %.1f um in a frame (standard deviations); "
+        "limited "
         "by %s.\n",
         name, 100 * wall.gain_std, 1e6 * std::hypot(wall.noise_std, wall.model_std),
         std::string(describe(wall.limit)).c_str());
     if (wall.separability < echosieve::least_separability) {
-        remarks += text_of("The %s wall hardly moves against the tissue on it: not separable (%.2f "
-                           "rad).\n",
-                           name, wall.separability);
+        remarks += text_of(
+            "The %s wall hardly moves against the tissue on it: not separable (%.2f "
+            "rad).\n",
+            name, wall.separability);
     }
     if (wall.confidence < doubtful) {
         remarks += text_of(

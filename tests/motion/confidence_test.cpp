@@ -76,6 +76,7 @@ TEST_CASE("clear walls are trusted, walls with the signs of a wrong one are not"
     WallReport wrong = near;
     wrong.fast_motion = 15e-6;
     wrong.residual = 0.8;
+    wrong.presence = 0.2;
     wrong.bulk_share = 1.5;
     CHECK(wall_confidence(wall_signs(wrong, far)) < 0.3);
 }

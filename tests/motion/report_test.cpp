@@ -56,6 +56,9 @@ TEST_CASE("each wall's confidence is that of its own signs beside the other's") 
     near.residual = 0.02;
     near.fast_motion = 1e-6;
     near.mean_evidence = 3;
+    near.presence = 2;
+    near.pulse_drift = 0.2;
+    near.share_scatter = 5e-6;
     WallReport far = near;
     far.pulse_share = 150e-6;
     far.tissue_line = 140e-6;
