@@ -14,6 +14,7 @@
 #include "support/options.hpp"
 #include "support/parallel.hpp"
 #include "support/results.hpp"
+#include "wall_study/reliability.hpp"
 #include "wall_study/report.hpp"
 #include "wall_study/row.hpp"
 
@@ -29,6 +30,7 @@ struct Orders {
     std::vector<std::string> simulators{simulator_names.begin(), simulator_names.end()};
     std::string event;
     std::string details;
+    std::string picture;
     DrawOptions draw;
     TrackOptions track;
 };
@@ -74,6 +76,14 @@ void study(const Orders& orders) {
         write_details(rows, results->stage(details.filename().string()));
         results->commit();
     }
+    if (!orders.picture.empty()) {
+        const std::filesystem::path picture = orders.picture;
+        examples::Results drawn(examples::one_file(picture));
+        const std::filesystem::path scratch = drawn.hidden_folder() / "reliability";
+        std::filesystem::create_directory(scratch);
+        draw_reliability(rows, scratch, drawn.stage(picture.filename().string()));
+        drawn.commit();
+    }
     print_report(rows);
 }
 
@@ -117,6 +127,8 @@ int main(int argc, char** argv) {
     examples::add_count(app, "--threads", orders.threads, {.most = examples::most_threads},
                         "Recordings worked on at once");
     app.add_option("--details", orders.details, "CSV file with a row a recording");
+    app.add_option("--picture", orders.picture,
+                   "PNG file: quality against the part of frames within 20 um");
     return line.run(argc, argv, [&] {
         if (!orders.event.empty()) {
             orders.draw.only_event = examples::event_kinds().at(orders.event);
