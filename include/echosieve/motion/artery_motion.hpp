@@ -25,7 +25,8 @@ struct FrameMotion {
     double time = 0;       ///< from the first frame [s]
     double near_wall = 0;  ///< depth, deeper is larger [m]
     /// standard deviation of the displacement [m]: noise, gain and what the model leaves out
-    /// together, see WallReport
+    /// together, see WallReport; wider where the wall may be the wrong one, so that 95 % of the
+    /// errors lie within 1.96 of it
     double near_wall_std = 0;
     double far_wall = 0;      ///< [m]
     double far_wall_std = 0;  ///< [m]

@@ -166,7 +166,7 @@ struct WallMotionOptions {
 // gate that smooth tissue would explain as well.
 // The weights are fitted to synthetic recordings of all simulators with known truth, drawn from
 // seeds that no test and no published figure uses (bench/studies/calibrate.py); how well they hold
-// on other seeds and on a simulator left out, docs/trust.md says.
+// on other seeds and on a simulator left out, docs/error_bars.md says.
 
 // Symbols
 //   n_i   Cramer-Rao bound of frame i's delay, the wall's waveform known (own_motion.hpp) [m]
@@ -180,7 +180,8 @@ struct WallMotionOptions {
 //   diameter: the walls' G and M are alike by r_g (both too large or too small) and r_m
 //
 // The errors of right walls are split along the pulse and across it, and the factors are those
-// that make them likeliest (normal; the same recordings as the weights').
+// that make them likeliest (Student's t of 4 degrees), stretched so that 95 and 68 % lie within 1.96
+// and 1 of them (the same recordings as the weights').
 
 /// What a wall's standard deviation is made of.
 struct WallDeviationOptions {
