@@ -125,7 +125,7 @@ def check_table(motion, truth):
     for k in known(motion):
         close(motion["diameter_m"][k], motion["far_wall_m"][k] - motion["near_wall_m"][k], FORMATTED,
               f"the diameter of frame {k}")
-        for column in ("near_wall_std_m", "far_wall_std_m"):
+        for column in ("near_wall_std_m", "far_wall_std_m", "diameter_std_m"):
             require(motion["valid"][k] == 0 or 0 < motion[column][k] < 20e-6, f"{column} of frame {k} is no deviation of a frame")
 
 
@@ -145,6 +145,10 @@ def track_whole(runs, truth):
     check_walls(motion, truth, "outer")
     check_summary(summary, motion)
     for wall in ("near", "far"):
+        said = summary[f"{wall}_wall"]
+        require(0 < said["gain_std"] < 0.2 and said["noise_std_m"] > 0 and said["model_std_m"] > 0,
+                f"the deviation's parts of the {wall} wall")
+        require(said["separable"] is (said["separability_rad"] >= 0.4) and said["limited_by"], f"what limits the {wall} wall")
         close(summary[f"{wall}_wall"]["depth_m"], mean_of(motion, f"{wall}_wall_m"), DEPTH_ERROR, f"depth_m of the {wall} wall")
     echoes = read_npy(runs.folder / "whole" / "wall_echoes.npy")
     settings = json.loads((runs.folder / "rec.json").read_text(encoding="utf-8"))
