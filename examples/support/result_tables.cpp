@@ -17,9 +17,9 @@ using Path = std::filesystem::path;
 using Row = std::vector<double>;
 
 const std::vector<CsvColumn> motion_columns = {
-    {"time_s", 6},         {"near_wall_m", 9}, {"near_wall_std_m", 9}, {"far_wall_m", 9},
-    {"far_wall_std_m", 9}, {"diameter_m", 9},  {"valid", 0},           {"quality", 4},
-    {"diameter_std_m", 9}};
+    {"time_s", 6},     {"near_wall_m", 9},    {"near_wall_std_m", 9},
+    {"far_wall_m", 9}, {"far_wall_std_m", 9}, {"diameter_m", 9},
+    {"valid", 0},      {"quality", 4},        {"diameter_std_m", 9}};
 const std::vector<CsvColumn> truth_columns = {{"time_s", 6},       {"near_inner_m", 9},
                                               {"near_outer_m", 9}, {"far_inner_m", 9},
                                               {"far_outer_m", 9},  {"dropped", 0}};

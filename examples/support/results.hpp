@@ -16,7 +16,7 @@ class Results {
 public:
     /// Throws as FileSet does.
     explicit Results(echosieve::FileSetPlan plan)
-        : files_(std::move(plan)), guard_(files_.hidden_folder()) {}
+        : folder_(plan.folder), files_(std::move(plan)), guard_(files_.hidden_folder()) {}
 
     /// Where to write a file of the plan.
     [[nodiscard]] std::filesystem::path stage(const std::string& file) const {
@@ -32,8 +32,23 @@ public:
     void commit() {
         without_interrupt([this] { files_.commit(); });
     }
+    /// Puts these alone in place, beside an earlier run's results that stay; the last is their
+    /// mark. Those that were not written are then not there.
+    void put_beside(const std::vector<std::string>& names) {
+        without_interrupt([&] {
+            std::filesystem::remove(folder_ / names.back());
+            for (const std::string& name : names) {
+                if (std::filesystem::exists(stage(name))) {
+                    std::filesystem::rename(stage(name), folder_ / name);
+                } else {
+                    std::filesystem::remove(folder_ / name);
+                }
+            }
+        });
+    }
 
 private:
+    std::filesystem::path folder_;
     echosieve::FileSet files_;
     RemovedOnInterrupt guard_;
 };

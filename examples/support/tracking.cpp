@@ -9,8 +9,11 @@
 #include "echosieve/io/recording_file.hpp"
 #include "support/command_line.hpp"
 #include "support/input_size.hpp"
+#include "support/motion_pictures.hpp"
+#include "support/plot.hpp"
 #include "support/text.hpp"
 #include "support/tracking_options.hpp"
+#include "support/wall_words.hpp"
 
 namespace examples {
 namespace {
@@ -21,9 +24,12 @@ using nlohmann::ordered_json;
 
 // Of every run in that folder, this program's: the last one tells that the set is whole.
 const std::vector<std::string> result_names = {
-    "motion.csv",          "blocks.csv",          "wall_echoes.npy",
-    "measured_m_mode.png", "wall_m_mode.png",     "frame_echoes.png",
-    "motion.png",          "summary_failed.json", "summary.json"};
+    "motion.csv",       "blocks.csv", "wall_echoes.npy",   "measured_m_mode.png", "wall_m_mode.png",
+    "frame_echoes.png", "motion.png", "failed_m_mode.png", "summary_failed.json", "summary.json"};
+
+echosieve::WallLayer layer_of(const TrackingJob& job) {
+    return job.run.options.track.separation.reference.layer;
+}
 
 std::string described(echosieve::TrackStatus status) {
     return std::string(describe(status));
@@ -76,7 +82,11 @@ ordered_json summary_of(const TrackingJob& job, const Findings& found) {
         summary["diameter_smallest_m"] = found.totals.smallest;
         summary["diameter_largest_m"] = found.totals.largest;
     }
+    if (found.walls) {
+        summary["diameter_from"] = diameter_words(layer_of(job));
+    }
     summary.update(found.details);
+    summary["pictures"] = found.pictures;
     summary["seed"] = nullptr;  // the tracking draws no random numbers
     summary["tracking_seconds"] = found.seconds;
     return summary;
@@ -95,8 +105,9 @@ void put_in_place(const TrackingJob& job, const Findings& found, Results& result
         results.commit();
         return;
     }
+    write_json(summary, results.stage("summary_failed.json"));
+    results.put_beside({failed_picture, "summary_failed.json"});
     const std::filesystem::path file = job.folder / "summary_failed.json";
-    write_json(summary, file);
     std::fprintf(stderr,
                  "track_artery: the results in %s are those of an earlier run, and stay as they "
                  "are; this run's summary is %s\n",
@@ -112,7 +123,8 @@ void print(const TrackingJob& job, const Findings& found, double recorded) {
             std::string(describe(found.pulse_delay.source)).c_str(),
             1e3 * found.settings.depth(found.pulse_delay.delay),
             1e3 * found.settings.depth(found.pulse_delay.deviation));
-        std::printf("Diameter %.3f to %.3f mm, mean %.3f mm.\n", 1e3 * totals.smallest,
+        std::printf("Diameter (%s) %.3f to %.3f mm, mean %.3f mm.\n",
+                    std::string(diameter_words(layer_of(job))).c_str(), 1e3 * totals.smallest,
                     1e3 * totals.largest, 1e3 * totals.mean(totals.diameter));
         std::printf("Standard deviation of a frame: near wall %.1f um, far wall %.1f um.\n",
                     1e6 * totals.mean(totals.near_std), 1e6 * totals.mean(totals.far_std));
@@ -160,6 +172,16 @@ void FrameTotals::add(const echosieve::FrameMotion& motion) {
         near_std += motion.near_wall_std;
         far_std += motion.far_wall_std;
     }
+}
+
+bool wants_pictures(const TrackingJob& job) {
+    if (job.pictures && !has_gnuplot()) {
+        std::fprintf(stderr,
+                     "track_artery: no pictures: gnuplot was not found; install it (package "
+                     "gnuplot-nox), or pass --no-pictures\n");
+        return false;
+    }
+    return job.pictures;
 }
 
 int track(const TrackingJob& job) {

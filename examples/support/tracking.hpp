@@ -56,6 +56,7 @@ struct Findings {
     double trust = 1;
     double seconds = 0;                                                 ///< that the tracking took
     std::string flaws;                                                  ///< of frames, in words
+    std::vector<std::string> pictures;                                  ///< drawn
     std::string remarks;                                                ///< lines for the user
     nlohmann::ordered_json details = nlohmann::ordered_json::object();  ///< for summary.json
 
@@ -65,18 +66,21 @@ struct Findings {
 /// Recordings up to this length are followed as a whole, longer ones in blocks [s].
 inline constexpr double longest_whole = 10;
 
-/// Reads, tracks, writes motion.csv, wall_echoes.npy and the pictures. Throws what the library
-/// throws, as all of these do.
+/// Whether pictures are asked for and can be drawn; says so on standard error if they can't.
+[[nodiscard]] bool wants_pictures(const TrackingJob& job);
+
+/// Reads, tracks, writes motion.csv, wall_echoes.npy and the pictures, or without walls the picture
+/// that says why. Throws what the library throws, as all of these do.
 [[nodiscard]] Findings track_whole(const TrackingJob& job, Results& results, Warnings& warnings);
 
-/// The same in blocks, read piece by piece: writes motion.csv and blocks.csv.
+/// The same in blocks, read piece by piece: writes motion.csv, blocks.csv and pictures.
 [[nodiscard]] Findings track_by_blocks(const TrackingJob& job, echosieve::RecordingReader& reader,
                                        Results& results, Warnings& warnings);
 
 /// Tracks, one way or the other, and returns the exit status: 0 if both walls were followed, 2 if
 /// not. Files of the recording are never replaced. The results appear together when all are whole,
 /// summary.json last; where no walls were found and an earlier run's motion.csv stands in the
-/// folder, that run's results stay as they are, and the summary is written beside them.
+/// folder, that run's results stay as they are, and summary and picture are written beside them.
 [[nodiscard]] int track(const TrackingJob& job);
 
 }  // namespace examples

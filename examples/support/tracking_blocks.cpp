@@ -1,9 +1,11 @@
 #include <algorithm>
 #include <chrono>
 #include <cstdint>
+#include <optional>
 #include <variant>
 
 #include "echosieve/motion/block_tracker.hpp"
+#include "support/motion_pictures.hpp"
 #include "support/progress.hpp"
 #include "support/result_tables.hpp"
 #include "support/text.hpp"
@@ -30,18 +32,34 @@ std::size_t count_if(const std::vector<BlockRecord>& blocks, bool (*wanted)(cons
     return static_cast<std::size_t>(std::count_if(blocks.begin(), blocks.end(), wanted));
 }
 
+// Where the frames go to.
+struct Course {
+    const echosieve::BlockOptions& options;
+    std::filesystem::path file;  // motion.csv
+    BlockPictures* pictures;     // none wanted: nullptr
+};
+
+template <class T>
+void show(const echosieve::FrameView<T>& frames, std::size_t first, BlockPictures* pictures) {
+    for (std::size_t i = 0; pictures != nullptr && i < frames.frames(); ++i) {
+        pictures->image.add(first + i, frames[i]);
+    }
+}
+
 // All frames through the tracker, each written once it is finished; motion.csv is there if any
 // block has walls.
 template <class T>
-std::vector<BlockRecord> follow(RecordingReader& reader, const echosieve::BlockOptions& options,
-                                const std::filesystem::path& file, Findings& found) {
-    echosieve::CsvWriter table = motion_table(file);
+std::vector<BlockRecord> follow(RecordingReader& reader, const Course& course, Findings& found) {
+    echosieve::CsvWriter table = motion_table(course.file);
     Progress progress("tracking");
-    echosieve::BlockTracker<T> tracker(found.settings, reader.samples(), options);
+    echosieve::BlockTracker<T> tracker(found.settings, reader.samples(), course.options);
     const auto write_finished = [&] {
         for (const echosieve::FrameMotion& motion : tracker.take()) {
             write_frame(motion, table);
             found.totals.add(motion);
+            if (course.pictures != nullptr) {
+                course.pictures->motion.add(motion);
+            }
         }
     };
     // A tenth of a second, unless that is much.
@@ -50,8 +68,11 @@ std::vector<BlockRecord> follow(RecordingReader& reader, const echosieve::BlockO
         std::clamp<std::size_t>(static_cast<std::size_t>(found.settings.frame_rate / 10), 1,
                                 std::max<std::size_t>(1, most_values / reader.samples()));
     while (reader.position() < reader.frames()) {
+        const std::size_t first = reader.position();
         const auto frames = reader.read(piece);
-        tracker.push(std::get<echosieve::FrameMatrix<T>>(frames).view());
+        const auto view = std::get<echosieve::FrameMatrix<T>>(frames).view();
+        tracker.push(view);
+        show(view, first, course.pictures);
         write_finished();
         progress.show(reader.position(), reader.frames());
     }
@@ -68,6 +89,21 @@ std::vector<BlockRecord> follow(RecordingReader& reader, const echosieve::BlockO
     return tracker.blocks();
 }
 
+Failure failure_of(const Findings& found, const std::vector<BlockRecord>& blocks) {
+    std::size_t usable = 0;
+    std::size_t frames = 0;
+    for (const BlockRecord& block : blocks) {
+        usable += block.usable;
+        frames += block.count;
+    }
+    return {std::string(describe(found.status)),
+            text_of("Looked for in each of %zu blocks; %.0f %% of their frames are usable",
+                    blocks.size(),
+                    100 * static_cast<double>(usable) /
+                        static_cast<double>(std::max<std::size_t>(1, frames))),
+            {}};
+}
+
 }  // namespace
 
 Findings track_by_blocks(const TrackingJob& job, RecordingReader& reader, Results& results,
@@ -77,10 +113,15 @@ Findings track_by_blocks(const TrackingJob& job, RecordingReader& reader, Result
     Findings found;
     found.settings = with_pulse_delay(reader.settings(), job.run.pulse_delay);
     const auto start = std::chrono::steady_clock::now();
-    const std::filesystem::path table = results.stage("motion.csv");
-    const std::vector<BlockRecord> blocks =
-        reader.stores_float() ? follow<float>(reader, options, table, found)
-                              : follow<std::int16_t>(reader, options, table, found);
+    std::optional<BlockPictures> pictures;
+    if (wants_pictures(job)) {
+        pictures.emplace(MModeImage(reader.frames(), reader.samples(), found.settings),
+                         MotionColumns(reader.frames()));
+    }
+    const Course course{options, results.stage("motion.csv"), pictures ? &*pictures : nullptr};
+    const std::vector<BlockRecord> blocks = reader.stores_float()
+                                                ? follow<float>(reader, course, found)
+                                                : follow<std::int16_t>(reader, course, found);
     found.seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
     found.status = echosieve::status_of(found.totals.valid, found.totals.frames, blocks);
     warnings.tell(found.warnings);
@@ -92,9 +133,14 @@ Findings track_by_blocks(const TrackingJob& job, RecordingReader& reader, Result
                      {"broken_seams", count_if(blocks, is_broken)}};
     found.remarks = text_of("Followed in %zu blocks of %g s; walls in %zu of them.\n",
                             blocks.size(), options.length, with_walls);
-    if (job.wall_echoes || job.pictures) {
-        found.remarks +=
-            "No wall_echoes.npy and no pictures: those are made of a whole (--block 0).\n";
+    if (job.wall_echoes) {
+        found.remarks += "No wall_echoes.npy: that is made of a whole (--block 0).\n";
+    }
+    if (pictures) {
+        found.pictures =
+            found.walls
+                ? draw_block_pictures(*pictures, blocks, options.track, results)
+                : draw_failure(pictures->image, failure_of(found, blocks), options.track, results);
     }
     return found;
 }

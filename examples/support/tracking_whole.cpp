@@ -10,11 +10,11 @@
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/motion/wall_options.hpp"
 #include "support/motion_pictures.hpp"
-#include "support/plot.hpp"
 #include "support/result_tables.hpp"
 #include "support/text.hpp"
 #include "support/tracking.hpp"
 #include "support/tracking_options.hpp"
+#include "support/wall_words.hpp"
 
 namespace examples {
 namespace {
@@ -78,42 +78,25 @@ ordered_json wall_json(const WallReport& wall) {
             {"reference_echoes", echoes}};
 }
 
+ordered_json less_sure_json(LessSure wall) {
+    return wall == LessSure::neither ? ordered_json()
+                                     : ordered_json(wall == LessSure::near ? "near" : "far");
+}
+
+// All of the motion, or why there is none.
 std::vector<std::string> draw(const echosieve::Recording& recording, const ArteryMotion& motion,
-                              Results& results) {
-    if (!has_gnuplot()) {
-        std::fprintf(stderr,
-                     "track_artery: no pictures: gnuplot was not found; install it (package "
-                     "gnuplot-nox), or pass --no-pictures\n");
-        return {};
+                              const echosieve::TrackOptions& options, const Results& results) {
+    if (!motion.frames.empty()) {
+        return draw_pictures(recording, motion, options, results);
     }
-    return draw_pictures(recording, motion, results);
+    return draw_failure(image_of(recording), failure_of(motion), options, results);
 }
 
 std::string remarks_on(const WallReport& wall, const char* name) {
-    constexpr double doubtful = 0.8;
-    std::string remarks = text_of(
-        "%s wall: gain to within %.1f %%, besides %.1f um in a frame (standard deviations); "
-        "limited "
-        "by %s.\n",
+    return text_of(
+        "%s wall: gain to within %.1f %%, besides %.1f um in a frame (standard deviations); %s.\n",
         name, 100 * wall.gain_std, 1e6 * std::hypot(wall.noise_std, wall.model_std),
-        std::string(describe(wall.limit)).c_str());
-    if (wall.separability < echosieve::least_separability) {
-        remarks += text_of(
-            "The %s wall hardly moves against the tissue on it: not separable (%.2f "
-            "rad).\n",
-            name, wall.separability);
-    }
-    if (wall.confidence < doubtful) {
-        remarks += text_of(
-            "Doubtful: the %s wall may not be the wall, or have lost a cycle (confidence %.2f).\n",
-            name, wall.confidence);
-    }
-    return remarks;
-}
-
-std::string diameter_of(const ArteryMotion& motion) {
-    return motion.layer == echosieve::WallLayer::outer ? "outer layer to outer layer"
-                                                       : "inner layer to inner layer (lumen)";
+        limit_words(wall.limit).c_str());
 }
 
 std::string depths_in_words(const ArteryMotion& motion) {
@@ -127,14 +110,25 @@ std::string depths_in_words(const ArteryMotion& motion) {
             text_of("Corrected for the sensor's width: near wall %+.3f mm, far wall %+.3f mm.\n",
                     1e3 * by.near, 1e3 * by.far);
     }
-    return text + "The diameter is from " + diameter_of(motion) +
+    return text + "The diameter is from " + std::string(diameter_words(motion.layer)) +
            text_of(", its level sure to %.2f mm.\n", 1e3 * motion.diameter_level_std);
 }
 
+// Each wall, what speaks against it, and which one is the likelier to be wrong.
 std::string remarks_on(const ArteryMotion& motion) {
     std::string remarks = depths_in_words(motion);
     for (const bool far : {false, true}) {
-        remarks += remarks_on(far ? motion.far : motion.near, far ? "far" : "near");
+        const WallReport& wall = far ? motion.far : motion.near;
+        const WallReport& partner = far ? motion.near : motion.far;
+        remarks += remarks_on(wall, far ? "Far" : "Near");
+        for (const std::string& doubt : doubts_of(wall, partner)) {
+            remarks += text_of("Doubtful, the %s wall: %s.\n", far ? "far" : "near", doubt.c_str());
+        }
+    }
+    const LessSure lesser = less_sure_wall(motion);
+    if (lesser != LessSure::neither) {
+        remarks += text_of("If one of the walls is wrong, it is rather the %s wall.\n",
+                           lesser == LessSure::near ? "near" : "far");
     }
     return remarks;
 }
@@ -161,9 +155,11 @@ Findings findings_of(const ArteryMotion& motion, const echosieve::Recording& rec
         const echosieve::DepthCorrection& by = motion.depth_correction;
         found.details["depth_correction"] = {{"near_m", by.near}, {"far_m", by.far}};
         found.details["diameter_level_std_m"] = motion.diameter_level_std;
-        found.details["diameter_from"] = diameter_of(motion);
         found.details["near_wall"] = wall_json(motion.near);
         found.details["far_wall"] = wall_json(motion.far);
+        found.details["near_wall"]["doubts"] = doubts_of(motion.near, motion.far);
+        found.details["far_wall"]["doubts"] = doubts_of(motion.far, motion.near);
+        found.details["less_sure_wall"] = less_sure_json(less_sure_wall(motion));
     }
     return found;
 }
@@ -179,17 +175,15 @@ Findings track_whole(const TrackingJob& job, Results& results, Warnings& warning
     Findings found = findings_of(motion, recording);
     found.seconds = took.count();
     warnings.tell(found.warnings);
-    std::vector<std::string> pictures;
     if (found.walls) {
         write_motion(motion, results.stage("motion.csv"));
         if (job.wall_echoes) {
             write_wall_echoes(motion, recording, results.stage("wall_echoes.npy"));
         }
-        if (job.pictures) {
-            pictures = draw(recording, motion, results);
-        }
     }
-    found.details["pictures"] = pictures;
+    if (wants_pictures(job)) {
+        found.pictures = draw(recording, motion, job.run.options.track, results);
+    }
     return found;
 }
 
