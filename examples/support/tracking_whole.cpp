@@ -70,7 +70,7 @@ ordered_json wall_json(const WallReport& wall) {
             {"confidence", wall.confidence},
             {"presence", wall.presence},
             {"separability_rad", wall.separability},
-            {"separable", wall.separability >= echosieve::least_separability},
+            {"separable", wall.separable},
             {"noise_std_m", wall.noise_std},
             {"gain_std", wall.gain_std},
             {"model_std_m", wall.model_std},

@@ -51,7 +51,7 @@ std::vector<std::string> doubts_of(const WallReport& wall, const WallReport& par
         doubts.push_back(text_of("it may not be the wall, or have lost a cycle (confidence %.2f)",
                                  wall.confidence));
     }
-    if (wall.separability < echosieve::least_separability) {
+    if (!wall.separable) {
         doubts.push_back(
             text_of("it hardly moves against the tissue on it: not separable (%.2f "
                     "rad)",
@@ -86,8 +86,8 @@ LessSure less_sure_wall(const ArteryMotion& motion) {
     if (std::abs(near.confidence - far.confidence) > clear_difference) {
         return lesser(near.confidence < far.confidence);
     }
-    const bool near_separable = near.separability >= echosieve::least_separability;
-    if (near_separable != (far.separability >= echosieve::least_separability)) {
+    const bool near_separable = near.separable;
+    if (near_separable != far.separable) {
         return lesser(!near_separable);
     }
     return lesser(whole_deviation(near) > whole_deviation(far));

@@ -200,7 +200,7 @@ std::string wall_title(const ArteryMotion& motion, bool far) {
     const std::string band =
         far ? band_words(motion, &FrameMotion::far_wall, &FrameMotion::far_wall_std)
             : band_words(motion, &FrameMotion::near_wall, &FrameMotion::near_wall_std);
-    const bool separable = wall.separability >= echosieve::least_separability;
+    const bool separable = wall.separable;
     return text_of("%s wall, %.2f mm deep: %s; %s%s", far ? "Far" : "Near", 1e3 * wall.depth,
                    band.c_str(), limit_words(wall.limit).c_str(),
                    separable ? "" : "; NOT SEPARABLE from the tissue on it");

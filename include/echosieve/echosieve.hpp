@@ -37,6 +37,7 @@
 #include "echosieve/motion/block_tracker.hpp"
 #include "echosieve/motion/common_motion_options.hpp"
 #include "echosieve/motion/frame_follower.hpp"
+#include "echosieve/motion/layer_limits.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"

@@ -43,6 +43,7 @@ TEST_CASE("a report says of a wall what its state and its gate say") {
     CHECK(report.pulse_drift == 0.02);
     CHECK(report.share_scatter == 2e-6);
     CHECK(report.separability == 0.9);
+    CHECK(report.separable);
     CHECK(report.evidence == 1234);
     CHECK(report.mean_evidence == 1.5);
     CHECK(report.tissue_linearity == 0.25);

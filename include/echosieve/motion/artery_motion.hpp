@@ -93,10 +93,6 @@ enum class TrackStatus {
     return "unknown";
 }
 
-/// A wall whose echo turns by less [rad] against that of the tissue on it is not separable: maximum
-/// likelihood misses its bound there by far (docs/layer_limits.md).
-inline constexpr double least_separability = 0.4;
-
 /// What most of a wall's standard deviation comes from.
 enum class WallLimit {
     noise,   ///< of the recording
@@ -132,6 +128,7 @@ struct WallReport {
     double share_deviation = 0;  ///< standard deviation of pulse_share, from its likelihood [m]
     double share_scatter = 0;    ///< the same, as frequencies disagree about it [m]
     double separability = 0;     ///< rms turn of its echo against that of the tissue on it [rad]
+    bool separable = true;       ///< at least_separability_angle or above (layer_limits.hpp)
     double strength_change = 0;  ///< rms change of its echo within a beat, as a part of it
     double presence = 0;     ///< log evidence per value over tissue that moves smoothly over depth
     double pulse_drift = 0;  ///< rms of the pulse slower than any beat, over its range

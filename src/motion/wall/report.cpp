@@ -2,6 +2,7 @@
 
 #include <cmath>
 
+#include "echosieve/motion/layer_limits.hpp"
 #include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
 
@@ -40,6 +41,7 @@ WallReport wall_report(const SeparatedWall& wall, const WallMotion& motion, doub
     out.share_deviation = wall.state.share_deviation;
     out.share_scatter = wall.doubt.scatter;
     out.separability = wall.doubt.separability;
+    out.separable = out.separability >= least_separability_angle;
     out.presence = wall.doubt.presence;
     out.pulse_drift = wall.doubt.pulse_drift;
     out.evidence = wall.evidence;
