@@ -24,14 +24,18 @@ line = "with lines linewidth 1.5 linecolor rgb"
 )";
 
 // A panel: its place, its title on the left, what is drawn.
-void draw_panel(std::ostream& script, double top, double bottom, const std::string& title,
-                const std::string& label, const std::string& plot) {
-    set_text(script, "panel_title", title);
-    set_text(script, "panel_label", label);
-    script << "set tmargin at screen " << top << "\nset bmargin at screen " << bottom
+struct Panel {
+    double top, bottom;  // on the screen, upwards
+    std::string title, label, plot;
+};
+
+void draw_panel(std::ostream& script, const Panel& panel) {
+    set_text(script, "panel_title", panel.title);
+    set_text(script, "panel_label", panel.label);
+    script << "set tmargin at screen " << panel.top << "\nset bmargin at screen " << panel.bottom
            << "\nset label 4 panel_title at graph 0, graph 1.06 left font 'DejaVu Sans,13' "
               "noenhanced\nset ylabel panel_label\nplot "
-           << plot << "\nunset label 1\nunset label 2\nunset label 3\n";
+           << panel.plot << "\nunset label 1\nunset label 2\nunset label 3\n";
 }
 
 }  // namespace
@@ -45,13 +49,13 @@ void draw_panels(const PanelTitles& titles, const PanelPlots& plots, std::ostrea
                             "low_colour, ";
     const std::string depth_label = "Displacement [µm],\ndeeper is down";
     script << "set yrange [*:*] noextend reverse\n";
-    draw_panel(script, 0.885, 0.705, titles.near, depth_label, low + plots.near);
-    draw_panel(script, 0.645, 0.465, titles.far, depth_label, low + plots.far);
+    draw_panel(script, {0.885, 0.705, titles.near, depth_label, low + plots.near});
+    draw_panel(script, {0.645, 0.465, titles.far, depth_label, low + plots.far});
     script << "set yrange [*:*] noextend noreverse\n";
-    draw_panel(script, 0.405, 0.225, titles.diameter, "Diameter [mm]", low + plots.diameter);
+    draw_panel(script, {0.405, 0.225, titles.diameter, "Diameter [mm]", low + plots.diameter});
     script << "set yrange [0:1]\nset ytics 0.5\nset xlabel 'Time [s]'\n";
-    draw_panel(script, 0.165, 0.085, "Quality of a frame; shaded everywhere: below 0.5", "Quality",
-               low + plots.quality);
+    draw_panel(script, {0.165, 0.085, "Quality of a frame; shaded everywhere: below 0.5", "Quality",
+                        low + plots.quality});
     script << "unset multiplot\nset output\n";
 }
 

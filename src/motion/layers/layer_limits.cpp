@@ -18,13 +18,12 @@
 #include "motion/layers/layer_covariances.hpp"
 #include "motion/layers/layer_information.hpp"
 #include "motion/layers/two_layers.hpp"
+#include "motion/line/numbers.hpp"
 #include "motion/line/plain.hpp"
 
 namespace echosieve {
 
 namespace {
-
-constexpr double infinite = std::numeric_limits<double>::infinity();
 
 // What rounding leaves of correlations that were computed, and of a spectrum times a factor.
 constexpr double correlation_rounding = 1e-12;

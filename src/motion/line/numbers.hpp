@@ -1,7 +1,12 @@
 // Numbers that more than one room of motion goes by.
 #pragma once
 
+#include <limits>
+
 namespace echosieve {
+
+/// Of what can not be had at all.
+inline constexpr double infinite = std::numeric_limits<double>::infinity();
 
 /// What divides may be zero, where nothing was received: then the quotient is zero as well.
 inline constexpr double least_divisor = 1e-300;
