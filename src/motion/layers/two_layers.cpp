@@ -5,16 +5,15 @@
 #include <Eigen/QR>
 #include <cmath>
 #include <complex>
-#include <limits>
+
+#include "motion/line/numbers.hpp"
 
 namespace echosieve {
 
 namespace {
 
-constexpr double infinite = std::numeric_limits<double>::infinity();
-
 // Below this part of the product of its diagonal a 2 x 2 information counts as singular: rounding.
-constexpr double least_determinant = 1e-14;
+constexpr double regular_determinant = 1e-14;
 
 Eigen::ArrayXd centred(const Eigen::ArrayXd& x, const Eigen::ArrayXd& weight) {
     return x - (weight * x).sum() / weight.sum();
@@ -29,7 +28,7 @@ struct OwnInverse {
 OwnInverse inverse_of(const Eigen::ArrayXXd& own) {
     const Eigen::ArrayXd diagonal = own.col(0) * own.col(3);
     const Eigen::ArrayXd determinant = diagonal - own.col(1).square();
-    if (!(determinant > least_determinant * diagonal).all()) {
+    if (!(determinant > regular_determinant * diagonal).all()) {
         return {{}, {}, {}, true};
     }
     return {own.col(3) / determinant, -own.col(1) / determinant, own.col(0) / determinant, false};
@@ -171,8 +170,8 @@ double share_deviation(const LayeredBins& bins, const Eigen::ArrayXd& course) {
     }
     const double diagonal = information(0, 0) * information(1, 1);
     const double determinant = information.determinant();
-    return determinant > least_determinant * diagonal ? std::sqrt(information(1, 1) / determinant)
-                                                      : infinite;
+    return determinant > regular_determinant * diagonal ? std::sqrt(information(1, 1) / determinant)
+                                                        : infinite;
 }
 
 }  // namespace echosieve
