@@ -18,6 +18,7 @@ WITHOUT_CODE = {
     "DEVELOPERS.md": "its blocks are a plan of the rooms",
     "docs/closed_forms.md": "its blocks are formulas",
     "docs/following_walls.md": "its blocks are formulas",
+    "docs/layer_limits.md": "its blocks are formulas",
     "docs/performance.md": "its blocks are what bench/performance.py printed",
 }
 # What formulas and printed text never hold.
