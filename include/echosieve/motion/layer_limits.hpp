@@ -69,7 +69,7 @@ struct GivenShares {
 
 struct LayerAssumptions {
     LayerSpectra spectra = LayerSpectra::free;
-    std::variant<FreeCourses, GivenCourses, GivenShares> courses;
+    std::variant<FreeCourses, GivenCourses, GivenShares> courses{};
     bool covariance = false;  ///< whether LayerLimit::covariance is wanted
 };
 

@@ -243,6 +243,17 @@ void find_nearest(const LayeredBins& bins, Eigen::Index layer, LayerLimit& out) 
     }
 }
 
+// Whether another layer moves as it does.
+bool coincides(const LayeredBins& bins, Eigen::Index layer) {
+    LayerLimit nearest;
+    find_nearest(bins, layer, nearest);
+    return bins.layers() > 1 && nearest.angle < coincident_angle;
+}
+
+bool of_unknown_spectra(const LayerAssumptions& assumptions) {
+    return assumptions.spectra == LayerSpectra::free || assumptions.spectra == LayerSpectra::shared;
+}
+
 double regression_deviation(const Eigen::MatrixXd& covariance, const Eigen::VectorXd& course) {
     const double squares = course.squaredNorm();
     return squares > 0 ? std::sqrt(course.dot(covariance * course)) / squares : infinite;
@@ -334,8 +345,9 @@ std::vector<LayerLimit> layer_limits(std::span<const LayerSetting> lines,
     std::vector<LayerLimit> out;
     for (Eigen::Index l = 0; l < bins.layers(); ++l) {
         const auto which = static_cast<std::size_t>(l);
-        out.push_back(limit_of(bins, l, covariances.of[which], 1 / std::sqrt(known[l]),
-                               assumptions.covariance));
+        const bool told = !of_unknown_spectra(assumptions) || !coincides(bins, l);
+        out.push_back(limit_of(bins, l, told ? covariances.of[which] : Eigen::MatrixXd(),
+                               1 / std::sqrt(known[l]), assumptions.covariance));
         if (!covariances.share_std.empty()) {
             out.back().share_std = covariances.share_std[which];
         }

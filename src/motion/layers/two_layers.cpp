@@ -82,7 +82,7 @@ TwoLayerLimit two_layer_limit(const LayeredBins& bins) {
     TwoLayerLimit out = without_deviations(bins);
     const Eigen::Index frames = bins.frames();
     const OwnInverse own = inverse_of(own_information(bins));
-    if (own.singular) {
+    if (own.singular || out.angle < coincident_angle) {
         return out;
     }
     const Eigen::MatrixXd spent = all_spent(bins);
@@ -122,7 +122,7 @@ TwoLayerLimit small_angle_limit(const LayeredBins& bins) {
     const Eigen::ArrayXd apart =
         centred(bins.displacement.col(0) - bins.displacement.col(1), bins.weight);
     const double squares = (bins.weight * apart.square()).sum();
-    if (own.singular || !(squares > 0)) {
+    if (own.singular || out.angle < coincident_angle) {
         return out;
     }
     Eigen::ArrayXd bent = centred(apart.square(), bins.weight);  // e
@@ -155,6 +155,9 @@ TwoLayerLimit small_angle_limit(const LayeredBins& bins) {
 }
 
 double share_deviation(const LayeredBins& bins, const Eigen::ArrayXd& course) {
+    if (separability_angle(bins, 0, 1) < coincident_angle) {
+        return infinite;
+    }
     const Eigen::Index frames = bins.frames();
     const Eigen::VectorXd moved = evened(bins, course);
     const Eigen::ArrayXXd own = own_information(bins);
