@@ -68,10 +68,10 @@ typename S::Options small_scene() {
 constexpr double wall_limit = 6e-6;
 constexpr double distension_limit = 6e-6;
 constexpr double depth_limit = 0.12e-3;
-// Error over the deviation that is stated, of three recordings together: 2.3 and 2.0 of the two
+// Error over the deviation that is stated, of three recordings together: 1.2 and 0.7 of the two
 // simulators. A deviation twice as large, or half, is beyond these.
-constexpr double least_ratio = 1.3;
-constexpr double largest_ratio = 3.2;
+constexpr double least_ratio = 0.4;
+constexpr double largest_ratio = 2;
 
 }  // namespace
 
@@ -96,7 +96,9 @@ TEST_CASE_TEMPLATE("both walls of a synthetic recording are followed with no han
         stated += errors.distension_std * errors.distension_std;
         for (const FrameMotion& frame : motion) {
             CHECK(frame.diameter == frame.far_wall - frame.near_wall);
-            CHECK(frame.diameter_std == std::hypot(frame.near_wall_std, frame.far_wall_std));
+            // Of two walls that err a little alike.
+            CHECK_WITHIN_RELATIVE(frame.diameter_std,
+                                  std::hypot(frame.near_wall_std, frame.far_wall_std), 0.3);
             CHECK(frame.quality == std::min(frame.near_quality, frame.far_quality));
         }
         // A wall that stretches goes apart: near up, far down.

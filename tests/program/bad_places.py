@@ -257,7 +257,7 @@ def same_meaning():
     """An option means the same whichever way the frames come, and a run is repeated by what its summary holds."""
     def depth(text, column):
         rows = [row.split(",") for row in text.splitlines()[1:]]
-        found = [float(row[column]) for row in rows if row[-2] == "1"]
+        found = [float(row[column]) for row in rows if row[6] == "1"]
         return sum(found) / len(found) if found else float("nan")
 
     def moved_by(way, arguments, shift):

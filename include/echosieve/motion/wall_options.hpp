@@ -78,7 +78,7 @@ struct WallSearchOptions {
     /// tissue can look surer than the walls where tissue echoes are the stronger ones
     double sure = 0.5;
     /// mean evidence of a wall below which tissue explains its gate nearly as well: such a pair is
-    /// tried again from `smaller_start` times its shares, if no other is trusted
+    /// tried again from `smaller_start` times its shares, if none is sure
     double hardly_seen = 0.1;
     double smaller_start = 0.6;
 };

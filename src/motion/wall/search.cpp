@@ -292,7 +292,7 @@ std::optional<SeparatedWalls> separate_best(const LineHistory& line,
     trials.try_those(without, 1, [](const Hypothesis& h) { return h.moved; });
     // Tissue up to a part of the wall's share is allowed for: a share that starts far too large
     // leaves the wall to it, and grows.
-    if (trials.confidence() < plan.confidence.least_confidence) {
+    if (trials.confidence() < plan.search.sure) {
         trials.try_those(plan.separation, plan.search.smaller_start,
                          [](const Hypothesis& h) { return h.lost; });
     }
