@@ -20,6 +20,7 @@ constexpr const char* failed_m_mode = R"(
 set output 'failed_m_mode.png'
 eval depth_picture
 set tmargin at screen 0.82
+set key at screen 0.87, screen 0.85 right
 set label 2 'No artery found: '.reason at screen 0.5, screen 0.965 center font 'DejaVu Sans,18' noenhanced
 set label 3 details at screen 0.5, screen 0.925 center font 'DejaVu Sans,12' textcolor rgb '#a03020' noenhanced
 plot 'image.bin' @image, \
@@ -63,9 +64,10 @@ Failure failure_of(const echosieve::ArteryMotion& motion) {
         return text_of("%s at %.2f mm with confidence %.2f, presence %.2f", name, 1e3 * wall.depth,
                        wall.confidence, wall.presence);
     };
-    failure.details = "The best pair was not trusted: " + words("near wall", motion.near) + "; " +
-                      words("far wall", motion.far) +
-                      " (0 or less: tissue explains as much as a wall)";
+    failure.details =
+        "The best pair was not trusted: " + words("near wall", motion.near) + "; " +
+        words("far wall", motion.far) +
+        ". Presence is 0 or less where tissue explains the echoes as well as a wall does.";
     failure.best_pair = {motion.near.depth, motion.far.depth};
     return failure;
 }

@@ -17,7 +17,7 @@ namespace examples {
 //   columns  of step frames each, rows of row_step samples each, as few as keep the picture small
 //
 /// What an eye tells apart.
-inline constexpr double decibel_range = 50;
+inline constexpr double decibel_range = 40;
 
 // A column is the mean envelope of up to frames_a_column of its frames, evenly apart: for the eye,
 // and so that a long recording costs no second conditioning.

@@ -12,7 +12,7 @@ set terminal pngcairo size 1500,1200 font font background rgb 'white'
 unset title
 unset xlabel
 unset key
-set lmargin at screen 0.075
+set lmargin at screen 0.085
 set rmargin at screen 0.985
 set y2range [0:1]
 set style fill solid 0.45 noborder
@@ -28,10 +28,11 @@ void draw_panel(std::ostream& script, double top, double bottom, const std::stri
                 const std::string& label, const std::string& plot) {
     set_text(script, "panel_title", title);
     set_text(script, "panel_label", label);
-    script << "set tmargin at screen " << top << "\nset bmargin at screen " << bottom
-           << "\nset label 4 panel_title at graph 0, graph 1.06 left font 'DejaVu Sans,13' "
-              "noenhanced\nset ylabel panel_label\nplot "
-           << plot << "\nunset label 1\nunset label 2\nunset label 3\n";
+    script
+        << "set tmargin at screen " << top << "\nset bmargin at screen " << bottom
+        << "\nset label 4 panel_title at graph 0, graph 1 left offset 0, 0.6 font 'DejaVu Sans,13' "
+           "noenhanced\nset ylabel panel_label\nplot "
+        << plot << "\nunset label 1\nunset label 2\nunset label 3\n";
 }
 
 }  // namespace
@@ -43,7 +44,7 @@ void draw_panels(const PanelTitles& titles, const PanelPlots& plots, std::ostrea
     const std::string low = "'motion.txt' using 1:" + std::to_string(plots.low_column) +
                             " axes x1y2 with fillsteps fillstyle solid 1 noborder fillcolor rgb "
                             "low_colour, ";
-    const std::string depth_label = "Displacement [µm],\ndeeper is down";
+    const std::string depth_label = "Deeper is down [µm]";
     script << "set yrange [*:*] noextend reverse\n";
     draw_panel(script, 0.885, 0.705, titles.near, depth_label, low + plots.near);
     draw_panel(script, 0.645, 0.465, titles.far, depth_label, low + plots.far);

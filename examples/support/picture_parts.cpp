@@ -73,7 +73,7 @@ float place_image(const MModeImage& picture, double dead_zone, const fs::path& f
     const float top = picture.strongest_below(below);
     picture.write(top, folder / "image.bin");
     set_text(script, "scale",
-             text_of("Envelope [dB under the strongest echoes below %.1f mm]", 1e3 * below));
+             text_of("Envelope [dB under the strongest\nechoes below %.1f mm]", 1e3 * below));
     script << "decibel_range = " << decibel_range << "\ncolumns = " << picture.columns()
            << "\nrows = " << picture.rows() << "\ndx = " << picture.column_time()
            << "\ndy = " << 1e3 * (picture.depth(1) - first) << "\ntop = " << 1e3 * first

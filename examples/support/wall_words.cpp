@@ -13,10 +13,11 @@ using echosieve::WallReport;
 
 // Limits of what is remarkable; from runs on drawn recordings, no source.
 constexpr double doubtful = 0.8;          // confidence below it is said
-constexpr double unsure_gain = 0.1;       // standard deviation of the gain
+constexpr double unsure_gain = 0.2;       // standard deviation of the gain
 constexpr double least_part = 0.15;       // of the distension: a wall usually takes 0.25 to 0.75
 constexpr double much_own_motion = 0.1;   // rms of what a wall does by itself, over its pulse
 constexpr double clear_difference = 0.1;  // of confidences
+constexpr double clear_ratio = 1.5;       // of deviations
 
 // Of the diameter's pulse, the part that this wall takes: with the signs as they are, for the near
 // wall as for the far one. 0.5 where there is no pulse.
@@ -32,8 +33,7 @@ std::string_view layer_words(echosieve::WallLayer layer) noexcept {
 }
 
 std::string limit_words(echosieve::WallLimit limit) {
-    return "limited by " + std::string(limit == echosieve::WallLimit::noise ? "" : "this: ") +
-           std::string(describe(limit));
+    return "limit: " + std::string(describe(limit));
 }
 
 std::string_view diameter_words(echosieve::WallLayer layer) noexcept {
@@ -90,7 +90,10 @@ LessSure less_sure_wall(const ArteryMotion& motion) {
     if (near_separable != (far.separability >= echosieve::least_separability)) {
         return lesser(!near_separable);
     }
-    return lesser(whole_deviation(near) > whole_deviation(far));
+    const double of_both[] = {whole_deviation(near), whole_deviation(far)};
+    const bool clear =
+        std::max(of_both[0], of_both[1]) > clear_ratio * std::min(of_both[0], of_both[1]);
+    return clear ? lesser(of_both[0] > of_both[1]) : LessSure::neither;
 }
 
 std::string less_sure_words(const ArteryMotion& motion) {

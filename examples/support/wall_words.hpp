@@ -31,7 +31,7 @@ enum class LessSure { neither, near, far };
 
 /// The wall that is the likelier one to be wrong, if there is a doubt about one: that of clearly
 /// less confidence, else the one that can't be told from its tissue, else that of the larger
-/// deviation.
+/// deviation, clearly; otherwise neither.
 [[nodiscard]] LessSure less_sure_wall(const echosieve::ArteryMotion& motion);
 
 /// A sentence that names that wall and says why; empty if there is none.

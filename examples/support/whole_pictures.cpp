@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <limits>
 #include <ostream>
 #include <variant>
 
@@ -89,6 +90,21 @@ void write_frames(const ArteryMotion& motion, const fs::path& file) {
     table.close();
 }
 
+// What is too small to be seen before the first, and after the last, sample that is not: NaN, which
+// gnuplot leaves out.
+void blank_ends(std::vector<double>& samples) {
+    constexpr double seen = 0.005;  // of the largest
+    double largest = 0;
+    for (const double x : samples) {
+        largest = std::max(largest, std::abs(x));
+    }
+    const auto is_seen = [&](double x) { return std::abs(x) > seen * largest; };
+    const auto first = std::ranges::find_if(samples, is_seen);
+    const auto last = std::find_if(samples.rbegin(), samples.rend(), is_seen).base();
+    std::fill(samples.begin(), first, std::numeric_limits<double>::quiet_NaN());
+    std::fill(std::max(first, last), samples.end(), std::numeric_limits<double>::quiet_NaN());
+}
+
 // A frame as real samples, by linear interpolation of its slowly varying baseband, beside each
 // wall's echoes: depth [mm], the three. Returns the largest amplitude below a depth [m].
 double write_frame(const echosieve::Recording& recording, const ArteryMotion& motion,
@@ -103,6 +119,8 @@ double write_frame(const echosieve::Recording& recording, const ArteryMotion& mo
     std::vector<double> far(grid.count);
     add_wall(motion.near, frame, recording.settings, grid, std::span(near));
     add_wall(motion.far, frame, recording.settings, grid, std::span(far));
+    blank_ends(near);
+    blank_ends(far);
     PlotFile table(file);
     table.stream().precision(9);
     double largest = 0;
@@ -135,12 +153,14 @@ set output 'wall_m_mode.png'
 set terminal pngcairo size 1500,1200 font font background rgb 'white'
 set multiplot
 set lmargin at screen 0.07
-set rmargin at screen 0.85
+set rmargin at screen 0.84
 set tmargin at screen 0.95
 set bmargin at screen 0.57
 set title 'Measured'
+unset xlabel
 plot 'image.bin' @image
 unset label 1
+set xlabel 'Time [s]'
 set tmargin at screen 0.47
 set bmargin at screen 0.09
 set title 'Wall echoes alone, same scale'
@@ -158,17 +178,16 @@ set title frame_title noenhanced
 set xlabel 'Amplitude [units of the recording]'
 set ylabel 'Depth [mm], deeper is down'
 set yrange [*:*] noextend reverse
-set xrange [-1.15*largest:1.15*largest]
+set xrange [-1.9*largest:1.15*largest]
 set bmargin at screen 0.08
-set key top right opaque samplen 2
+set key bottom left samplen 2
 set arrow 1 from graph 0, first near_depth to graph 1, first near_depth nohead dashtype 2 linewidth 1.5 linecolor rgb near_colour
 set arrow 2 from graph 0, first far_depth to graph 1, first far_depth nohead dashtype 2 linewidth 1.5 linecolor rgb far_colour
 set label 11 near_label at graph 0.02, first near_depth offset 0, 0.6 textcolor rgb near_colour noenhanced
 set label 12 far_label at graph 0.02, first far_depth offset 0, 0.6 textcolor rgb far_colour noenhanced
-part(x) = abs(x) > 0.005*largest ? x : NaN
 plot 'frame.txt' using 2:1 with lines linewidth 1 linecolor rgb '#888888' title 'measured, band-passed', \
-  'frame.txt' using (part($3)):1 with lines linewidth 2 linecolor rgb near_colour title 'echoes of the near wall', \
-  'frame.txt' using (part($4)):1 with lines linewidth 2 linecolor rgb far_colour title 'echoes of the far wall'
+  'frame.txt' using 3:1 with lines linewidth 2 linecolor rgb near_colour title 'echoes of the near wall', \
+  'frame.txt' using 4:1 with lines linewidth 2 linecolor rgb far_colour title 'echoes of the far wall'
 reset
 )";
 
