@@ -12,7 +12,7 @@ int main(int argc, char** argv) {
         "track_artery",
         "Finds the artery in a recording NAME.npy (settings in NAME.json) and follows both "
         "walls.\nWrites motion.csv, summary.json, wall_echoes.npy and pictures; of a recording "
-        "followed in blocks motion.csv, blocks.csv and summary.json.");
+        "followed in blocks motion.csv, blocks.csv, summary.json and pictures.");
     examples::TrackingJob job;
     std::string samples, meta, out;
     bool no_pictures = false, no_wall_echoes = false;

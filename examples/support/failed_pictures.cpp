@@ -20,7 +20,7 @@ constexpr const char* failed_m_mode = R"(
 set output 'failed_m_mode.png'
 eval depth_picture
 set tmargin at screen 0.82
-set key at screen 0.87, screen 0.85 right
+set key at screen 0.87, screen 0.85 right maxrows 1
 set label 2 'No artery found: '.reason at screen 0.5, screen 0.965 center font 'DejaVu Sans,18' noenhanced
 set label 3 details at screen 0.5, screen 0.925 center font 'DejaVu Sans,12' textcolor rgb '#a03020' noenhanced
 plot 'image.bin' @image, \

@@ -23,20 +23,22 @@ band = "with filledcurves fillcolor rgb"
 line = "with lines linewidth 1.5 linecolor rgb"
 )";
 
-// A panel: its place, its title on the left, what is drawn.
-struct Panel {
-    double top, bottom;  // on the screen, upwards
-    std::string title, label, plot;
+// Edges of a panel, from the picture's bottom.
+struct PanelPlace {
+    double top;
+    double bottom;
 };
 
-void draw_panel(std::ostream& script, const Panel& panel) {
-    set_text(script, "panel_title", panel.title);
-    set_text(script, "panel_label", panel.label);
+// A panel with its title on the left.
+void draw_panel(std::ostream& script, PanelPlace place, const std::string& title,
+                const std::string& label, const std::string& plot) {
+    set_text(script, "panel_title", title);
+    set_text(script, "panel_label", label);
     script
-        << "set tmargin at screen " << panel.top << "\nset bmargin at screen " << panel.bottom
+        << "set tmargin at screen " << place.top << "\nset bmargin at screen " << place.bottom
         << "\nset label 4 panel_title at graph 0, graph 1 left offset 0, 0.6 font 'DejaVu Sans,13' "
            "noenhanced\nset ylabel panel_label\nplot "
-        << panel.plot << "\nunset label 1\nunset label 2\nunset label 3\n";
+        << plot << "\nunset label 1\nunset label 2\nunset label 3\n";
 }
 
 }  // namespace
@@ -50,13 +52,13 @@ void draw_panels(const PanelTitles& titles, const PanelPlots& plots, std::ostrea
                             "low_colour, ";
     const std::string depth_label = "Deeper is down [µm]";
     script << "set yrange [*:*] noextend reverse\n";
-    draw_panel(script, {0.885, 0.705, titles.near, depth_label, low + plots.near});
-    draw_panel(script, {0.645, 0.465, titles.far, depth_label, low + plots.far});
+    draw_panel(script, {0.885, 0.705}, titles.near, depth_label, low + plots.near);
+    draw_panel(script, {0.645, 0.465}, titles.far, depth_label, low + plots.far);
     script << "set yrange [*:*] noextend noreverse\n";
-    draw_panel(script, {0.405, 0.225, titles.diameter, "Diameter [mm]", low + plots.diameter});
+    draw_panel(script, {0.405, 0.225}, titles.diameter, "Diameter [mm]", low + plots.diameter);
     script << "set yrange [0:1]\nset ytics 0.5\nset xlabel 'Time [s]'\n";
-    draw_panel(script, {0.165, 0.085, "Quality of a frame; shaded everywhere: below 0.5", "Quality",
-                        low + plots.quality});
+    draw_panel(script, {0.165, 0.085}, "Quality of a frame; shaded everywhere: below 0.5",
+               "Quality", low + plots.quality);
     script << "unset multiplot\nset output\n";
 }
 

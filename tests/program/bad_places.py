@@ -11,7 +11,7 @@ from bad_options import PROGRAMS
 from harness import Case
 
 RESULTS = ("motion.csv", "blocks.csv", "summary.json", "wall_echoes.npy", "measured_m_mode.png", "wall_m_mode.png",
-           "frame_echoes.png", "motion.png", "summary_failed.json")
+           "frame_echoes.png", "motion.png", "failed_m_mode.png", "summary_failed.json")
 
 
 def link(name, to, soft=False, folder=None):

@@ -8,8 +8,11 @@ import argparse
 import csv
 import json
 import math
+import os
 import pathlib
+import random
 import re
+import shutil
 import struct
 import subprocess
 import sys
@@ -87,11 +90,12 @@ class Runs:
     def __init__(self, programs, folder):
         self.programs = programs
         self.folder = folder
+        self.environment = dict(os.environ)
 
-    def run(self, program, *arguments):
+    def run(self, program, *arguments, status=0):
         done = subprocess.run([self.programs / program, *map(str, arguments)], cwd=self.folder, capture_output=True, text=True,
-                              timeout=600)
-        require(done.returncode == 0, f"{program} {' '.join(map(str, arguments))}: status {done.returncode}, {done.stderr}")
+                              timeout=600, env=self.environment)
+        require(done.returncode == status, f"{program} {' '.join(map(str, arguments))}: status {done.returncode}, {done.stderr}")
         return done.stdout
 
     def track(self, out, *options):
@@ -211,6 +215,63 @@ def track_in_blocks(runs, truth):
             close(depth, mean(truth[f"{wall}_outer_m"]), DEPTH_ERROR + 0.2e-3, f"{wall}_depth_m of a block")
 
 
+NOTICE = "Research use: not a medical device, not for diagnosis."
+
+
+def picture_names(runs, folder, summary):
+    """What the summary says was drawn: whole PNG files, and no others."""
+    here = runs.folder / folder
+    for name in summary["pictures"]:
+        data = (here / name).read_bytes()
+        require(data[:8] == b"\x89PNG\r\n\x1a\n" and data[-8:-4] == b"IEND", f"{folder}/{name} is no whole PNG file")
+    require(sorted(path.name for path in here.glob("*.png")) == sorted(summary["pictures"]), f"pictures in {folder}")
+    return summary["pictures"]
+
+
+def summary_in(runs, folder, name="summary.json"):
+    return json.loads((runs.folder / folder / name).read_text(encoding="utf-8"))
+
+
+def draw(runs):
+    """Pictures of a whole, of blocks, and of a recording without an artery; each script writes the caution."""
+    if shutil.which("gnuplot") is None:
+        return
+    spy = runs.folder / "spy"  # keeps the scripts that gnuplot is given
+    spy.mkdir()
+    (spy / "gnuplot").write_text(f'#!/bin/sh\ncat "$1" >> "{spy}/scripts"\nexec {shutil.which("gnuplot")} "$@"\n')
+    (spy / "gnuplot").chmod(0o755)
+    runs.environment["PATH"] = f"{spy}:{os.environ['PATH']}"
+    def script():
+        text = (spy / "scripts").read_text(encoding="utf-8")
+        (spy / "scripts").unlink()
+        outputs = text.count("set output '")
+        require(text.count(f"caution = '{NOTICE}'") >= 1 and "set label 1 caution" in text and outputs > 0, "no caution is drawn")
+        return text
+    said = runs.run("track_artery", "rec.npy", "--out", "drawn", "--layer", "inner")
+    require("Diameter (inner layer to inner layer: the lumen)" in said, f"the console does not say which diameter: {said}")
+    summary = summary_in(runs, "drawn")
+    require(len(picture_names(runs, "drawn", summary)) == 4, f"pictures are {summary['pictures']}")
+    require("lumen" in summary["diameter_from"], "the summary does not say which diameter")
+    require("lumen" in script() and summary["less_sure_wall"] in (None, "near", "far"), "the picture does not say which diameter")
+    runs.run("track_artery", "rec.npy", "--out", "drawn", "--block", "2")
+    require(picture_names(runs, "drawn", summary_in(runs, "drawn")) == ["measured_m_mode.png", "motion.png"], "pictures of blocks")
+    require("outer layer to outer layer" in script(), "the picture of blocks does not say which diameter")
+    before = {path.name: path.read_bytes() for path in (runs.folder / "drawn").iterdir()}
+    noise = random.Random(1)
+    write_npy(runs.folder / "noise.npy", [[noise.gauss(0, 1) for _ in range(450)] for _ in range(500)])
+    (runs.folder / "noise.json").write_text((runs.folder / "rec.json").read_text(encoding="utf-8"), encoding="utf-8")
+    for options, folder, mark in (([], "none", "summary.json"), (["--block", "1.5"], "none", "summary.json"),
+                                  ([], "drawn", "summary_failed.json")):
+        runs.run("track_artery", "noise.npy", "--out", folder, *options, status=2)
+        require(summary_in(runs, folder, mark)["pictures"] == ["failed_m_mode.png"], f"picture of a failed run in {folder}")
+        require("No artery found" in script(), "the picture of a failed run does not say so")
+    picture_names(runs, "none", summary_in(runs, "none"))
+    for name, data in before.items():
+        require((runs.folder / "drawn" / name).read_bytes() == data, f"a failed run changed the earlier {name}")
+    runs.run("track_artery", "noise.npy", "--out", "drawn", "--no-pictures", status=2)
+    require(not (runs.folder / "drawn" / "failed_m_mode.png").exists(), "an earlier failed run's picture is left")
+
+
 def compare(runs, motion, truth):
     """What compare_with_truth prints, computed here."""
     said = runs.run("compare_with_truth", "whole/motion.csv", "rec.truth.csv")
@@ -262,13 +323,13 @@ def main():
         failures = 0
         motion = track_whole(runs, truth)
         for check, arguments in ((track_inner_layer, [truth]), (track_smoothed, [motion]), (track_with_delay, []),
-                                 (track_in_blocks, [truth]), (compare, [motion, truth]), (decompose, [])):
+                                 (track_in_blocks, [truth]), (draw, []), (compare, [motion, truth]), (decompose, [])):
             try:
                 check(runs, *arguments)
             except Wrong as wrong:
                 print(f"{check.__name__}: {wrong}")
                 failures += 1
-    print(f"{failures} of 6 checks failed" if failures else "all results are as they must be")
+    print(f"{failures} of 7 checks failed" if failures else "all results are as they must be")
     return 1 if failures else 0
 
 
