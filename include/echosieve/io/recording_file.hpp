@@ -22,9 +22,10 @@ namespace echosieve {
 
 /// Reads the settings: an object with the numbers sampling_rate, frame_rate, start_time,
 /// centre_frequency, bandwidth and sound_speed, and pulse_delay, sensor_width and sensor_length if
-/// they are known, all SI; other fields are ignored, see unknown_settings(). Throws FileError, naming file, field and value, if
-/// one of the six is missing, or a field is there twice, not a number or outside its domain (see
-/// validate(RecordingSettings)), and for a file longer than 1 MiB or nested deeper than 16 levels.
+/// they are known, all SI; other fields are ignored, see unknown_settings(). Throws FileError,
+/// naming file, field and value, if one of the six is missing, or a field is there twice, not a
+/// number or outside its domain (see validate(RecordingSettings)), and for a file longer than 1 MiB
+/// or nested deeper than 16 levels.
 [[nodiscard]] ECHOSIEVE_API RecordingSettings read_settings(const std::filesystem::path& file);
 
 /// The fields that read_settings ignores, by name: other programs' own, or misspelt. Throws

@@ -180,8 +180,8 @@ struct WallMotionOptions {
 //   diameter: the walls' G and M are alike by r_g (both too large or too small) and r_m
 //
 // The errors of right walls are split along the pulse and across it, and the factors are those
-// that make them likeliest (Student's t of 4 degrees), stretched so that 95 and 68 % lie within 1.96
-// and 1 of them (the same recordings as the weights').
+// that make them likeliest (Student's t of 4 degrees), stretched so that 95 and 68 % lie
+// within 1.96 and 1 of them (the same recordings as the weights').
 
 /// What a wall's standard deviation is made of.
 struct WallDeviationOptions {
