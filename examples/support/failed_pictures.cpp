@@ -20,13 +20,13 @@ constexpr const char* failed_m_mode = R"(
 set output 'failed_m_mode.png'
 eval depth_picture
 set tmargin at screen 0.82
-set key at screen 0.87, screen 0.85 right maxrows 1
+set key at screen 0.87, screen 0.85 right font 'DejaVu Sans,12'
 set label 2 'No artery found: '.reason at screen 0.5, screen 0.965 center font 'DejaVu Sans,18' noenhanced
 set label 3 details at screen 0.5, screen 0.925 center font 'DejaVu Sans,12' textcolor rgb '#a03020' noenhanced
 plot 'image.bin' @image, \
   NaN with lines linewidth 2 dashtype 2 linecolor rgb near_colour title near_title, \
   NaN with lines linewidth 2 dashtype 2 linecolor rgb far_colour title far_title, \
-  NaN with lines linewidth 2 linecolor rgb '#40c040' title 'dead zone above, nothing looked for'
+  NaN with lines linewidth 2 linecolor rgb '#40c040' title 'end of the dead zone'
 )";
 
 // A line across the picture at a depth [m], if that is in the picture.
