@@ -55,7 +55,8 @@ TEST_CASE("the wall that something speaks against is named, with the reason, nea
     };
     const Slip slips[] = {
         {[](WallReport& w) { w.confidence = 0.4; }, "confidence 0.40"},
-        {[](WallReport& w) { w.separability = 0.3, w.separable = false; }, "not separable (0.30 rad)"},
+        {[](WallReport& w) { w.separability = 0.3, w.separable = false; },
+         "not separable (0.30 rad)"},
         {[](WallReport& w) { w.gain_std = 0.5; }, "gain is known to 50 % only"},
         {[](WallReport& w) { w.own_motion = 90e-6; }, "90 um rms by itself"},
         {[](WallReport& w) { w.pulse_share *= 0.05; }, "of the distension"},
