@@ -319,11 +319,16 @@ double separability_angle(std::span<const double> first, std::span<const double>
 std::vector<LayerLimit> layer_limits(std::span<const LayerSetting> lines,
                                      const LayerAssumptions& assumptions) {
     require_domain(lines, assumptions);
+    // Unknown spectra are told by nothing else.
+    const bool told_by_motion =
+        assumptions.spectra == LayerSpectra::free || assumptions.spectra == LayerSpectra::shared;
     const LayeredBins bins = bins_of(lines[0]);
     Eigen::MatrixXd information = information_of(lines[0], assumptions.spectra);
     Eigen::ArrayXd known = Eigen::ArrayXd::Zero(bins.layers());  // 1 / variance
+    bool coincide = true;                                        // on all lines
     for (const LayerSetting& line : lines) {
         const LayeredBins here = bins_of(line);
+        coincide = coincide && layers_coincide(here);
         if (&line != lines.data()) {
             information += information_of(line, assumptions.spectra);
         }
@@ -331,7 +336,10 @@ std::vector<LayerLimit> layer_limits(std::span<const LayerSetting> lines,
             known[l] += 1 / std::pow(known_deviation(here, l), 2);
         }
     }
-    const LayerCovariances covariances = covariances_of(information, bins.weight, assumptions);
+    LayerCovariances covariances = covariances_of(information, bins.weight, assumptions);
+    if (told_by_motion && coincide) {
+        covariances.forget();
+    }
     std::vector<LayerLimit> out;
     for (Eigen::Index l = 0; l < bins.layers(); ++l) {
         const auto which = static_cast<std::size_t>(l);

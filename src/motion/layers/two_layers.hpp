@@ -39,6 +39,10 @@ struct TwoLayerLimit {
 [[nodiscard]] double separability_angle(const LayeredBins& bins, Eigen::Index first,
                                         Eigen::Index second);
 
+/// Whether two layers move alike: only the sum of their spectra can then be told, and nothing of
+/// either.
+[[nodiscard]] bool layers_coincide(const LayeredBins& bins);
+
 /// Standard deviation over the frames of a layer alone whose waveform is known [m].
 [[nodiscard]] double known_deviation(const LayeredBins& bins, Eigen::Index layer);
 
