@@ -4,6 +4,7 @@
 #include <cstdio>
 
 #include "echosieve/correlate/measurement_plan.hpp"
+#include "plan_measurement/layer_table.hpp"
 #include "support/command_line.hpp"
 #include "support/options.hpp"
 
@@ -76,6 +77,7 @@ int main(int argc, char** argv) {
         "Least standard deviations (Cramer-Rao) of what a sensor can measure, as a table.");
     MeasurementPlan plan{.sensor = {.centre_frequency = 4e6, .bandwidth = 1e6}};
     double wanted = 1;
+    double tissue_motion = 10;
     CLI::App& app = line.app();
     examples::add_number(app, "--centre-frequency", plan.sensor.centre_frequency, "[Hz]");
     examples::add_number(app, "--bandwidth", plan.sensor.bandwidth, "-6 dB [Hz]");
@@ -84,8 +86,12 @@ int main(int argc, char** argv) {
                         "Frames over which the wall stands still");
     examples::add_number(app, "--sound-speed", plan.sound_speed, "[m/s]");
     examples::add_number(app, "--wanted", wanted, "Displacement deviation [um]");
+    examples::add_number(app, "--tissue-motion", tissue_motion,
+                         "Of tissue over the wall's echo against the wall, a row of its own [um]");
     return line.run(argc, argv, [&] {
+        const auto layers = plan_measurement::overlapping_layers(plan, 1e-6 * tissue_motion);
         print_tables(plan, wanted);
+        plan_measurement::print(layers, plan.signal_to_noise);
         return 0;
     });
 }

@@ -13,6 +13,7 @@
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
 #include "echosieve/motion/block_tracker.hpp"
+#include "echosieve/motion/layer_limits.hpp"
 #include "echosieve/motion/learned_walls.hpp"
 #include "echosieve/motion/pulse_delay.hpp"
 #include "echosieve/motion/smoothing.hpp"
@@ -123,6 +124,71 @@ void options(BadInputs& out) {
     }
 }
 
+// Two layers of three frames in two bins.
+LayerSetting two_layers() {
+    return {{4e6, 4.5e6}, 0.01, 1540, {{{1, 1}, {0, 1e-5, 3e-5}}, {{1, -1}, {0, 2e-5, 1e-5}}}};
+}
+
+void layers(BadInputs& out) {
+    using S = LayerSetting;
+    const char* function = "layer_limits";
+    const auto use = [](const S& s) { static_cast<void>(layer_limits(s)); };
+    out.vary(function, "noise", two_layers(), &S::noise, {0.0, -1.0, not_a_number, infinite}, use);
+    out.vary(function, "sound_speed", two_layers(), &S::sound_speed, {0.0, not_a_number, infinite},
+             use);
+    const auto changed = [&](const char* argument, auto value, auto change,
+                             LayerAssumptions assumptions = {}) {
+        S s = two_layers();
+        change(s);
+        out.add(function, argument, value,
+                [=] { static_cast<void>(layer_limits(s, assumptions)); });
+    };
+    changed("layers", 0, [](S& s) { s.layers.clear(); });
+    changed("frequencies", 0, [](S& s) { s.frequencies.clear(); });
+    changed("frequency", -4e6, [](S& s) { s.frequencies[1] = -4e6; });
+    changed("spectrum", 1, [](S& s) { s.layers[1].spectrum.pop_back(); });
+    changed("power of the spectrum", 0, [](S& s) { s.layers[1].spectrum = {0, 0}; });
+    changed("power of the spectrum", infinite, [](S& s) { s.layers[0].spectrum[0] = infinite; });
+    changed("displacement", 2, [](S& s) { s.layers[1].displacement.pop_back(); });
+    changed("displacement", not_a_number, [](S& s) { s.layers[1].displacement[0] = not_a_number; });
+    changed("frames", 1, [](S& s) {
+        s.layers[0].displacement = {0};
+        s.layers[1].displacement = {0};
+    });
+    changed("frames", 1001, [](S& s) { s.layers[0].displacement.assign(1001, 0.0); });
+    changed("weights", 2, [](S& s) { s.weights = {1, 1}; });
+    changed("weight", 0, [](S& s) { s.weights = {1, 0, 1}; });
+    changed("correlation", 9, [](S& s) { s.layers[0].correlation.assign(9, 1.0); });
+    const LayerAssumptions random{.spectra = LayerSpectra::random};
+    changed(
+        "correlation", 4, [](S& s) { s.layers[0].correlation.assign(4, 1.0); }, random);
+    changed(
+        "correlation", 3, [](S& s) { s.layers[0].correlation = {1, 1, -1, 1, 1, 1, -1, 1, 1}; },
+        random);
+    const auto same = [](S&) {};
+    changed("part of a shared spectrum that is not the first's", 1, same,
+            {.spectra = LayerSpectra::shared});
+    changed("courses", 0, same, {.courses = GivenCourses{}});
+    changed("course", 2, same, {.courses = GivenCourses{{{0, 1}}}});
+    changed("shares", 1, same, {.courses = GivenShares{{{1}}}});
+    changed("courses", 3, same, {.courses = GivenShares{{{1, 2, 3}, {1, 2, 3}}}});
+    changed("share", not_a_number, same, {.courses = GivenShares{{{1}, {not_a_number}}}});
+    out.add(function, "lines", 0,
+            [] { static_cast<void>(layer_limits(std::span<const LayerSetting>{})); });
+    out.add("two_layer_estimate", "layers", 1, [] {
+        S s = two_layers();
+        s.layers.pop_back();
+        static_cast<void>(two_layer_estimate(s));
+    });
+    const std::vector<double> course = {0, 1e-5};
+    out.add("separability_angle", "centre_frequency", 0,
+            [=] { static_cast<void>(separability_angle(course, course, 0, 1540)); });
+    out.add("separability_angle", "sound_speed", infinite,
+            [=] { static_cast<void>(separability_angle(course, course, 4e6, infinite)); });
+    out.add("separability_angle", "frames", 0,
+            [] { static_cast<void>(separability_angle({}, {}, 4e6, 1540)); });
+}
+
 void blocks(BadInputs& out) {
     using O = BlockOptions;
     const auto use = [](const O& o) { static_cast<void>(track_in_blocks(silence(), o)); };
@@ -197,6 +263,7 @@ BadInputs motion_cases() {
     BadInputs out;
     settings(out);
     options(out);
+    layers(out);
     blocks(out);
     conditioned(out);
     calibration(out);

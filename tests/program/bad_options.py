@@ -15,7 +15,8 @@ NUMBERS = {
                                     "--pulse-delay", "--block"], ["--atoms", "--smoothing-frames"]),
     "follow_stream": (["good.json", "--samples", str(SAMPLES)], ["--block", "--overlap", "--pulse-delay"], []),
     "follow_frames": (["good.json", "--samples", str(SAMPLES)], ["--learn", "--pulse-delay"], []),
-    "plan_measurement": ([], ["--centre-frequency", "--bandwidth", "--sampling-rate", "--sound-speed", "--wanted"],
+    "plan_measurement": ([], ["--centre-frequency", "--bandwidth", "--sampling-rate", "--sound-speed", "--wanted",
+                              "--tissue-motion"],
                          ["--averaged-frames"]),
     "decompose_batch": (["dictionary.npy", "signals.npy"], [], ["--atoms"]),
     "limits_study": ([], [], ["--trials", "--gates", "--threads"]),
@@ -128,7 +129,8 @@ def outside():
     for options, words in ((["--centre-frequency", "4"], "centre_frequency"), (["--bandwidth", "9e6"], "bandwidth"),
                            (["--bandwidth", "0"], "bandwidth"), (["--sampling-rate", "0"], "sampling_rate"),
                            (["--sound-speed", "0"], "sound_speed"), (["--averaged-frames", "0"], "--averaged-frames"),
-                           (["--wanted", "0"], "wanted"), (["--wanted", "-2"], "wanted"), (["more"], "more")):
+                           (["--wanted", "0"], "wanted"), (["--wanted", "-2"], "wanted"),
+                           (["--tissue-motion", "0"], "tissue_motion"), (["more"], "more")):
         yield case("plan_measurement", options, words)
     batch = ["dictionary.npy", "signals.npy"]
     yield case("decompose_batch", [*batch, "--atoms", "0"], "--atoms")

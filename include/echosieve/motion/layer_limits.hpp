@@ -42,7 +42,7 @@ struct MovingLayer {
     std::vector<std::complex<double>> spectrum;  ///< S, per frequency
     std::vector<double> displacement;            ///< x, per frame [m]
     /// Of its echoes in two frames, [frames x frames] row by row, with random spectra; empty: 1.
-    std::vector<double> correlation;
+    std::vector<double> correlation = {};
 };
 
 /// One gate of one line.
@@ -51,7 +51,7 @@ struct LayerSetting {
     double noise = 1;                 ///< v, mean square of the noise of a complex bin
     double sound_speed = 1540;        ///< c [m/s]
     std::vector<MovingLayer> layers;
-    std::vector<double> weights;  ///< per frame, its noise is v / weight; empty: 1
+    std::vector<double> weights = {};  ///< per frame, its noise is v / weight; empty: 1
 };
 
 /// Any displacement in each frame.
@@ -69,7 +69,7 @@ struct GivenShares {
 
 struct LayerAssumptions {
     LayerSpectra spectra = LayerSpectra::free;
-    std::variant<FreeCourses, GivenCourses, GivenShares> courses{};
+    std::variant<FreeCourses, GivenCourses, GivenShares> courses = {};
     bool covariance = false;  ///< whether LayerLimit::covariance is wanted
 };
 

@@ -2,6 +2,7 @@
 
 #include <Eigen/Cholesky>
 #include <Eigen/Eigenvalues>
+#include <algorithm>
 #include <limits>
 #include <utility>
 #include <vector>
@@ -72,6 +73,15 @@ Eigen::MatrixXd centred_inverse(const Eigen::MatrixXd& information,
 }
 
 }  // namespace
+
+void LayerCovariances::forget() {
+    for (Eigen::MatrixXd& one : of) {
+        one.resize(0, 0);
+    }
+    for (std::vector<double>& layer : share_std) {
+        std::fill(layer.begin(), layer.end(), std::numeric_limits<double>::infinity());
+    }
+}
 
 LayerCovariances with_free_courses(const Eigen::MatrixXd& information,
                                    const Eigen::ArrayXd& weight) {

@@ -20,6 +20,9 @@ struct LayerCovariances {
     /// Per layer, [frames x frames]; empty where the information is singular: no bound.
     std::vector<Eigen::MatrixXd> of;
     std::vector<std::vector<double>> share_std;  ///< [layers][courses], of given courses
+
+    /// Nothing can be told.
+    void forget();
 };
 
 [[nodiscard]] LayerCovariances with_free_courses(const Eigen::MatrixXd& information,

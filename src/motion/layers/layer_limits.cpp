@@ -243,17 +243,6 @@ void find_nearest(const LayeredBins& bins, Eigen::Index layer, LayerLimit& out) 
     }
 }
 
-// Whether another layer moves as it does.
-bool coincides(const LayeredBins& bins, Eigen::Index layer) {
-    LayerLimit nearest;
-    find_nearest(bins, layer, nearest);
-    return bins.layers() > 1 && nearest.angle < coincident_angle;
-}
-
-bool of_unknown_spectra(const LayerAssumptions& assumptions) {
-    return assumptions.spectra == LayerSpectra::free || assumptions.spectra == LayerSpectra::shared;
-}
-
 double regression_deviation(const Eigen::MatrixXd& covariance, const Eigen::VectorXd& course) {
     const double squares = course.squaredNorm();
     return squares > 0 ? std::sqrt(course.dot(covariance * course)) / squares : infinite;
@@ -329,11 +318,16 @@ double separability_angle(std::span<const double> first, std::span<const double>
 std::vector<LayerLimit> layer_limits(std::span<const LayerSetting> lines,
                                      const LayerAssumptions& assumptions) {
     require_domain(lines, assumptions);
+    // Unknown spectra are told by nothing else.
+    const bool told_by_motion =
+        assumptions.spectra == LayerSpectra::free || assumptions.spectra == LayerSpectra::shared;
     const LayeredBins bins = bins_of(lines[0]);
     Eigen::MatrixXd information = information_of(lines[0], assumptions.spectra);
     Eigen::ArrayXd known = Eigen::ArrayXd::Zero(bins.layers());  // 1 / variance
+    bool coincide = true;                                        // on all lines
     for (const LayerSetting& line : lines) {
         const LayeredBins here = bins_of(line);
+        coincide = coincide && layers_coincide(here);
         if (&line != lines.data()) {
             information += information_of(line, assumptions.spectra);
         }
@@ -341,13 +335,15 @@ std::vector<LayerLimit> layer_limits(std::span<const LayerSetting> lines,
             known[l] += 1 / std::pow(known_deviation(here, l), 2);
         }
     }
-    const LayerCovariances covariances = covariances_of(information, bins.weight, assumptions);
+    LayerCovariances covariances = covariances_of(information, bins.weight, assumptions);
+    if (told_by_motion && coincide) {
+        covariances.forget();
+    }
     std::vector<LayerLimit> out;
     for (Eigen::Index l = 0; l < bins.layers(); ++l) {
         const auto which = static_cast<std::size_t>(l);
-        const bool told = !of_unknown_spectra(assumptions) || !coincides(bins, l);
-        out.push_back(limit_of(bins, l, told ? covariances.of[which] : Eigen::MatrixXd(),
-                               1 / std::sqrt(known[l]), assumptions.covariance));
+        out.push_back(limit_of(bins, l, covariances.of[which], 1 / std::sqrt(known[l]),
+                               assumptions.covariance));
         if (!covariances.share_std.empty()) {
             out.back().share_std = covariances.share_std[which];
         }

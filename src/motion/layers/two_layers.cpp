@@ -15,6 +15,9 @@ namespace {
 // Below this part of the product of its diagonal a 2 x 2 information counts as singular: rounding.
 constexpr double regular_determinant = 1e-14;
 
+// Angles below it are rounding [rad]: what is told of the layers goes as its fourth power.
+constexpr double coincident_angle = 1e-4;
+
 Eigen::ArrayXd centred(const Eigen::ArrayXd& x, const Eigen::ArrayXd& weight) {
     return x - (weight * x).sum() / weight.sum();
 }
@@ -78,11 +81,22 @@ double known_deviation(const LayeredBins& bins, Eigen::Index layer) {
     return std::sqrt(static_cast<double>(bins.frames() - 1) / (bins.weight.sum() * information));
 }
 
+bool layers_coincide(const LayeredBins& bins) {
+    for (Eigen::Index l = 0; l < bins.layers(); ++l) {
+        for (Eigen::Index m = 0; m < l; ++m) {
+            if (separability_angle(bins, l, m) < coincident_angle) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
 TwoLayerLimit two_layer_limit(const LayeredBins& bins) {
     TwoLayerLimit out = without_deviations(bins);
     const Eigen::Index frames = bins.frames();
     const OwnInverse own = inverse_of(own_information(bins));
-    if (own.singular || out.angle < coincident_angle) {
+    if (own.singular || layers_coincide(bins)) {
         return out;
     }
     const Eigen::MatrixXd spent = all_spent(bins);
@@ -122,7 +136,7 @@ TwoLayerLimit small_angle_limit(const LayeredBins& bins) {
     const Eigen::ArrayXd apart =
         centred(bins.displacement.col(0) - bins.displacement.col(1), bins.weight);
     const double squares = (bins.weight * apart.square()).sum();
-    if (own.singular || out.angle < coincident_angle) {
+    if (own.singular || layers_coincide(bins)) {
         return out;
     }
     Eigen::ArrayXd bent = centred(apart.square(), bins.weight);  // e
@@ -155,7 +169,7 @@ TwoLayerLimit small_angle_limit(const LayeredBins& bins) {
 }
 
 double share_deviation(const LayeredBins& bins, const Eigen::ArrayXd& course) {
-    if (separability_angle(bins, 0, 1) < coincident_angle) {
+    if (layers_coincide(bins)) {
         return infinite;
     }
     const Eigen::Index frames = bins.frames();

@@ -24,11 +24,6 @@ namespace echosieve {
 //   var(alpha) = g / sum w e^2,
 // which goes as 1 / angle^4: alpha as 1 / angle^2, the displacement's error alpha d as 1 / angle.
 
-/// Layers that turn against each other by less are one: the information, which falls with the
-/// fourth power, is rounding's, and where they coincide their spectra's changes span one course,
-/// not two.
-inline constexpr double coincident_angle = 1e-4;
-
 /// Of the first of two layers.
 struct TwoLayerLimit {
     double angle = 0;         ///< phi, by the power-weighted mean frequency of both layers [rad]
@@ -43,6 +38,10 @@ struct TwoLayerLimit {
 /// Separability angle of two of the layers.
 [[nodiscard]] double separability_angle(const LayeredBins& bins, Eigen::Index first,
                                         Eigen::Index second);
+
+/// Whether two layers move alike: only the sum of their spectra can then be told, and nothing of
+/// either.
+[[nodiscard]] bool layers_coincide(const LayeredBins& bins);
 
 /// Standard deviation over the frames of a layer alone whose waveform is known [m].
 [[nodiscard]] double known_deviation(const LayeredBins& bins, Eigen::Index layer);
