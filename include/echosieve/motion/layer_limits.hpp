@@ -78,7 +78,7 @@ struct LayerAssumptions {
 /// about 1.
 inline constexpr double least_separability_angle = 0.4;
 
-/// Unknowns, frames times layers: the matrices of 2000 need 32 megabytes each, and ten seconds.
+/// Unknowns, frames times layers: the matrices of 2000 need 32 megabytes each, and seconds.
 inline constexpr std::size_t most_layer_unknowns = 2000;
 
 /// Bins of a line: more than any gate has.
