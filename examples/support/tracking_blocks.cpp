@@ -89,7 +89,7 @@ std::vector<BlockRecord> follow(RecordingReader& reader, const Course& course, F
     return tracker.blocks();
 }
 
-Failure failure_of(const Findings& found, const std::vector<BlockRecord>& blocks) {
+Failure block_failure(const Findings& found, const std::vector<BlockRecord>& blocks) {
     std::size_t usable = 0;
     std::size_t frames = 0;
     for (const BlockRecord& block : blocks) {
@@ -137,10 +137,10 @@ Findings track_by_blocks(const TrackingJob& job, RecordingReader& reader, Result
         found.remarks += "No wall_echoes.npy: that is made of a whole (--block 0).\n";
     }
     if (pictures) {
-        found.pictures =
-            found.walls
-                ? draw_block_pictures(*pictures, blocks, options.track, results)
-                : draw_failure(pictures->image, failure_of(found, blocks), options.track, results);
+        found.pictures = found.walls
+                             ? draw_block_pictures(*pictures, blocks, options.track, results)
+                             : draw_failure(pictures->image, block_failure(found, blocks),
+                                            options.track, results);
     }
     return found;
 }
