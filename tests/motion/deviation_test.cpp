@@ -43,7 +43,7 @@ TEST_CASE("noise, gain and what the model leaves out make up a wall's deviation"
     CHECK_WITHIN_RELATIVE(report.gain_std, 5e-6 / 200e-6, rounding);
     CHECK_WITHIN_RELATIVE(report.model_std, 1e-6, rounding);
     // 2 um of noise, 5 um times 0.6 of the pulse, and 6 um besides: 7 um.
-    const DeviationParts parts = deviation_parts(report);
+    const DeviationParts parts = deviation_parts(report, report.pulse_share);
     CHECK_WITHIN_RELATIVE(wall_deviation({parts.gain, 6e-6}, 2e-6, 0.6), 7e-6, rounding);
     // Where the pulse is at its mean, gain is no error.
     CHECK_WITHIN_RELATIVE(wall_deviation({parts.gain, 6e-6}, 8e-6, 0), 10e-6, rounding);

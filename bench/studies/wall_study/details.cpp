@@ -41,8 +41,6 @@ const std::vector<Column> columns = {
     {"far_phi", 3, [](const Row& r) { return r.far.separability; }},
     {"near_presence", 4, [](const Row& r) { return r.near.presence; }},
     {"far_presence", 4, [](const Row& r) { return r.far.presence; }},
-    {"near_change", 4, [](const Row& r) { return r.near.strength_change; }},
-    {"far_change", 4, [](const Row& r) { return r.far.strength_change; }},
     {"near_depth_mm", 3, [](const Row& r) { return 1e3 * r.score.near_depth; }},
     {"far_depth_mm", 3, [](const Row& r) { return 1e3 * r.score.far_depth; }},
     {"delay_error_mm", 3, [](const Row& r) { return 1e3 * r.delay_error; }},

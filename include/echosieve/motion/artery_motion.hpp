@@ -129,7 +129,6 @@ struct WallReport {
     double share_scatter = 0;    ///< the same, as frequencies disagree about it [m]
     double separability = 0;     ///< rms turn of its echo against that of the tissue on it [rad]
     bool separable = true;       ///< at least_separability_angle or above (layer_limits.hpp)
-    double strength_change = 0;  ///< rms change of its echo within a beat, as a part of it
     double presence = 0;     ///< log evidence per value over tissue that moves smoothly over depth
     double pulse_drift = 0;  ///< rms of the pulse slower than any beat, over its range
     // The parts of the displacement's standard deviation.

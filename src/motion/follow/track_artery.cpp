@@ -144,28 +144,18 @@ WallFrames frames_of(const FollowedWall& moved, const Followed& followed, double
     out.deviation = Eigen::ArrayXd::Constant(frames, std::numeric_limits<double>::quiet_NaN());
     out.noise = out.deviation;
     out.quality = Eigen::ArrayXd::Zero(frames);
-    const DeviationParts parts = deviation_parts(moved.report);
+    const DeviationParts parts = deviation_parts(moved.report, moved.report.pulse_share);
     for (Eigen::Index k = 0; k < frames; ++k) {
         if (followed.valid[static_cast<std::size_t>(k)]) {
             out.noise[k] = options.confidence.deviation.noise * moved.motion.deviation[k];
-            const double right = moved.report.confidence;
             const double deviation =
                 wall_deviation(parts, out.noise[k], followed.walls.times.pulse[k]);
-            out.quality[k] = right * closeness(deviation, options.confidence);
-            out.deviation[k] = mixed_deviation(deviation, right, options.confidence.deviation);
+            const StatedWall said = stated(deviation, moved.report.confidence, options.confidence);
+            out.deviation[k] = said.deviation;
+            out.quality[k] = said.quality;
         }
     }
     return out;
-}
-
-// How sure the depths are as such, apart from what is sure of the motion.
-void settle_depths(const SeparatedWalls& walls, const RecordingSettings& settings,
-                   ArteryMotion& result) {
-    result.depth_correction = depth_correction(walls, settings);
-    const DepthCorrection& by = result.depth_correction;
-    result.diameter_level_std = std::hypot(by.near_deviation, by.far_deviation);  // no delay in it
-    result.near.depth_std = depth_deviation(by.near_deviation, result.pulse_delay, settings);
-    result.far.depth_std = depth_deviation(by.far_deviation, result.pulse_delay, settings);
 }
 
 // What the report of a wall says beside its confidence.
@@ -186,18 +176,19 @@ void report(const LineHistory& line, Followed& followed, const TrackOptions& opt
     const RecordingSettings& settings = line.settings;
     const double lag = settings.depth(result.pulse_delay.delay);
     auto& [near, far] = followed.moved;
-    settle_depths(followed.walls, settings, result);
-    near.report.depth_std = result.near.depth_std;
-    far.report.depth_std = result.far.depth_std;
+    const DepthCorrection by = depth_correction(followed.walls, settings);
+    result.depth_correction = by;
+    result.diameter_level_std = std::hypot(by.near_deviation, by.far_deviation);  // no delay in it
+    near.report.depth_std = depth_deviation(by.near_deviation, result.pulse_delay, settings);
+    far.report.depth_std = depth_deviation(by.far_deviation, result.pulse_delay, settings);
     result.layer = options.separation.reference.layer;
-    const DepthCorrection& by = result.depth_correction;
     complete(followed.walls.near, near, lag + by.near, settings, options.echoes);
     complete(followed.walls.far, far, lag + by.far, settings, options.echoes);
     const double rate = settings.frame_rate;
     const WallFrames n = frames_of(near, followed, rate, options);
     const WallFrames f = frames_of(far, followed, rate, options);
-    const DeviationParts near_parts = deviation_parts(near.report);
-    const DeviationParts far_parts = deviation_parts(far.report);
+    const DeviationParts near_parts = deviation_parts(near.report, near.report.pulse_share);
+    const DeviationParts far_parts = deviation_parts(far.report, far.report.pulse_share);
     const double both_right = near.report.confidence * far.report.confidence;
     result.near = std::move(near.report);
     result.far = std::move(far.report);

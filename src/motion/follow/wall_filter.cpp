@@ -221,22 +221,21 @@ void WallFilter::report(bool valid, FollowedFrame& out) const {
     const auto noise = [&](const Vector& to) {
         return options.noise * std::sqrt(std::max(to.dot(c_ * to), 0.0));
     };
-    const auto parts = [](const LearnedWall& wall) {
-        return DeviationParts{wall.gain_std * std::abs(wall.share.pulse), wall.model_std};
-    };
-    const DeviationParts near_parts = parts(walls_.near);
-    const DeviationParts far_parts = parts(walls_.far);
-    const double near_deviation = wall_deviation(near_parts, noise(near), x_[at_p]);
-    const double far_deviation = wall_deviation(far_parts, noise(far), x_[at_p]);
+    const DeviationParts near_parts = deviation_parts(walls_.near, walls_.near.share.pulse);
+    const DeviationParts far_parts = deviation_parts(walls_.far, walls_.far.share.pulse);
     const double near_right = walls_.near.confidence;
     const double far_right = walls_.far.confidence;
-    m.near_wall_std = mixed_deviation(near_deviation, near_right, options);
-    m.far_wall_std = mixed_deviation(far_deviation, far_right, options);
+    const StatedWall near_said =
+        stated(wall_deviation(near_parts, noise(near), x_[at_p]), near_right, walls_.confidence);
+    const StatedWall far_said =
+        stated(wall_deviation(far_parts, noise(far), x_[at_p]), far_right, walls_.confidence);
+    m.near_wall_std = near_said.deviation;
+    m.far_wall_std = far_said.deviation;
     m.diameter_std = mixed_deviation(
         diameter_deviation(near_parts, far_parts, noise(far - near), x_[at_p], options),
         near_right * far_right, options);
-    m.near_quality = near_right * closeness(near_deviation, walls_.confidence);
-    m.far_quality = far_right * closeness(far_deviation, walls_.confidence);
+    m.near_quality = near_said.quality;
+    m.far_quality = far_said.quality;
     m.quality = std::min(m.near_quality, m.far_quality);
 }
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <cmath>
 #include <vector>
 
 namespace echosieve {
@@ -30,6 +31,22 @@ struct LayeredBins {
     /// [frames x layers]: exp(-i kappa x), of one bin.
     [[nodiscard]] Eigen::MatrixXcd phasors(Eigen::Index bin) const;
 };
+
+/// x, its weighted mean over the frames taken off.
+[[nodiscard]] inline Eigen::ArrayXd centred(const Eigen::ArrayXd& x, const Eigen::ArrayXd& weight) {
+    return x - (weight * x).sum() / weight.sum();
+}
+
+/// Weighted standard deviation of x over the frames.
+[[nodiscard]] inline double deviation_over_frames(const Eigen::ArrayXd& x,
+                                                  const Eigen::ArrayXd& weight) {
+    return std::sqrt((weight * centred(x, weight).square()).sum() / weight.sum());
+}
+
+/// A course in which all frames are as noisy, centred.
+[[nodiscard]] inline Eigen::VectorXd evened(const LayeredBins& bins, const Eigen::ArrayXd& course) {
+    return (bins.weight.sqrt() * centred(course, bins.weight)).matrix();
+}
 
 /// `own`, (2 / v) sum_f Re{conj(z_l) z_m}, [frames x layers layers], l first.
 [[nodiscard]] Eigen::ArrayXXd own_information(const LayeredBins& bins);

@@ -272,15 +272,12 @@ LayerLimit limit_of(const LayeredBins& bins, Eigen::Index layer, const Eigen::Ma
         return out;
     }
     const Eigen::ArrayXd root = bins.weight.sqrt();
-    const auto evened = [&](const Eigen::ArrayXd& x) {
-        return Eigen::VectorXd((root * (x - (bins.weight * x).sum() / bins.weight.sum())).matrix());
-    };
     const Eigen::ArrayXd course = bins.displacement.col(layer);
     const Eigen::VectorXd apart =
-        evened(course - bins.displacement.col(static_cast<Eigen::Index>(out.nearest)));
+        evened(bins, course - bins.displacement.col(static_cast<Eigen::Index>(out.nearest)));
     out.deviation = vector_of(covariance.diagonal().array().max(0).sqrt() / root);
     out.rms = std::sqrt(covariance.trace() / bins.weight.sum());
-    out.gain_std = regression_deviation(covariance, evened(course));
+    out.gain_std = regression_deviation(covariance, evened(bins, course));
     if (bins.layers() > 1) {
         out.borrowed_std = regression_deviation(covariance, apart);
     }
@@ -310,9 +307,8 @@ double separability_angle(std::span<const double> first, std::span<const double>
     if (!weights.empty()) {
         weight = array_of(weights);
     }
-    const double mean = (weight * apart).sum() / weight.sum();
-    const double variance = (weight * (apart - mean).square()).sum() / weight.sum();
-    return 4 * std::numbers::pi * centre_frequency / sound_speed * std::sqrt(variance);
+    return 4 * std::numbers::pi * centre_frequency / sound_speed *
+           deviation_over_frames(apart, weight);
 }
 
 std::vector<LayerLimit> layer_limits(std::span<const LayerSetting> lines,

@@ -18,10 +18,6 @@ constexpr double regular_determinant = 1e-14;
 // Angles below it are rounding [rad]: what is told of the layers goes as its fourth power.
 constexpr double coincident_angle = 1e-4;
 
-Eigen::ArrayXd centred(const Eigen::ArrayXd& x, const Eigen::ArrayXd& weight) {
-    return x - (weight * x).sum() / weight.sum();
-}
-
 // The inverse of T, per frame: its entries 11, 12 and 22; infinite if one frame's is singular.
 struct OwnInverse {
     Eigen::ArrayXd first, cross, second;
@@ -53,11 +49,6 @@ TwoLayerLimit without_deviations(const LayeredBins& bins) {
     return {separability_angle(bins, 0, 1), infinite, infinite, infinite, known_deviation(bins, 0)};
 }
 
-// A course in which all frames are as noisy, centred.
-Eigen::VectorXd evened(const LayeredBins& bins, const Eigen::ArrayXd& course) {
-    return (bins.weight.sqrt() * centred(course, bins.weight)).matrix();
-}
-
 // Deviation of a regression on the course, from the covariance's quadratic form.
 double regression_deviation(double quadratic, double squares) {
     return squares > 0 ? std::sqrt(quadratic) / squares : infinite;
@@ -69,9 +60,9 @@ double separability_angle(const LayeredBins& bins, Eigen::Index first, Eigen::In
     const Eigen::ArrayXd power =
         (bins.spectra.row(first).abs2() + bins.spectra.row(second).abs2()).transpose();
     const double wave_number = (power * bins.wave_numbers).sum() / power.sum();
-    const Eigen::ArrayXd apart =
-        centred(bins.displacement.col(first) - bins.displacement.col(second), bins.weight);
-    return wave_number * std::sqrt((bins.weight * apart.square()).sum() / bins.weight.sum());
+    return wave_number *
+           deviation_over_frames(bins.displacement.col(first) - bins.displacement.col(second),
+                                 bins.weight);
 }
 
 double known_deviation(const LayeredBins& bins, Eigen::Index layer) {

@@ -19,10 +19,6 @@ double together(double x, double y, double correlation) noexcept {
 
 }  // namespace
 
-DeviationParts deviation_parts(const WallReport& wall) noexcept {
-    return {wall.gain_std * std::abs(wall.pulse_share), wall.model_std};
-}
-
 double wall_deviation(const DeviationParts& parts, double noise, double pulse) noexcept {
     return std::hypot(noise, parts.gain * pulse, parts.model);
 }
@@ -49,6 +45,11 @@ double mixed_deviation(double deviation, double right,
         return deviation;
     }
     return detail::bisect({deviation, options.wrong_wall}, halvings, too_small).high;
+}
+
+StatedWall stated(double deviation, double right, const WallConfidenceOptions& options) noexcept {
+    return {mixed_deviation(deviation, right, options.deviation),
+            right * closeness(deviation, options)};
 }
 
 void set_deviations(WallReport& report, const WallMotion& motion,

@@ -3,7 +3,6 @@
 #include <cmath>
 
 #include "echosieve/motion/layer_limits.hpp"
-#include "motion/line/numbers.hpp"
 #include "motion/line/slow_time.hpp"
 
 namespace echosieve {
@@ -11,20 +10,6 @@ namespace echosieve {
 namespace {
 
 constexpr double fast_frequency = 1;  // [Hz]
-// An echo's strength: faster is noise, slower the pressure on the sensor [Hz].
-constexpr double fastest_strength = 20;
-
-// Rms change of the echo's strength between those frequencies, over its mean.
-double strength_change(const WallMotion& motion, double frame_rate) {
-    const Eigen::ArrayXd strength = motion.strength.real();
-    if (strength.size() == 0) {
-        return 0;
-    }
-    const Eigen::ArrayXd smooth =
-        gaussian_smooth<double>(strength, gaussian_sigma(fastest_strength, frame_rate));
-    const double mean = std::max(std::abs(smooth.mean()), least_divisor);
-    return std::sqrt(without_slow_part(smooth, fast_frequency, frame_rate).square().mean()) / mean;
-}
 
 }  // namespace
 
@@ -37,7 +22,6 @@ WallReport wall_report(const SeparatedWall& wall, const WallMotion& motion, doub
     out.own_motion = std::sqrt(motion.own.square().mean());
     out.fast_motion =
         std::sqrt(without_slow_part(motion.own, fast_frequency, frame_rate).square().mean());
-    out.strength_change = strength_change(motion, frame_rate);
     out.share_deviation = wall.state.share_deviation;
     out.share_scatter = wall.doubt.scatter;
     out.separability = wall.doubt.separability;

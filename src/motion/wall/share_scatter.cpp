@@ -9,6 +9,7 @@
 #include <numbers>
 #include <vector>
 
+#include "motion/layers/layer_information.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/numbers.hpp"
 
@@ -75,11 +76,11 @@ double separability(const SeparatedWall& wall, const LayerTimes& times,
     if (wall.state.own.size() > 0) {
         apart += wall.state.own;
     }
-    const double weight = std::max(times.weight.sum(), least_divisor);
-    apart -= (apart * times.weight).sum() / weight;
-    const double deviation = std::sqrt((apart.square() * times.weight).sum() / weight);
+    if (!(times.weight.sum() > 0)) {
+        return 0;
+    }
     return 2 * std::numbers::pi * settings.sensor.centre_frequency * 2 / settings.sound_speed *
-           deviation;
+           deviation_over_frames(apart, times.weight);
 }
 
 }  // namespace echosieve
