@@ -5,8 +5,11 @@
 #include <Eigen/QR>
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
 #include <numbers>
+#include <span>
 #include <utility>
+#include <vector>
 
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/core/error.hpp"
@@ -168,16 +171,71 @@ void fit_bulk_line(CommonMotion& motion) {
 }
 
 CommonMotion estimate_common_motion(const LineHistory& line, const CommonMotionOptions& options) {
-    validate(options);
-    PhaseTracks tracks = phase_tracks(line, options.tracks);
-    CommonMotion motion;
-    if (tracks.depths.size() < fewest_gates || line.frames() < fewest_frames_fitted ||
-        !(tracks.coherence.maxCoeff() > options.lowest_coherence)) {
-        return motion;
+    const LineHistory* const only = &line;
+    return std::move(estimate_common_motions({&only, 1}, options)[0]);
+}
+
+namespace {
+
+// The tracks of all lines beside each other, and which of them are whose.
+struct AllTracks {
+    PhaseTracks tracks;
+    std::vector<Eigen::Index> first;  // of each line, and their number at the end
+};
+
+AllTracks all_tracks(std::span<const LineHistory* const> lines,
+                     const CommonMotionOptions& options) {
+    AllTracks out;
+    out.first = {0};
+    for (const LineHistory* line : lines) {
+        PhaseTracks tracks = phase_tracks(*line, options.tracks);
+        const Eigen::Index before = out.first.back();
+        const Eigen::Index gates = tracks.depths.size() < fewest_gates ? 0 : tracks.depths.size();
+        if (gates > 0) {
+            join_tracks(*line, tracks,
+                        (tracks.coherence - options.lowest_coherence).max(0).square(),
+                        options.joining);
+        }
+        out.first.push_back(before + gates);
+        out.tracks.depths.conservativeResize(before + gates);
+        out.tracks.coherence.conservativeResize(before + gates);
+        out.tracks.displacement.conservativeResize(line->frames(), before + gates);
+        out.tracks.depths.tail(gates) = tracks.depths.head(gates);
+        out.tracks.coherence.tail(gates) = tracks.coherence.head(gates);
+        out.tracks.displacement.rightCols(gates) = tracks.displacement.leftCols(gates);
     }
-    join_tracks(line, tracks, (tracks.coherence - options.lowest_coherence).max(0).square(),
-                options.joining);
-    const TrackFitter fitter(tracks, options, line.settings.frame_rate);
+    return out;
+}
+
+// What one line has of the motion of all.
+CommonMotion part_of(const CommonMotion& all, const PhaseTracks& tracks, Eigen::Index first,
+                     Eigen::Index count) {
+    CommonMotion out = all;
+    out.depths = all.depths.segment(first, count);
+    out.pulse_share = all.pulse_share.segment(first, count);
+    out.bulk_share = all.bulk_share.segment(first, count);
+    const Eigen::ArrayXd weight = all.weight.segment(first, count);
+    out.weight = weight / weight.maxCoeff();
+    out.coherence = (weight * tracks.coherence.segment(first, count)).sum() / weight.sum();
+    fit_bulk_line(out);
+    return out;
+}
+
+}  // namespace
+
+std::vector<CommonMotion> estimate_common_motions(std::span<const LineHistory* const> lines,
+                                                  const CommonMotionOptions& options) {
+    validate(options);
+    std::vector<CommonMotion> motions(lines.size());  // not usable, until they are
+    const AllTracks all = all_tracks(lines, options);
+    const PhaseTracks& tracks = all.tracks;
+    const double rate = lines[0]->settings.frame_rate;
+    if (tracks.depths.size() < fewest_gates || lines[0]->frames() < fewest_frames_fitted ||
+        !(tracks.coherence.maxCoeff() > options.lowest_coherence)) {
+        return motions;
+    }
+    CommonMotion motion;
+    const TrackFitter fitter(tracks, options, rate);
     TrackFit fit = fitter.fit(false);
     if (fitter.long_enough()) {
         TrackFit stretched = fitter.fit(true);
@@ -187,19 +245,17 @@ CommonMotion estimate_common_motion(const LineHistory& line, const CommonMotionO
             motion.stretch_centre = fitter.centre();
         }
     }
-    const Eigen::MatrixXd& plane = fit.plane;
-    const Eigen::ArrayXd& weight = fit.weight;
-    const auto split = split_courses(plane.col(0).array(), plane.col(1).array(),
-                                     options.slow_frequency, line.settings.frame_rate);
+    const auto split = split_courses(fit.plane.col(0).array(), fit.plane.col(1).array(),
+                                     options.slow_frequency, rate);
     if (!split) {
-        return motion;
+        return motions;
     }
     const Eigen::MatrixXd ab = shares(fit.tracks, split->pulse, split->bulk);
     const Eigen::ArrayXd a = ab.row(0).transpose().array();
     const Eigen::ArrayXd b = ab.row(1).transpose().array();
     const auto gauge = gauge_of(a, b);
     if (!gauge) {
-        return motion;
+        return motions;
     }
     motion.pulse = split->pulse;
     motion.bulk = gauge->scale * split->bulk + gauge->bulk_per_pulse * split->pulse;
@@ -207,10 +263,14 @@ CommonMotion estimate_common_motion(const LineHistory& line, const CommonMotionO
     motion.depths = tracks.depths;
     motion.bulk_share = b / gauge->scale;
     motion.pulse_share = a - gauge->bulk_per_pulse * motion.bulk_share;
-    motion.weight = weight / weight.maxCoeff();
-    motion.coherence = (weight * tracks.coherence).sum() / weight.sum();
-    fit_bulk_line(motion);
-    return motion;
+    motion.weight = fit.weight;
+    for (std::size_t k = 0; k < lines.size(); ++k) {
+        const Eigen::Index count = all.first[k + 1] - all.first[k];
+        if (count > 0) {
+            motions[k] = part_of(motion, tracks, all.first[k], count);
+        }
+    }
+    return motions;
 }
 
 }  // namespace echosieve

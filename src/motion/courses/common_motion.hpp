@@ -4,6 +4,8 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
+#include <span>
+#include <vector>
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/common_motion_options.hpp"
@@ -61,5 +63,11 @@ void fit_bulk_line(CommonMotion& motion);
 /// than three gates or nothing in it is coherent from frame to frame.
 [[nodiscard]] CommonMotion estimate_common_motion(const LineHistory& line,
                                                   const CommonMotionOptions& options = {});
+
+/// Of one or more lines over one artery, of as many frames taken at the same times: p, q and r are
+/// the same for all, from the tracks of all; each has its own gates. A line too short for tracks,
+/// alone, is not usable().
+[[nodiscard]] std::vector<CommonMotion> estimate_common_motions(
+    std::span<const LineHistory* const> lines, const CommonMotionOptions& options = {});
 
 }  // namespace echosieve

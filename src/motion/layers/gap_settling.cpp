@@ -126,8 +126,9 @@ void settle_gaps(const std::vector<LayeredGate>& gates, LayerTimes& times,
     for (std::size_t s = 1; s < runs.size(); ++s) {
         const auto gap = static_cast<Eigen::Index>(runs[s].first);
         std::vector<Sides> sides;
+        const std::vector<LayerTimes> seen = times.by_line();
         for (const LayeredGate& layered : gates) {
-            sides.push_back(sides_of(layered, times, gap));
+            sides.push_back(sides_of(layered, seen[layered.line], gap));
         }
         const Eigen::Vector2d moved =
             moved_over(sides, times.sound_speed, half_wavelength, options);

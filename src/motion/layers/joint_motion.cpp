@@ -6,6 +6,7 @@
 #include <complex>
 #include <cstddef>
 #include <numbers>
+#include <utility>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -86,15 +87,47 @@ namespace {
 // Sums over gates and bins, a row a frame: H_pp, H_pq, H_qq, g_p, g_q.
 constexpr Eigen::Index sums_a_frame = 5;
 
-// Adds what one gate says of the step in each frame.
+// Adds what each gate says of the step in each frame, line by line.
 class MotionSummer {
 public:
-    explicit MotionSummer(const LayerTimes& times)
-        : times_(times),
-          late_(times.late()),
-          sums_(Eigen::ArrayXXd::Zero(times.pulse.size(), sums_a_frame)) {}
+    explicit MotionSummer(const LayerTimes& times) : times_(times), seen_(times.by_line()) {
+        for (const LayerTimes& seen : seen_) {
+            late_.push_back(seen.late());
+        }
+        sums_.assign(seen_.size(), Eigen::ArrayXXd::Zero(times.pulse.size(), sums_a_frame));
+    }
 
-    void add(const LayeredGate& layered) {
+    void add(const LayeredGate& layered) { add(layered, sums_[layered.line]); }
+
+    // Of one gate alone.
+    [[nodiscard]] Eigen::ArrayXXd sums_of(const LayeredGate& layered) {
+        Eigen::ArrayXXd sums = Eigen::ArrayXXd::Zero(times_.pulse.size(), sums_a_frame);
+        add(layered, sums);
+        return sums.colwise() * seen_[layered.line].weight;
+    }
+
+    // Over the usable frames of all lines, each line's as early as p is.
+    [[nodiscard]] Eigen::ArrayXXd sums() const {
+        Eigen::ArrayXXd total = sums_[0].colwise() * seen_[0].weight;
+        make_earlier(total, 0);
+        for (std::size_t k = 1; k < sums_.size(); ++k) {
+            Eigen::ArrayXXd of_line = sums_[k].colwise() * seen_[k].weight;
+            make_earlier(of_line, k);
+            total += of_line;
+        }
+        return total;
+    }
+    [[nodiscard]] const LayerTimes& seen_by(std::size_t line) const { return seen_[line]; }
+
+private:
+    void make_earlier(Eigen::ArrayXXd& sums, std::size_t line) const {
+        const double delay = times_.lines.empty() ? 0 : times_.lines[line].delay;
+        for (Eigen::Index k = 0; delay != 0 && k < sums.cols(); ++k) {
+            sums.col(k) = delayed(sums.col(k), -delay);
+        }
+    }
+
+    void add(const LayeredGate& layered, Eigen::ArrayXXd& sums) {
         set_slopes(layered);
         kernels::MotionSumTask task{};
         task.moved = walked_layers(delays_, layered.gate, work_);
@@ -106,18 +139,14 @@ public:
         }
         task.rest = reinterpret_cast<const double*>(layered.fit.rest.data());
         task.weight = layered.trust / std::max(layered.fit.noise, least_divisor);
-        task.out = sums_.data();
+        task.out = sums.data();
         kernels::sum_motion_of(default_instruction_set())(task);
     }
 
-    // Over the usable frames.
-    [[nodiscard]] Eigen::ArrayXXd sums() const { return sums_.colwise() * times_.weight; }
-
-private:
     // The layers' delays, and J_p, J_q but for the layers' phasors.
     void set_slopes(const LayeredGate& layered) {
         const LayerFit& fit = layered.fit;
-        const LayerTimes& seen = layered.late ? late_ : times_;
+        const LayerTimes& seen = (layered.late ? late_ : seen_)[layered.line];
         const Eigen::Index bins = layered.gate.bins();
         const auto layers = static_cast<Eigen::Index>(fit.shares.size());
         delays_.resize(times_.pulse.size(), layers);
@@ -140,14 +169,60 @@ private:
     }
 
     const LayerTimes& times_;
-    LayerTimes late_;
-    Eigen::ArrayXXd sums_;
+    std::vector<LayerTimes> seen_, late_;  // per line
+    std::vector<Eigen::ArrayXXd> sums_;
     Eigen::ArrayXXd delays_;               // [frames x layers]
     Eigen::ArrayXXcd by_pulse_, by_bulk_;  // [layers x bins]
     Eigen::ArrayXd work_;
 };
 
+// Change a frame.
+Eigen::ArrayXd slope_of(const Eigen::ArrayXd& x) {
+    const Eigen::Index last = x.size() - 1;
+    Eigen::ArrayXd slope(x.size());
+    for (Eigen::Index i = 0; i <= last; ++i) {
+        const Eigen::Index from = std::max<Eigen::Index>(i - 1, 0);
+        const Eigen::Index to = std::min(i + 1, last);
+        slope[i] = (x[to] - x[from]) / static_cast<double>(std::max<Eigen::Index>(to - from, 1));
+    }
+    return slope;
+}
+
 }  // namespace
+
+void step_delays(const std::vector<LayeredGate>& gates, LayerTimes& times, double frame_rate) {
+    constexpr double usual_delay = 3e-3;  // D: 16 mm along a vessel at 5 m/s [s]
+    const std::size_t count = times.lines.size();
+    if (count < 2) {
+        return;
+    }
+    MotionSummer summer(times);
+    std::vector<Eigen::ArrayXd> slopes;
+    for (std::size_t l = 0; l < count; ++l) {
+        slopes.push_back(slope_of(summer.seen_by(l).pulse));
+    }
+    const double prior = 1 / (usual_delay * usual_delay * frame_rate * frame_rate);
+    std::vector<double> score(count, 0), information(count, 0), scatter(count, 0);
+    for (const LayeredGate& layered : gates) {
+        const std::size_t l = layered.line;
+        const Eigen::ArrayXXd sums = summer.sums_of(layered);
+        const double own = -(sums.col(3) * slopes[l]).sum();
+        score[l] += own;
+        information[l] += (sums.col(0) * slopes[l].square()).sum();
+        scatter[l] += own * own;
+    }
+    double mean = 0;
+    for (std::size_t l = 0; l < count; ++l) {
+        LineTimes& line = times.lines[l];
+        const double whole = information[l] + prior;
+        line.delay += (score[l] - prior * line.delay) / whole;
+        line.deviation = std::sqrt(scatter[l] + whole) / whole;
+        mean += line.delay / static_cast<double>(count);
+    }
+    for (LineTimes& line : times.lines) {
+        line.delay -= mean;
+    }
+}
 
 void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
                  const JointMotionOptions& options, double frame_rate) {
@@ -186,18 +261,29 @@ void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
 void update_motion(std::vector<LayeredGate>& gates, LayerTimes& times,
                    const JointMotionOptions& options, double frame_rate) {
     set_trust(gates);
+    LayerTimes later = times;  // both steps from where the gates' rests are of
+    step_delays(gates, later, frame_rate);
     step_motion(gates, times, options, frame_rate);
+    times.lines = std::move(later.lines);
     regauge(gates, times, options.slow_frequency, frame_rate);
+}
+
+void refit_shares(std::vector<LayeredGate>& gates, const LayerTimes& times) {
+    const std::vector<LayerTimes> seen = times.by_line();
+    std::vector<LayerTimes> late;
+    for (const LayerTimes& line : seen) {
+        late.push_back(line.late());
+    }
+    for (LayeredGate& layered : gates) {
+        layered.fit = fit_layers(layered.gate, (layered.late ? late : seen)[layered.line],
+                                 layered.fit.shares, {.iterations = refit_steps});
+    }
 }
 
 void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,
                  const JointMotionOptions& options, double frame_rate) {
     for (int round = 0; round < rounds; ++round) {
-        const LayerTimes late = times.late();
-        for (LayeredGate& layered : gates) {
-            layered.fit = fit_layers(layered.gate, layered.late ? late : times, layered.fit.shares,
-                                     {.iterations = refit_steps});
-        }
+        refit_shares(gates, times);
         update_motion(gates, times, options, frame_rate);
     }
 }

@@ -20,6 +20,11 @@ namespace echosieve {
 // The step (dp_i, dq_i) of all frames minimises sum_i (x_i^T H_i x_i / 2 - g_i^T x_i) + lambda
 // |second difference|^2 / 2 with lambda = mean H / (2 pi f_c / f_r)^4: parts of the step above f_c
 // are held back (a smoothing spline's penalty, Reinsch 1967). One banded system.
+//
+// Of several lines over one artery, line l sees p_l(t) = p(t - d_l), d_l some milliseconds at most:
+// its H and g are those of p_l, and count for p as they are d_l earlier. Its own delay follows from
+//   dd_l = -sum_i g_pi p'_l(i) / (sum_i H_ppi p'_l(i)^2 + 1 / D^2),   D what delays are, usually;
+// what each of its gates says of it beside that shows how sure it is (a sandwich, White 1982).
 
 /// A gate with its layers.
 struct LayeredGate {
@@ -29,7 +34,8 @@ struct LayeredGate {
     /// what a motion of their own turns the first `own_layers` layers by, [frames x bins]
     Eigen::ArrayXXcd own{};
     std::size_t own_layers = 0;
-    bool late = false;  ///< follows the pulse by LayerTimes::lag, and then says nothing of p
+    bool late = false;     ///< follows the pulse by LayerTimes::lag, and then says nothing of p
+    std::size_t line = 0;  ///< of LayerTimes::lines
 };
 
 /// Keeps p the pulse and q the bulk motion after a step, and the shares in `gates` what they were
@@ -45,13 +51,21 @@ void set_trust(std::vector<LayeredGate>& gates);
 void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
                  const JointMotionOptions& options, double frame_rate);
 
-/// The whole update of the time courses between two fits of the layers: trust, step, gauge.
+/// One step of each line's delay, their mean 0, and their deviations. Nothing is done for one line
+/// alone.
+void step_delays(const std::vector<LayeredGate>& gates, LayerTimes& times, double frame_rate);
+
+/// The whole update of the time courses between two fits of the layers: trust, step, gauge; and of
+/// several lines their delays.
 void update_motion(std::vector<LayeredGate>& gates, LayerTimes& times,
                    const JointMotionOptions& options, double frame_rate);
 
 /// Gauss-Newton steps of a gate's shares between two steps of the time courses: these move on
 /// anyway.
 inline constexpr int refit_steps = 3;
+
+/// The shares of all gates, from where they are.
+void refit_shares(std::vector<LayeredGate>& gates, const LayerTimes& times);
 
 /// Rounds of shares and time courses in turn.
 void fit_jointly(std::vector<LayeredGate>& gates, LayerTimes& times, int rounds,

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <vector>
 
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
@@ -27,6 +28,22 @@ LayerTimes LayerTimes::late() const {
     LayerTimes out = *this;
     if (lag != 0) {
         out.pulse = delayed(pulse, lag);
+    }
+    return out;
+}
+
+LayerTimes LayerTimes::seen_by(std::size_t line) const {
+    if (lines.empty()) {
+        return *this;
+    }
+    const LineTimes& own = lines[line];
+    return {own.delay != 0 ? delayed(pulse, own.delay) : pulse, bulk, own.weight, sound_speed, lag};
+}
+
+std::vector<LayerTimes> LayerTimes::by_line() const {
+    std::vector<LayerTimes> out;
+    for (std::size_t k = 0; k < std::max<std::size_t>(lines.size(), 1); ++k) {
+        out.push_back(seen_by(k));
     }
     return out;
 }

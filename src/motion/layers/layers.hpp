@@ -3,6 +3,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <cstddef>
 #include <vector>
 
 #include "echosieve/core/error.hpp"
@@ -42,16 +43,28 @@ struct LayerFit {
     [[nodiscard]] double residual() const noexcept { return power > 0 ? noise / power : 1; }
 };
 
+/// How one of several lines sees the time courses.
+struct LineTimes {
+    Eigen::ArrayXd weight;  ///< per frame, 0 or 1
+    double delay = 0;       ///< of the pulse there after p [frames]
+    double deviation = 0;   ///< standard deviation of that [frames]
+};
+
 /// What the layers move by, and which frames count.
 struct LayerTimes {
-    Eigen::ArrayXd pulse;       ///< p, per frame
-    Eigen::ArrayXd bulk;        ///< q, per frame [m]
-    Eigen::ArrayXd weight;      ///< per frame, 0 or 1
-    double sound_speed = 1540;  ///< [m/s]
-    double lag = 0;             ///< of the tissue's pulse after p [frames]
+    Eigen::ArrayXd pulse;            ///< p, per frame
+    Eigen::ArrayXd bulk;             ///< q, per frame [m]
+    Eigen::ArrayXd weight;           ///< per frame, 0 or 1
+    double sound_speed = 1540;       ///< [m/s]
+    double lag = 0;                  ///< of the tissue's pulse after p [frames]
+    std::vector<LineTimes> lines{};  ///< of several lines over one artery; empty: one, as above
 
     /// As the tissue sees them: p later by the lag.
     [[nodiscard]] LayerTimes late() const;
+    /// As a line sees them: of one alone, these.
+    [[nodiscard]] LayerTimes seen_by(std::size_t line) const;
+    /// As each line sees them, one at least.
+    [[nodiscard]] std::vector<LayerTimes> by_line() const;
 };
 
 /// x `frames` later, a fraction of one by the straight line; the ends repeat.

@@ -30,8 +30,12 @@ Eigen::ArrayXd LineHistory::slow_path(double depth) const {
 }
 
 std::vector<FrameRun> LineHistory::runs() const {
+    return contact_runs(usable, settings.frame_rate);
+}
+
+std::vector<FrameRun> contact_runs(const std::vector<bool>& usable, double frame_rate) {
     const auto in_frames = [&](double time) {
-        return held_whole(std::round(time * settings.frame_rate), std::size_t{0}, usable.size());
+        return held_whole(std::round(time * frame_rate), std::size_t{0}, usable.size());
     };
     return runs_of(usable, in_frames(longest_bridged),
                    std::max<std::size_t>(2, in_frames(shortest_run)));

@@ -69,8 +69,7 @@ struct LineHistory {
     /// What the echoes at `depth` [m] move by beside all that follows p and q: zero unless the line
     /// is stretched slowly [m]. Gates are cut with it turned back.
     [[nodiscard]] Eigen::ArrayXd slow_path(double depth) const;
-    /// The runs of frames in contact: gaps of up to 30 ms are bridged, runs of fewer than 60 ms are
-    /// left out.
+    /// See contact_runs.
     [[nodiscard]] std::vector<FrameRun> runs() const;
     /// By which a displacement is ambiguous at the sensor's centre frequency [m].
     [[nodiscard]] double half_wavelength() const noexcept {
@@ -79,6 +78,11 @@ struct LineHistory {
     /// 1 for usable frames, 0 for bridged ones.
     [[nodiscard]] Eigen::ArrayXd weights() const;
 };
+
+/// The runs of frames in contact: gaps of up to 30 ms are bridged, runs of fewer than 60 ms are
+/// left out.
+[[nodiscard]] std::vector<FrameRun> contact_runs(const std::vector<bool>& usable,
+                                                 double frame_rate);
 
 /// The lines of conditioned frames; those that are not good are bridged. Throws InvalidInput unless
 /// the samples are whole frames, and if the number of states differs from theirs.

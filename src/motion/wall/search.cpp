@@ -6,6 +6,7 @@
 #include <cstddef>
 #include <iterator>
 #include <optional>
+#include <span>
 #include <utility>
 #include <vector>
 
@@ -98,7 +99,8 @@ double tissue_line_at(double depth, const CommonMotion& motion, const WallPair& 
     return pulse_share_line(motion, weight).at(depth);
 }
 
-// Whether what was taken apart has not turned out to be no walls.
+}  // namespace
+
 bool still_walls(const LineHistory& line, const SeparatedWalls& walls,
                  const WallFinderOptions& finder) {
     const WallState& near = walls.near.state;
@@ -113,6 +115,8 @@ bool still_walls(const LineHistory& line, const SeparatedWalls& walls,
            near.share + far.share >= finder.smallest_distension &&
            std::min(walls.near.evidence, walls.far.evidence) >= finder.least_evidence;
 }
+
+namespace {
 
 // The walls of a hypothesis, taken apart from `start` times the shares that were scanned.
 SeparatedWalls walls_of(const LineHistory& line, Hypothesis hypothesis,
@@ -130,12 +134,21 @@ SeparatedWalls walls_of(const LineHistory& line, Hypothesis hypothesis,
     }
     SeparatedWalls walls =
         separate_walls(line, pair, std::move(tissue.times), std::move(tissue.gates), options);
-    for (SeparatedWall* wall : {&walls.near, &walls.far}) {
-        wall->tissue_line =
-            sign * tissue_line_at(wall->state.depth, tissue.motion, pair, options.wall_distance);
-    }
+    set_tissue_lines(walls, tissue.motion, pair, options.wall_distance);
     return walls;
 }
+
+}  // namespace
+
+void set_tissue_lines(SeparatedWalls& walls, const CommonMotion& motion, const WallPair& pair,
+                      double wall_distance) {
+    for (SeparatedWall* wall : {&walls.near, &walls.far}) {
+        wall->tissue_line =
+            pair.pulse_sign * tissue_line_at(wall->state.depth, motion, pair, wall_distance);
+    }
+}
+
+namespace {
 
 // Rms of what the pulse does slower than any beat: an artery comes back to its size.
 double pulse_drift(const LayerTimes& times, double frame_rate) {
@@ -143,6 +156,22 @@ double pulse_drift(const LayerTimes& times, double frame_rate) {
     const Eigen::ArrayXd fast = without_slow_part(times.pulse, slowest_beat, frame_rate);
     return std::sqrt((times.pulse - fast).square().mean());
 }
+
+}  // namespace
+
+void set_doubts(SeparatedWalls& walls, const LineHistory& line, const CommonMotion& motion,
+                const WallModelOptions& options) {
+    walls.near.tissue_linearity = walls.far.tissue_linearity =
+        pulse_share_line(motion, motion.weight).linearity;
+    const double drift = pulse_drift(walls.times, line.settings.frame_rate);
+    for (SeparatedWall* wall : {&walls.near, &walls.far}) {
+        wall->doubt = {wall_presence(*wall, walls.times, line.settings, options), drift,
+                       share_scatter(*wall, walls.times),
+                       separability(*wall, walls.times, line.settings)};
+    }
+}
+
+namespace {
 
 // The less trusted wall's confidence.
 double confidence_of(const SeparatedWalls& walls, double frame_rate, const WallPlan& plan) {
@@ -191,16 +220,7 @@ private:
         if (!usable) {
             return;
         }
-        const CommonMotion& motion = hypotheses_[0].tissue.motion;
-        walls.near.tissue_linearity = walls.far.tissue_linearity =
-            pulse_share_line(motion, motion.weight).linearity;
-        const double drift = pulse_drift(walls.times, line_.settings.frame_rate);
-        for (SeparatedWall* wall : {&walls.near, &walls.far}) {
-            wall->doubt = {
-                wall_presence(*wall, walls.times, line_.settings, plan_.separation.model), drift,
-                share_scatter(*wall, walls.times),
-                separability(*wall, walls.times, line_.settings)};
-        }
+        set_doubts(walls, line_, hypotheses_[0].tissue.motion, plan_.separation.model);
         const double sure = confidence_of(walls, line_.settings.frame_rate, plan_);
         if (sure > confidence_) {
             best_ = std::move(walls);
@@ -226,20 +246,78 @@ void validate(const WallPlan& plan) {
     validate(plan.confidence);
 }
 
+namespace {
+
+// The courses as all lines have them; of several, each with the frames that it has.
+LayerTimes shared_times(std::span<const LineHistory* const> lines, const CommonMotion& motion) {
+    LayerTimes times{motion.pulse, motion.bulk, lines[0]->weights(),
+                     lines[0]->settings.sound_speed};
+    for (std::size_t k = 0; lines.size() > 1 && k < lines.size(); ++k) {
+        times.lines.push_back({lines[k]->weights()});
+        times.weight = times.weight.max(times.lines[k].weight);
+    }
+    return times;
+}
+
+// The runs of frames in which one line or another is in contact.
+std::vector<FrameRun> common_runs(std::span<const LineHistory* const> lines) {
+    std::vector<bool> usable = lines[0]->usable;
+    for (const LineHistory* line : lines) {
+        for (std::size_t i = 0; i < usable.size(); ++i) {
+            usable[i] = usable[i] || line->usable[i];
+        }
+    }
+    return contact_runs(usable, lines[0]->settings.frame_rate);
+}
+
+}  // namespace
+
+std::vector<std::optional<Tissue>> fit_tissues(std::span<const LineHistory* const> lines,
+                                               std::vector<CommonMotion> motions,
+                                               const WallSeparationOptions& options) {
+    validate(options);
+    std::vector<std::optional<Tissue>> tissues(lines.size());
+    std::vector<LayeredGate> gates;
+    std::vector<std::ptrdiff_t> counts(lines.size(), 0);
+    const auto usable = std::ranges::find_if(motions, &CommonMotion::usable);
+    if (usable == motions.end()) {
+        return tissues;
+    }
+    LayerTimes times = shared_times(lines, *usable);
+    for (std::size_t k = 0; k < lines.size(); ++k) {
+        if (motions[k].usable()) {
+            std::vector<LayeredGate> own =
+                tissue_gates(*lines[k], motions[k], times.seen_by(k), options);
+            counts[k] = std::ssize(own) < fewest_tissue_gates ? 0 : std::ssize(own);
+            own.resize(static_cast<std::size_t>(counts[k]));
+            for (LayeredGate& gate : own) {
+                gate.line = k;
+                gates.push_back(std::move(gate));
+            }
+        }
+    }
+    if (gates.empty()) {
+        return tissues;
+    }
+    settle_gaps(gates, times, common_runs(lines), lines[0]->half_wavelength(), options.gaps);
+    fit_jointly(gates, times, options.rounds, options.coarse, lines[0]->settings.frame_rate);
+    auto next = gates.begin();
+    for (std::size_t k = 0; k < lines.size(); ++k) {
+        if (counts[k] > 0) {
+            Tissue& tissue =
+                tissues[k].emplace(Tissue{times.seen_by(k), {}, std::move(motions[k])});
+            std::move(next, next + counts[k], std::back_inserter(tissue.gates));
+            std::advance(next, counts[k]);
+            adopt(tissue);
+        }
+    }
+    return tissues;
+}
+
 std::optional<Tissue> fit_tissue(const LineHistory& line, CommonMotion motion,
                                  const WallSeparationOptions& options) {
-    validate(options);
-    Tissue tissue{{motion.pulse, motion.bulk, line.weights(), line.settings.sound_speed}, {}, {}};
-    tissue.gates = tissue_gates(line, motion, tissue.times, options);
-    if (std::ssize(tissue.gates) < fewest_tissue_gates) {
-        return std::nullopt;
-    }
-    settle_gaps(tissue.gates, tissue.times, line.runs(), line.half_wavelength(), options.gaps);
-    fit_jointly(tissue.gates, tissue.times, options.rounds, options.coarse,
-                line.settings.frame_rate);
-    tissue.motion = std::move(motion);
-    adopt(tissue);
-    return tissue;
+    const LineHistory* const only = &line;
+    return std::move(fit_tissues({&only, 1}, {std::move(motion)}, options)[0]);
 }
 
 std::vector<Hypothesis> find_hypotheses(const LineHistory& line,

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "echosieve/motion/wall_options.hpp"
@@ -61,6 +62,12 @@ struct Hypothesis {
 [[nodiscard]] std::optional<Tissue> fit_tissue(const LineHistory& line, CommonMotion motion,
                                                const WallSeparationOptions& options);
 
+/// The same of one or more lines over one artery, by the gates of all: nothing for a line that
+/// holds too few. Their times are as each line sees them.
+[[nodiscard]] std::vector<std::optional<Tissue>> fit_tissues(
+    std::span<const LineHistory* const> lines, std::vector<CommonMotion> motions,
+    const WallSeparationOptions& options);
+
 /// The tissue's pulse first, then the others that are opposed enough, the most promising first;
 /// none without tissue.
 [[nodiscard]] std::vector<Hypothesis> find_hypotheses(const LineHistory& line,
@@ -72,6 +79,18 @@ struct Hypothesis {
 [[nodiscard]] std::optional<SeparatedWalls> separate_best(const LineHistory& line,
                                                           std::vector<Hypothesis> hypotheses,
                                                           const WallPlan& plan);
+
+/// Whether what was taken apart has not turned out to be no walls.
+[[nodiscard]] bool still_walls(const LineHistory& line, const SeparatedWalls& walls,
+                               const WallFinderOptions& finder);
+
+/// Sets each wall's tissue_line, from the tissue's motion and the pair as it was found.
+void set_tissue_lines(SeparatedWalls& walls, const CommonMotion& motion, const WallPair& pair,
+                      double wall_distance);
+
+/// Sets each wall's doubt and the linearity of the tissue's motion.
+void set_doubts(SeparatedWalls& walls, const LineHistory& line, const CommonMotion& motion,
+                const WallModelOptions& options);
 
 /// All three.
 [[nodiscard]] std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line,

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstddef>
+#include <iterator>
 #include <span>
 #include <utility>
 #include <vector>
@@ -52,21 +54,48 @@ void leave_out_tissue_near_walls(SeparatedWalls& walls, double wall_distance) {
     });
 }
 
-// The walls' gates are the last two in the joint fits, and by themselves in between.
+// What a wall's fit takes over from its gate's layers.
+void adopt_shares(SeparatedWall& wall) {
+    const std::vector<LayerShare>& shares = wall.layered.fit.shares;
+    // A wall that turned round is none: it is found too small in the end.
+    wall.state.share = held_share(wall.state.sense * shares[wall.reference].pulse);
+    wall.state.bulk = shares[wall.reference].bulk;
+    wall.state.tissue = shares.back().bulk;
+}
+
+// The gates of all lines together in the joint fits, each line's walls the last two of its own;
+// each line by itself in between.
 template <class Fit>
-void with_walls(SeparatedWalls& walls, Fit fit) {
-    std::vector<LayeredGate>& gates = walls.tissue;
-    gates.push_back(std::move(walls.near.layered));
-    gates.push_back(std::move(walls.far.layered));
-    fit();
-    for (SeparatedWall* wall : {&walls.far, &walls.near}) {
-        wall->layered = std::move(gates.back());
-        gates.pop_back();
-        const std::vector<LayerShare>& shares = wall->layered.fit.shares;
-        // A wall that turned round is none: it is found too small in the end.
-        wall->state.share = held_share(wall->state.sense * shares[wall->reference].pulse);
-        wall->state.bulk = shares[wall->reference].bulk;
-        wall->state.tissue = shares.back().bulk;
+void with_walls(std::span<LineWalls> lines, Fit fit) {
+    std::vector<LayeredGate> gates;
+    std::vector<std::size_t> counts;
+    for (std::size_t l = 0; l < lines.size(); ++l) {
+        SeparatedWalls& walls = lines[l].walls;
+        counts.push_back(walls.tissue.size());
+        std::ranges::move(walls.tissue, std::back_inserter(gates));
+        walls.tissue.clear();
+        if (lines[l].found) {
+            gates.push_back(std::move(walls.near.layered));
+            gates.push_back(std::move(walls.far.layered));
+        }
+        for (std::size_t g = gates.size() - counts[l] - (lines[l].found ? 2 : 0); g < gates.size();
+             ++g) {
+            gates[g].line = l;
+        }
+    }
+    fit(gates);
+    auto next = gates.begin();
+    for (std::size_t l = 0; l < lines.size(); ++l) {
+        SeparatedWalls& walls = lines[l].walls;
+        for (std::size_t g = 0; g < counts[l]; ++g) {
+            walls.tissue.push_back(std::move(*next++));
+        }
+        for (SeparatedWall* wall : {&walls.near, &walls.far}) {
+            if (lines[l].found) {
+                wall->layered = std::move(*next++);
+                adopt_shares(*wall);
+            }
+        }
     }
 }
 
@@ -96,48 +125,97 @@ void refit_tissue(SeparatedWalls& walls) {
     }
 }
 
+void walk_both(std::span<const Stage> stages, LineWalls& line,
+               const WallSeparationOptions& options) {
+    SeparatedWalls& walls = line.walls;
+    for (const bool far : {false, true}) {
+        WallInWork work{far ? walls.far : walls.near,
+                        far ? line.pair.far.bulk : line.pair.near.bulk};
+        walk(stages, work, walls.times, line.line, options);
+    }
+}
+
+LineWalls line_walls(const LineHistory& line, const WallPair& pair, LayerTimes times,
+                     std::vector<LayeredGate> tissue) {
+    LineWalls out{line, pair, {}};
+    out.walls.times = std::move(times);
+    out.walls.tissue = std::move(tissue);
+    out.walls.near.state = start_state(pair, -1);
+    out.walls.far.state = start_state(pair, 1);
+    return out;
+}
+
+// One step of the time courses with all gates, and what each line sees of them.
+void step_courses(std::span<LineWalls> lines, LayerTimes& times,
+                  const WallSeparationOptions& options) {
+    with_walls(lines, [&](std::vector<LayeredGate>& gates) {
+        update_motion(gates, times, options.fine, lines[0].line.settings.frame_rate);
+    });
+    for (std::size_t l = 0; l < lines.size(); ++l) {
+        lines[l].walls.times = times.seen_by(l);
+    }
+}
+
 }  // namespace
+
+void refine_walls(std::span<LineWalls> lines, LayerTimes& times, int rounds,
+                  const WallSeparationOptions& options) {
+    for (int round = 0; round < rounds; ++round) {
+        for (LineWalls& line : lines) {
+            if (line.found) {
+                share_widening(line.walls);
+                share_radius(line.walls);
+                walk_both(fine_stages, line, options);
+            }
+            if (round > 0) {
+                refit_tissue(line.walls);
+            }
+        }
+        step_courses(lines, times, options);
+    }
+    for (LineWalls& line : lines) {
+        if (line.found) {
+            walk_both(last_stages, line, options);
+        }
+    }
+}
+
+LineWalls place_walls(const LineHistory& line, const WallPair& pair, LayerTimes times,
+                      std::vector<LayeredGate> tissue, const WallSeparationOptions& options) {
+    validate(options);
+    LineWalls out = line_walls(line, pair, std::move(times), std::move(tissue));
+    leave_out_tissue_near_walls(out.walls, options.wall_distance);
+    walk_both(rough_stages, out, options);
+    share_widening(out.walls);
+    walk_both(placing_stages, out, options);
+    leave_out_tissue_near_walls(out.walls, options.wall_distance);
+    divide_tissue(out.walls);
+    return out;
+}
 
 SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, LayerTimes times,
                               std::vector<LayeredGate> tissue,
                               const WallSeparationOptions& options) {
     validate(options);
     const double rate = line.settings.frame_rate;
-    SeparatedWalls walls;
-    walls.times = std::move(times);
-    walls.tissue = std::move(tissue);
-    walls.near.state = start_state(pair, -1);
-    walls.far.state = start_state(pair, 1);
-    std::array<WallInWork, 2> both{{{walls.near, pair.near.bulk}, {walls.far, pair.far.bulk}}};
-    const auto walk_both = [&](std::span<const Stage> stages) {
-        for (WallInWork& work : both) {
-            walk(stages, work, walls.times, line, options);
-        }
-    };
+    LineWalls work = line_walls(line, pair, std::move(times), std::move(tissue));
+    SeparatedWalls& walls = work.walls;
     leave_out_tissue_near_walls(walls, options.wall_distance);
-    walk_both(rough_stages);
+    walk_both(rough_stages, work, options);
     if (settle_tissue_lag(line, walls, options)) {
-        walk_both(rough_stages);
+        walk_both(rough_stages, work, options);
     }
-    with_walls(walls, [&] {
-        settle_gaps(walls.tissue, walls.times, line.runs(), line.half_wavelength(), options.gaps);
-        fit_jointly(walls.tissue, walls.times, options.rounds, options.coarse, rate);
+    with_walls({&work, 1}, [&](std::vector<LayeredGate>& gates) {
+        settle_gaps(gates, walls.times, line.runs(), line.half_wavelength(), options.gaps);
+        fit_jointly(gates, walls.times, options.rounds, options.coarse, rate);
     });
     share_widening(walls);
-    walk_both(placing_stages);
+    walk_both(placing_stages, work, options);
     leave_out_tissue_near_walls(walls, options.wall_distance);
     divide_tissue(walls);
-    for (int round = 0; round < options.fine_rounds; ++round) {
-        share_widening(walls);
-        share_radius(walls);
-        walk_both(fine_stages);
-        if (round > 0) {
-            refit_tissue(walls);
-        }
-        with_walls(walls, [&] { update_motion(walls.tissue, walls.times, options.fine, rate); });
-    }
-    walk_both(last_stages);
-    return walls;
+    LayerTimes courses = walls.times;
+    refine_walls({&work, 1}, courses, options.fine_rounds, options);
+    return std::move(walls);
 }
 
 }  // namespace echosieve
