@@ -18,6 +18,7 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/instruction_set.hpp"
 #include "echosieve/core/random.hpp"
+#include "echosieve/core/recorded_lines.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/threads.hpp"
 #include "echosieve/core/version.hpp"
