@@ -22,6 +22,7 @@
 #include "echosieve/motion/pulse_delay.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/follow/followed_walls.hpp"
+#include "motion/follow/prepared_line.hpp"
 #include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/contact.hpp"
@@ -158,9 +159,7 @@ std::optional<LearnedWalls> learn_line(const LineHistory& line, const LearnOptio
     if (!motion.usable()) {
         return std::nullopt;
     }
-    const auto walls = find_and_separate_walls(
-        line, motion,
-        {track.walls, track.separation, track.search, track.wall_motion, track.confidence});
+    const auto walls = find_and_separate_walls(line, motion, wall_plan(track));
     if (!walls) {
         return std::nullopt;
     }
