@@ -21,6 +21,7 @@ inline constexpr std::size_t most_lines = 256;
 struct RecordedLines {
     std::vector<Recording> lines;
     std::vector<double> positions{};  ///< of the lines along the vessel [m]; none: not known
+    std::vector<double> offsets{};    ///< of the lines across the vessel [m]; none: not known
 
     [[nodiscard]] std::size_t line_count() const noexcept { return lines.size(); }
 };
@@ -30,6 +31,20 @@ namespace detail {
 // No line lies further from where positions are counted [m]: a sensor is a few centimetres long,
 // and a larger position is one in other units.
 inline constexpr double furthest_line = 1;
+
+struct PlaceNames {
+    std::string_view number, place;
+};
+
+inline void check_places(const std::vector<double>& places, std::size_t lines,
+                         const PlaceNames& names) {
+    require(places.empty() || places.size() == lines, names.number, places.size(),
+            concatenate("must be 0 or the number of lines, ", lines));
+    for (const double place : places) {
+        require(std::abs(place) <= furthest_line, names.place, place,
+                concatenate("of a line must lie within ", furthest_line, " of 0 [m]"));
+    }
+}
 
 template <class Value>
 void require_as_first(const Value& value, const Value& first, std::string_view name,
@@ -45,19 +60,13 @@ void require_as_first(const Value& value, const Value& first, std::string_view n
 
 /// Throws InvalidInput, naming value and limit, unless `lines` are 1 to most_lines ones with one
 /// clock: each with the first one's number of frames and of samples, rates, sensor and sound speed,
-/// and with a position each, or none. Samples are not looked at.
+/// and with a position and an offset each, or none. Samples are not looked at.
 inline void validate(const RecordedLines& lines) {
     const std::size_t count = lines.lines.size();
     require(count > 0 && count <= most_lines, "number of lines", count,
             detail::concatenate("must lie in [1, ", most_lines, "]"));
-    require(lines.positions.empty() || lines.positions.size() == count, "number of positions",
-            lines.positions.size(),
-            detail::concatenate("must be 0 or the number of lines, ", count));
-    for (const double position : lines.positions) {
-        require(
-            std::abs(position) <= detail::furthest_line, "position", position,
-            detail::concatenate("of a line must lie within ", detail::furthest_line, " of 0 [m]"));
-    }
+    detail::check_places(lines.positions, count, {"number of positions", "position"});
+    detail::check_places(lines.offsets, count, {"number of offsets", "offset"});
     const Recording& first = lines.lines.front();
     const RecordingSettings& ours = first.settings;
     for (std::size_t k = 0; k < count; ++k) {

@@ -76,14 +76,19 @@ void adopt(Tissue& tissue) {
 // Fewer gates show no line of shares, and fewer gates of tissue no pulse.
 constexpr std::ptrdiff_t fewest_tissue_gates = 3;
 
-// Shares of the tissue gates for another pulse.
-std::vector<LayeredGate> refitted(std::vector<LayeredGate> gates, const LayerTimes& times) {
-    for (LayeredGate& layered : gates) {
-        layered.fit = fit_layers(layered.gate, times, {{0, layered.fit.shares[0].bulk}},
+}  // namespace
+
+Tissue with_pulse(Tissue tissue, LayerTimes times) {
+    tissue.times = std::move(times);
+    for (LayeredGate& layered : tissue.gates) {
+        layered.fit = fit_layers(layered.gate, tissue.times, {{0, layered.fit.shares[0].bulk}},
                                  {.iterations = refit_steps});
     }
-    return gates;
+    adopt(tissue);
+    return tissue;
 }
+
+namespace {
 
 // What tissue at a wall's depth would move by if it pulsated in proportion to its depth: a straight
 // line through the pulse shares of the gates that no wall is near [m].
@@ -340,9 +345,9 @@ std::vector<Hypothesis> find_hypotheses(const LineHistory& line,
         }
         Hypothesis next{*tissue};
         if (k > 0) {
-            next.tissue.times.pulse = candidates[k].pulse;
-            next.tissue.gates = refitted(std::move(next.tissue.gates), next.tissue.times);
-            adopt(next.tissue);
+            LayerTimes times = tissue->times;
+            times.pulse = candidates[k].pulse;
+            next.tissue = with_pulse(std::move(next.tissue), std::move(times));
         }
         next.pair = find_walls(line, next.tissue.motion, finder);
         if (next.pair) {

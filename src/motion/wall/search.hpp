@@ -45,6 +45,9 @@ struct Tissue {
     CommonMotion motion;
 };
 
+/// Its gates' shares in other time courses, and the common motion accordingly.
+[[nodiscard]] Tissue with_pulse(Tissue tissue, LayerTimes times);
+
 /// A guess of the pulse, the tissue fitted to it, and the walls that it shows.
 struct Hypothesis {
     Tissue tissue;

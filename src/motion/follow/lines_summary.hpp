@@ -1,0 +1,26 @@
+// What several lines say of the artery together: its mean motion, and how they lie on it.
+#pragma once
+
+#include <span>
+#include <vector>
+
+#include "echosieve/motion/track_lines.hpp"
+
+namespace echosieve {
+
+// Symbols (the rest as in track_lines.hpp)
+//   z_l, Z = sum w_l z_l / sum w_l     mean depths of a line's wall, of the artery's
+//   u(i) = Z + sum w_l (u_l(i) - z_l) / sum w_l, over the lines that are valid in frame i: lines
+//   that come and go don't make it jump
+//   s(i)^2 = sum w_l^2 s_l(i)^2 / (sum w_l)^2
+
+/// Sets the lines' weights and the artery's frames. A line whose walls move by other shares than
+/// the middle line's, by far more than its deviation, has no weight.
+void pool_lines(LinesMotion& motion);
+
+/// Where the lines lie on the vessel, from their depths and delays. `recorded` has their places.
+[[nodiscard]] LinesPlacement placement_of(const std::vector<LineMotion>& lines,
+                                          const std::vector<double>& positions,
+                                          const std::vector<double>& offsets);
+
+}  // namespace echosieve
