@@ -71,6 +71,7 @@
 #include "echosieve/pursuit/stop.hpp"
 #include "echosieve/pursuit/swarm_pursuit.hpp"
 #include "echosieve/synthesis/layered_scene.hpp"
+#include "echosieve/synthesis/lines.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"

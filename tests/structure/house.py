@@ -20,8 +20,8 @@ PARAMETERS = 5   # of a function: what a reader tells apart at its call
 
 # Count -> (what it was before the rooms got their stairs, what it may be at most).
 LIMITS = {
-    "public headers": (174, 73),
-    "public names": (445, 361),
+    "public headers": (174, 74),
+    "public names": (445, 366),
     "headers over 250 lines": (10, 1),
     "headers that a recording's motion brings (artery_motion.hpp)": (12, 5),
     "headers that following it brings (track_artery.hpp)": (25, 15),

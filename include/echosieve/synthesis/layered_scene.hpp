@@ -90,6 +90,8 @@ struct LayeredSceneOptions {
     double interference_decibels = -400;    ///< a tone's peak over the outer layer; -400: none [dB]
     double interference_frequency = 1.5e6;  ///< of that tone, outside the band [Hz]
     SceneEvents events;
+    std::uint64_t line = 0;  ///< of several over one artery, see lines.hpp; 0: the only one
+    double line_delay = 0;   ///< of the pulse at this line [s]
 
     /// Whether there is no tissue at this depth [m]: within an artery or a vein.
     [[nodiscard]] bool clear_at(double depth) const noexcept {

@@ -18,6 +18,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/synthesis/detail/line_streams.hpp"
 #include "echosieve/synthesis/detail/pulse_wave.hpp"
 #include "echosieve/synthesis/detail/rendering.hpp"
 #include "echosieve/synthesis/detail/scene_checks.hpp"
@@ -175,7 +176,7 @@ struct Truth {
     std::vector<double> times;           ///< per frame [s]
     std::vector<WallDepths> walls;       ///< per frame, on the artery's axis; NaN without an artery
     std::vector<bool> dropped;           ///< per frame
-    std::vector<double> onsets;          ///< of the beats [s]
+    std::vector<double> onsets;          ///< of the beats, at this line [s]
     std::vector<double> ectopic_onsets;  ///< of those that are ectopic [s]
     std::vector<bool> clipped;           ///< per frame: its gain burst
     std::vector<double> trigger_delays;  ///< per frame, of all its echoes beside the truth [s]
@@ -212,8 +213,9 @@ template <class T, RenderableScene S>
     out.recording.settings = of.settings;
     FrameMatrix<T> matrix(static_cast<std::size_t>(frames), static_cast<std::size_t>(samples));
     Truth& truth = out.truth;
-    truth.onsets = scene.pulse().onsets(of.duration);
-    truth.ectopic_onsets = scene.pulse().ectopic_onsets(of.duration);
+    const double delay = detail::line_delay_of(of);
+    truth.onsets = scene.pulse().onsets(of.duration, delay);
+    truth.ectopic_onsets = scene.pulse().ectopic_onsets(of.duration, delay);
     truth.peak_lag = scene.peak_lag();
     detail::FrameRenderer<S> renderer(scene, matrix.samples(), seed);
     for (std::size_t i = 0; i < matrix.frames(); ++i) {

@@ -20,6 +20,7 @@
 #include "echosieve/synthesis/detail/attenuation.hpp"
 #include "echosieve/synthesis/detail/drawn_section.hpp"
 #include "echosieve/synthesis/detail/gabor_echo.hpp"
+#include "echosieve/synthesis/detail/line_streams.hpp"
 #include "echosieve/synthesis/detail/pulse_wave.hpp"
 #include "echosieve/synthesis/detail/scene_checks.hpp"
 #include "echosieve/synthesis/render.hpp"
@@ -66,6 +67,8 @@ struct SceneOptions {
     double pulsation = 0;
     double pulsation_gradient = 0;  ///< of the pulsation over depth [1/m]; its sign never changes
     SceneEvents events;
+    std::uint64_t line = 0;  ///< of several over one artery, see lines.hpp; 0: the only one
+    double line_delay = 0;   ///< of the pulse at this line [s]
 };
 
 /// Throws InvalidInput, naming option, value and limit, for what can't be drawn.
@@ -109,8 +112,9 @@ public:
     Scene(const SceneOptions& options, std::uint64_t seed)
         : options_(options),
           pulse_(checked(options).pulse, options.duration, RandomStream(seed, 0)) {
-        RandomStream random(seed, 1);
-        breathing_phase_ = random.uniform();
+        RandomStream common(seed, 1);
+        breathing_phase_ = common.uniform();
+        RandomStream random = detail::own_numbers(seed, options.line, 1, common);
         if (options.artery) {
             pieces_ = detail::draw_wall_pieces(options_, random);
         }

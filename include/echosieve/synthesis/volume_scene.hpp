@@ -70,6 +70,8 @@ struct VolumeSceneOptions {
     double pulsation = 0;           ///< of all tissue with the pulse, peak, downwards [m]
     double pulsation_gradient = 0;  ///< of the pulsation over depth [1/m]; its sign never changes
     SceneEvents events;
+    std::uint64_t line = 0;  ///< of several over one artery, see lines.hpp; 0: the only one
+    double line_delay = 0;   ///< of the pulse at this line [s]
 
     [[nodiscard]] FlatSensor face() const noexcept {
         return {sensor_half_width, sensor_half_length, sensor_taper};
@@ -133,7 +135,7 @@ public:
     /// Throws InvalidInput for options outside their domain.
     VolumeScene(const VolumeSceneOptions& options, std::uint64_t seed)
         : pulse_(checked(options).pulse, options.duration, RandomStream(seed, 0)),
-          drawn_(options, RandomStream(seed, 1)) {}
+          drawn_(options, seed) {}
 
     [[nodiscard]] const VolumeSceneOptions& options() const noexcept { return drawn_.options(); }
     [[nodiscard]] const PulseWave& pulse() const noexcept { return pulse_; }

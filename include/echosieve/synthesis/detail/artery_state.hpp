@@ -62,9 +62,10 @@ template <class Options>
     ArteryState state;
     state.breathing = breathing;
     state.sensor_shift = events.sensor_shift(time);
-    const double near_wave = pulse(time);
-    const double far_wave = pulse(time - events.far_wall_lag);
-    state.tissue_wave = pulse(time - events.tissue_lag);
+    const double near_time = time - options.line_delay;
+    const double near_wave = pulse(near_time);
+    const double far_wave = pulse(near_time - events.far_wall_lag);
+    state.tissue_wave = pulse(near_time - events.tissue_lag);
     state.near_wall = wall_circle(options, near_wave, breathing, state.sensor_shift);
     state.far_wall = wall_circle(options, far_wave, breathing, state.sensor_shift);
     state.tissue_outer =

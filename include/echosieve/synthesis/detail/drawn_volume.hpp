@@ -6,6 +6,7 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <cstdint>
 #include <numbers>
 #include <vector>
 
@@ -15,6 +16,7 @@
 #include "echosieve/synthesis/detail/artery_state.hpp"
 #include "echosieve/synthesis/detail/flat_sensor.hpp"
 #include "echosieve/synthesis/detail/gamma_pulse.hpp"
+#include "echosieve/synthesis/detail/line_streams.hpp"
 #include "echosieve/synthesis/detail/volume_motion.hpp"
 
 namespace echosieve::detail {
@@ -45,8 +47,11 @@ struct WallFacet {
 template <class Options>
 class DrawnVolume {
 public:
-    DrawnVolume(const Options& options, RandomStream random)
-        : options_(options), face_(options.face()), breathing_phase_(random.uniform()) {
+    DrawnVolume(const Options& options, std::uint64_t seed)
+        : options_(options), face_(options.face()) {
+        RandomStream common(seed, 1);
+        breathing_phase_ = common.uniform();
+        RandomStream random = own_numbers(seed, options.line, 1, common);
         draw_tissue(random);
         if (options_.artery) {
             draw_walls(random);
@@ -234,7 +239,7 @@ private:
 
     Options options_;
     FlatSensor face_;
-    double breathing_phase_;
+    double breathing_phase_ = 0;
     std::vector<VolumeScatterer> tissue_;
     std::vector<WallFacet> facets_;
 };

@@ -16,6 +16,7 @@
 #include "echosieve/synthesis/detail/drawn_layers.hpp"
 #include "echosieve/synthesis/detail/layered_checks.hpp"
 #include "echosieve/synthesis/detail/layered_motion.hpp"
+#include "echosieve/synthesis/detail/line_streams.hpp"
 #include "echosieve/synthesis/detail/pulse_wave.hpp"
 #include "echosieve/synthesis/detail/skewed_pulse.hpp"
 #include "echosieve/synthesis/render.hpp"
@@ -43,16 +44,17 @@ public:
           pulse_(options.pulse, options.duration, RandomStream(seed, 0)),
           onsets_(pulse_.onsets(options.duration)),
           envelope_(options.pulse_skew),
-          tissue_(options, envelope_, RandomStream(seed, 2)),
-          gain_(RandomStream(seed, 3)) {
+          tissue_(options, envelope_, RandomStream(seed, line_stream(options.line, 2))),
+          gain_(RandomStream(seed, line_stream(options.line, 3))) {
         if (options.artery) {
-            RandomStream random(seed, 1);
+            RandomStream random(seed, line_stream(options.line, 1));
             layers_ = draw_wall_layers(options_, random);
         }
-        RandomStream random(seed, 4);
+        RandomStream common(seed, 4);
         for (double* phase : {&breathing_phase_, &vein_phase_, &tone_phase_}) {
-            *phase = random.uniform();
+            *phase = common.uniform();
         }
+        RandomStream random = own_numbers(seed, options.line, 4, common);
         for (std::complex<double>* amplitude : {&near_vein_, &far_vein_, &reverberation_}) {
             const double decibels = amplitude == &reverberation_ ? options.reverberation_decibels
                                                                  : options.vein_decibels;
@@ -144,7 +146,8 @@ private:
     }
     [[nodiscard]] LayeredState state(double time) const noexcept {
         const SceneEvents& events = options_.events;
-        const double far_time = time - options_.far_delay - events.far_wall_lag;
+        const double near_time = time - options_.line_delay;
+        const double far_time = near_time - options_.far_delay - events.far_wall_lag;
         const auto lagging = [&](double from) {
             return lagging_(pulse_, from - events.tissue_lag, options_.tissue_lag);
         };
@@ -154,9 +157,9 @@ private:
         };
         LayeredState now;
         now.time = time;
-        now.near_wave = pulse_(time);
+        now.near_wave = pulse_(near_time);
         now.far_wave = smoothing_(pulse_, far_time, options_.far_smoothing);
-        now.tissue_wave = lagging(time);
+        now.tissue_wave = lagging(near_time);
         now.near_push = push(-1, now.tissue_wave);
         now.far_push = push(1, lagging(far_time));
         const double turns = options_.breathing_rate * time + breathing_phase_;
@@ -164,7 +167,7 @@ private:
         now.shift = events.sensor_shift(time) + transient_motion(options_, time);
         now.near_strength = 1 + events.near_strength_modulation * now.near_wave;
         now.far_strength = 1 + events.far_strength_modulation * now.far_wave;
-        now.beats = beats_at(onsets_, options_.pulse.heart_rate, time);
+        now.beats = beats_at(onsets_, options_.pulse.heart_rate, near_time);
         return now;
     }
 

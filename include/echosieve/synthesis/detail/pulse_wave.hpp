@@ -4,7 +4,6 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
-#include <iterator>
 #include <numbers>
 #include <vector>
 
@@ -117,25 +116,28 @@ public:
         const double height = heights_[static_cast<std::size_t>(beat - onsets_.begin())];
         return height * shape(time - *beat, *(beat + 1) - *beat);
     }
-    /// Onsets of the beats in [0, duration) [s].
-    [[nodiscard]] std::vector<double> onsets(double duration) const {
-        std::vector<double> inside;
-        std::copy_if(onsets_.begin(), onsets_.end(), std::back_inserter(inside),
-                     [&](double t) { return t >= 0 && t < duration; });
-        return inside;
+    /// Onsets of the beats in [0, duration) [s], where the wave comes later by `delay` [s].
+    [[nodiscard]] std::vector<double> onsets(double duration, double delay = 0) const {
+        return onsets_where([](std::size_t) { return true; }, duration, delay);
     }
-    /// Onsets of the ectopic beats in [0, duration) [s].
-    [[nodiscard]] std::vector<double> ectopic_onsets(double duration) const {
+    /// Onsets of the ectopic beats, likewise.
+    [[nodiscard]] std::vector<double> ectopic_onsets(double duration, double delay = 0) const {
+        return onsets_where([this](std::size_t k) { return bool{ectopic_[k]}; }, duration, delay);
+    }
+
+private:
+    template <class Wanted>
+    [[nodiscard]] std::vector<double> onsets_where(Wanted wanted, double duration,
+                                                   double delay) const {
         std::vector<double> inside;
         for (std::size_t k = 0; k < onsets_.size(); ++k) {
-            if (ectopic_[k] && onsets_[k] >= 0 && onsets_[k] < duration) {
-                inside.push_back(onsets_[k]);
+            const double onset = onsets_[k] + delay;
+            if (wanted(k) && onset >= 0 && onset < duration) {
+                inside.push_back(onset);
             }
         }
         return inside;
     }
-
-private:
     [[nodiscard]] double fall(double x) const noexcept {
         constexpr double k = detail::pulse_rounding;
         const double n = (x - options_.notch_time) / detail::notch_width;

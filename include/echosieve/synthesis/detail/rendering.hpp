@@ -14,6 +14,7 @@
 #include "echosieve/core/grid.hpp"
 #include "echosieve/core/random.hpp"
 #include "echosieve/core/recording.hpp"
+#include "echosieve/synthesis/detail/line_streams.hpp"
 
 namespace echosieve::detail {
 
@@ -89,9 +90,10 @@ public:
         : scene_(scene),
           grid_(scene.options().settings.grid(samples)),
           seed_(seed),
-          drops_(seed, last_stream),
-          triggers_(seed, last_stream - 1),
-          bursts_(seed, last_stream - 2),
+          line_(line_of(scene.options())),
+          drops_(seed, line_stream(line_, last_stream)),
+          triggers_(seed, line_stream(line_, last_stream - 1)),
+          bursts_(seed, line_stream(line_, last_stream - 2)),
           noise_(std::pow(10, -scene.options().snr_decibels / 20)),
           burst_(std::pow(10, scene.options().events.clipped_gain_decibels / 20)),
           ring_down_(samples),
@@ -116,7 +118,7 @@ public:
             std::ranges::fill(out, T{0});
             return;
         }
-        RandomStream random(seed_, S::first_free_stream + i);
+        RandomStream random(seed_, line_stream(line_, S::first_free_stream + i));
         std::ranges::fill(frame_, 0);
         if (!fate.dropped) {
             SamplingGrid own = grid_;  // the frame's echoes come later by the delay
@@ -146,6 +148,7 @@ private:
     const S& scene_;
     SamplingGrid grid_;
     std::uint64_t seed_;
+    std::uint64_t line_;
     RandomStream drops_;
     RandomStream triggers_;
     RandomStream bursts_;

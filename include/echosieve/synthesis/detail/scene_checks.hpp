@@ -5,6 +5,7 @@
 
 #include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/recorded_lines.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/synthesis/detail/attenuation.hpp"
 #include "echosieve/synthesis/detail/pulse_wave.hpp"
@@ -14,7 +15,8 @@ namespace echosieve::detail {
 inline constexpr double most_scatterers = 1e6;
 // Larger recordings than this (2 GB of int16) are taken for a slip in the options.
 inline constexpr double most_values = 1e9;
-inline constexpr double deepest_range = 100;  // [m], beyond what any start_time leaves room for
+inline constexpr double longest_line_delay = 1;  // of the slowest pulse wave over a neck [s]
+inline constexpr double deepest_range = 100;     // [m], beyond what any start_time leaves room for
 
 inline void require_positive(double x, const char* name, const char* unit) {
     require(x > 0 && is_finite(x), name, x, concatenate("must be positive and finite ", unit));
@@ -52,6 +54,10 @@ void check_recording(const Options& options) {
     validate(options.events);
     require_positive(options.duration, "duration", "[s]");
     require_positive(options.depth_range, "depth_range", "[m]");
+    require(options.line < most_lines, "line", options.line,
+            concatenate("must be below ", most_lines));
+    require_within(options.line_delay, -longest_line_delay, longest_line_delay, "line_delay",
+                   " [s]");
     require(options.depth_range <= deepest_range, "depth_range", options.depth_range,
             concatenate("must not exceed ", deepest_range, " [m]"));
     const double values = frames_of(options) * samples_of(options);
