@@ -191,24 +191,27 @@ Eigen::ArrayXd slope_of(const Eigen::ArrayXd& x) {
 }  // namespace
 
 void step_delays(const std::vector<LayeredGate>& gates, LayerTimes& times, double frame_rate) {
+    // What a wall does more slowly by itself is taken for its own motion, a delay's part of it too.
+    constexpr double slowest_told = 1.5;  // [Hz]
     constexpr double usual_delay = 3e-3;  // D: 16 mm along a vessel at 5 m/s [s]
     const std::size_t count = times.lines.size();
     if (count < 2) {
         return;
     }
     MotionSummer summer(times);
-    std::vector<Eigen::ArrayXd> slopes;
+    std::vector<Eigen::ArrayXd> slopes, told;
     for (std::size_t l = 0; l < count; ++l) {
         slopes.push_back(slope_of(summer.seen_by(l).pulse));
+        told.push_back(without_slow_part(slopes.back(), slowest_told, frame_rate));
     }
     const double prior = 1 / (usual_delay * usual_delay * frame_rate * frame_rate);
     std::vector<double> score(count, 0), information(count, 0), scatter(count, 0);
     for (const LayeredGate& layered : gates) {
         const std::size_t l = layered.line;
         const Eigen::ArrayXXd sums = summer.sums_of(layered);
-        const double own = -(sums.col(3) * slopes[l]).sum();
+        const double own = -(sums.col(3) * told[l]).sum();
         score[l] += own;
-        information[l] += (sums.col(0) * slopes[l].square()).sum();
+        information[l] += (sums.col(0) * told[l] * slopes[l]).sum();
         scatter[l] += own * own;
     }
     double mean = 0;

@@ -14,12 +14,16 @@ namespace echosieve {
 
 Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames) {
     Eigen::ArrayXd out(x.size());
-    const auto last = static_cast<double>(x.size() - 1);
+    const Eigen::Index end = x.size() - 1;
+    const auto at = [&](Eigen::Index k) { return x[std::clamp<Eigen::Index>(k, 0, end)]; };
     for (Eigen::Index i = 0; i < x.size(); ++i) {
-        const double place = std::clamp(static_cast<double>(i) - frames, 0.0, last);
-        const Eigen::Index k = held_whole(place, Eigen::Index{0}, x.size() - 2);
+        const double place =
+            std::clamp(static_cast<double>(i) - frames, 0.0, static_cast<double>(end));
+        const Eigen::Index k = held_whole(place, Eigen::Index{0}, std::max<Eigen::Index>(end - 1, 0));
         const double t = place - static_cast<double>(k);
-        out[i] = (1 - t) * x[k] + t * x[k + 1];
+        out[i] = -t * (1 - t) * (2 - t) / 6 * at(k - 1) +
+                 (1 + t) * (1 - t) * (2 - t) / 2 * at(k) + (1 + t) * t * (2 - t) / 2 * at(k + 1) -
+                 (1 + t) * t * (1 - t) / 6 * at(k + 2);
     }
     return out;
 }

@@ -67,7 +67,7 @@ struct LayerTimes {
     [[nodiscard]] std::vector<LayerTimes> by_line() const;
 };
 
-/// x `frames` later, a fraction of one by the straight line; the ends repeat.
+/// x `frames` later, a fraction of one by the cubic through four values (Lagrange); the ends repeat.
 [[nodiscard]] Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames);
 
 /// tau_k [frames] of a layer [s].
