@@ -52,6 +52,20 @@ void add_events(CLI::App& app, echosieve::SceneOptions& scene) {
               {"--ectopic", scene.pulse.ectopic_probability, "Chance of an ectopic beat"}});
 }
 
+void add_lines(CLI::App& app, echosieve::LinesPlan& lines) {
+    CLI::Option* count =
+        examples::add_count(app, "--lines", lines.count, {.most = echosieve::most_lines},
+                            "Lines along the vessel, in one file of lines, frames and samples");
+    examples::add_number(app, "--line-spacing", lines.spacing, "Between neighbours [m]")
+        ->needs(count);
+    examples::add_number(app, "--line-tilt", lines.tilt,
+                         "Depth of the artery's axis over distance along the vessel")
+        ->needs(count);
+    examples::add_number(app, "--pulse-wave-velocity", lines.pulse_wave_velocity,
+                         "Of the pulse, from the first line to the last [m/s]")
+        ->needs(count);
+}
+
 }  // namespace
 
 void add_options(CLI::App& app, Orders& orders) {
@@ -80,6 +94,7 @@ void add_options(CLI::App& app, Orders& orders) {
         ->needs(drawn);
     app.add_flag("--fine", orders.fine, "Sample a drawn recording at 125 MHz, not 40 or 60")
         ->needs(drawn);
+    add_lines(*app.add_option_group("Several lines"), orders.lines);
     CLI::App* scene = app.add_option_group("Scene", "Not with --drawn");
     add_scene(*scene, orders);
     scene->excludes(drawn);

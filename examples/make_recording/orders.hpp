@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <string>
 
+#include "echosieve/synthesis/lines.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
 
@@ -24,6 +25,7 @@ struct Orders {
     std::string drop_kind = "zeros";
     echosieve::SceneOptions scene;
     echosieve::RenderOptions render;
+    echosieve::LinesPlan lines;
     double start_depth = scene.settings.depth(scene.settings.start_time);
 };
 

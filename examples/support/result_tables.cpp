@@ -88,15 +88,18 @@ void write_blocks(const std::vector<echosieve::BlockRecord>& blocks, const Path&
     out.commit();
 }
 
-void write_truth(const echosieve::Truth& truth, const Path& walls, const Path& beats) {
-    echosieve::CsvWriter table(walls, truth_columns);
+void write_truth(const echosieve::Truth& truth, const Path& file) {
+    echosieve::CsvWriter table(file, truth_columns);
     for (std::size_t i = 0; i < truth.times.size(); ++i) {
         const echosieve::WallDepths& w = truth.walls[i];
         table.row({truth.times[i], w.near_inner, w.near_outer, w.far_inner, w.far_outer,
                    truth.dropped[i] ? 1.0 : 0.0});
     }
     table.commit();
-    echosieve::CsvWriter onsets(beats, {{"onset_s", 4}});
+}
+
+void write_beats(const echosieve::Truth& truth, const Path& file) {
+    echosieve::CsvWriter onsets(file, {{"onset_s", 4}});
     for (const double onset : truth.onsets) {
         onsets.row({onset});
     }

@@ -20,9 +20,10 @@ void write_frame(const echosieve::FrameMotion& motion, echosieve::CsvWriter& tab
 void write_blocks(const std::vector<echosieve::BlockRecord>& blocks,
                   const std::filesystem::path& file);
 
-/// NAME.truth.csv and NAME.beats.csv.
-void write_truth(const echosieve::Truth& truth, const std::filesystem::path& walls,
-                 const std::filesystem::path& beats);
+/// NAME.truth.csv.
+void write_truth(const echosieve::Truth& truth, const std::filesystem::path& file);
+/// NAME.beats.csv.
+void write_beats(const echosieve::Truth& truth, const std::filesystem::path& file);
 
 /// A motion and the truth of the same frames.
 struct MotionAndTruth {

@@ -200,7 +200,8 @@ void FileSet::commit() {
         const FolderLock lock(plan_.folder);
         for (const std::string& file : plan_.files) {
             const fs::path mark = hidden_ / missing_part / file;
-            if (!is_there(hidden_ / new_part / file)) {
+            // What is not there needs no taking away, and a plan may name hundreds.
+            if (!is_there(hidden_ / new_part / file) && stands(file)) {
                 fs::create_directories(mark.parent_path());
                 if (!std::ofstream(mark)) {
                     throw FileError(mark, "can't be made");

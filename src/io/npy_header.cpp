@@ -61,10 +61,14 @@ public:
                 "fortran_order = True: must be False, frame by frame (save "
                 "numpy.ascontiguousarray)");
         }
-        if (sizes.size() != 2) {
-            fail("shape = " + shape_text_ + ": must be (frames, samples)");
+        if (sizes.size() == 3) {
+            return {std::move(type), sizes[1], sizes[2], 0, sizes[0]};
         }
-        return {std::move(type), sizes[0], sizes[1], 0};
+        if (sizes.size() != 2) {
+            fail("shape = " + shape_text_ +
+                 ": must be (frames, samples), or (lines, frames, samples) for read_lines");
+        }
+        return {std::move(type), sizes[0], sizes[1], 0, std::nullopt};
     }
 
 private:

@@ -6,7 +6,6 @@
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
-#include <system_error>
 #include <variant>
 
 #include "echosieve/core/error.hpp"
@@ -14,15 +13,16 @@
 #include "echosieve/io/npy.hpp"
 #include "json_file.hpp"
 #include "npy_open.hpp"
+#include "recording_parts.hpp"
 
 namespace echosieve {
 namespace {
 
 using nlohmann::json;
 
-constexpr std::array<const char*, 9> known_fields = {
+constexpr std::array<const char*, 10> known_fields = {
     "sampling_rate", "frame_rate",  "start_time",   "centre_frequency", "bandwidth",
-    "sound_speed",   "pulse_delay", "sensor_width", "sensor_length"};
+    "sound_speed",   "pulse_delay", "sensor_width", "sensor_length",    detail::positions_field};
 constexpr const char* no_settings =
     "there is no such file; a recording's settings stand beside its samples";
 
@@ -103,47 +103,13 @@ Recording read_recording(const std::filesystem::path& samples) {
 
 void write_recording(const Recording& recording, const std::filesystem::path& samples) {
     validate(recording.settings);
-    require(recording.frame_count() > 0, "number of frames", recording.frame_count(),
-            "must be at least 1");
-    require(recording.sample_count() > 0, "samples a frame", recording.sample_count(),
-            "must be at least 1");
-    if (const auto* floats = std::get_if<FrameMatrix<float>>(&recording.samples)) {
-        detail::require_finite(*floats, 0, samples);
-    }
-    if (settings_path(samples) == samples) {
-        throw FileError(samples, "can't hold the samples: it is the name of their settings");
-    }
-    const RecordingSettings& s = recording.settings;
-    nlohmann::ordered_json object = {
-        {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
-        {"start_time", s.start_time},       {"centre_frequency", s.sensor.centre_frequency},
-        {"bandwidth", s.sensor.bandwidth},  {"sound_speed", s.sound_speed}};
-    if (s.sensor.pulse_delay) {
-        object["pulse_delay"] = *s.sensor.pulse_delay;
-    }
-    if (s.sensor.width != 0) {
-        object["sensor_width"] = s.sensor.width;
-    }
-    if (s.sensor.length != 0) {
-        object["sensor_length"] = s.sensor.length;
-    }
-    std::filesystem::path folder = samples.parent_path();
-    folder = folder.empty() ? "." : folder;
-    if (std::error_code ignored; !std::filesystem::is_directory(folder, ignored)) {
-        throw FileError(samples, "can't be written: its folder does not exist");
-    }
-    const std::string name = samples.filename().string();
-    const std::string settings_name = settings_path(samples).filename().string();
-    FileSet files({.folder = folder, .name = name, .files = {name, settings_name}});
-    std::visit(
-        [&](const auto& matrix) {
-            write_npy(files.stage(name), matrix.values(), matrix.frames(), matrix.samples());
-        },
-        recording.samples);
-    AtomicFile out(files.stage(settings_name));
-    out.stream() << object.dump(1) << '\n';
-    out.commit();
-    files.commit();
+    detail::require_samples(recording, samples);
+    const auto write = [&](const std::filesystem::path& file) {
+        std::visit([&](const auto& m) { write_npy(file, m.values(), m.frames(), m.samples()); },
+                   recording.samples);
+    };
+    detail::write_both(samples, settings_path(samples), detail::settings_text(recording.settings),
+                       write);
 }
 
 }  // namespace echosieve

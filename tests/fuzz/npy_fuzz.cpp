@@ -1,8 +1,9 @@
-// Any bytes as a .npy file: read whole, and frame by frame.
+// Any bytes as a .npy file: read whole, frame by frame, and as several lines.
 #include <cstddef>
 #include <cstdint>
 #include <variant>
 
+#include "echosieve/core/recorded_lines.hpp"
 #include "echosieve/io/npy.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "memory_file.hpp"
@@ -37,6 +38,16 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
             static_cast<void>(accepted([&] { static_cast<void>(reader.read(3)); }));
             hold(reader.position() > before, "reading does not get on");
         }
+    }));
+    static_cast<void>(accepted([&] {
+        const RecordedLines lines = read_lines(file.path(), beside.path());
+        validate(lines);
+        std::size_t all = 0;
+        for (const Recording& line : lines.lines) {
+            all += line.frame_count() * line.sample_count();
+        }
+        hold(all > 0 && all * 2 < size, "read more lines than the file holds");
+        hold(!good || all == values, "one line is not what read_npy reads");
     }));
     return 0;
 }

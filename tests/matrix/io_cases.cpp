@@ -38,8 +38,8 @@ std::string settings(const std::string& field, const std::string& value) {
     for (const auto& [name, usual] : good) {
         text += (text.size() > 1 ? ", \"" : "\"") + name + "\": " + (name == field ? value : usual);
     }
-    const bool optional =
-        field == "pulse_delay" || field == "sensor_width" || field == "sensor_length";
+    const bool optional = field == "pulse_delay" || field == "sensor_width" ||
+                          field == "sensor_length" || field == "line_positions";
     return text + (optional ? ", \"" + field + "\": " + value : "") + "}";
 }
 
@@ -170,6 +170,24 @@ void recordings(BadInputs& out, const Place& place) {
     out.add("RecordingReader", "f.json", "", [=] { static_cast<void>(RecordingReader(lonely)); });
 }
 
+void lines(BadInputs& out, const Place& place) {
+    const RecordingSettings good{40e6, 500, 6e-6, {4e6, 1e6, {}}, 1540};
+    const Recording line{good, FrameMatrix<float>(2, 3)};
+    Recording later = line;
+    later.settings.start_time = 7e-6;
+    const auto file = place->path / "g.npy";
+    out.add("write_lines", "number of lines", 0, [=] { write_lines({}, file); });
+    out.add("write_lines", "start_time", 7e-6, [=] { write_lines({{line, later}, {}}, file); });
+    out.add("write_lines", "position", 2, [=] { write_lines({{line}, {2}}, file); });
+    write_bytes(file, npy("<i2", "(2, 2, 3)", 24));
+    write_bytes(place->path / "g.json", settings("line_positions", "[1e-3]"));
+    out.add("read_lines", "'line_positions'", "1", [=] { static_cast<void>(read_lines(file)); });
+    out.add("read_recording", "shape", "(2, 2, 3)",
+            [=] { static_cast<void>(read_recording(file)); });
+    out.add("read_lines", "number of files", 0,
+            [=] { static_cast<void>(read_lines(std::span<const std::filesystem::path>())); });
+}
+
 }  // namespace
 
 BadInputs io_cases() {
@@ -179,6 +197,7 @@ BadInputs io_cases() {
     fields(out, place);
     writers(out, place);
     recordings(out, place);
+    lines(out, place);
     return out;
 }
 

@@ -7,6 +7,7 @@
 #include "echosieve/core/random.hpp"
 #include "echosieve/synthesis/detail/pulse_wave.hpp"
 #include "echosieve/synthesis/layered_scene.hpp"
+#include "echosieve/synthesis/lines.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "echosieve/synthesis/scene.hpp"
@@ -125,6 +126,14 @@ void rendering(BadInputs& out) {
     };
     out.vary("draw_scene", "duration", D{}, &D::duration, {0.0, not_a_number}, draw);
     out.vary("draw_scene", "event_probability", D{}, &D::event_probability, {-0.1, 1.1}, draw);
+    using L = LinesPlan;
+    const auto plan = [](const L& l) { static_cast<void>(lines_of(DrawnScene<Scene>{}, l)); };
+    out.vary("lines_of", "spacing", L{.count = 2}, &L::spacing, {0.0, 2.0, not_a_number}, plan);
+    out.vary("lines_of", "tilt", L{.count = 2}, &L::tilt, {-0.4, 0.4, not_a_number}, plan);
+    out.vary("lines_of", "pulse_wave_velocity", L{.count = 2}, &L::pulse_wave_velocity,
+             {0.0, -5.0, not_a_number}, plan);
+    out.vary("Scene", "line_delay", SceneOptions{}, &SceneOptions::line_delay, {-2.0, not_a_number},
+             [](const SceneOptions& o) { validate(o); });
     for (const double bad : {3.0, not_a_number, infinite}) {
         D options;
         options.heart_rate = {bad, 2};

@@ -29,7 +29,7 @@ NUMBERS = {
                                    "--contact-loss", "--contact-loss-start", "--contact-loss-length", "--near-strength",
                                    "--far-strength", "--far-lag", "--tissue-lag", "--reverberation-depth",
                                    "--reverberation", "--trigger-jitter", "--sensor-step", "--sensor-step-time",
-                                   "--clipped", "--ectopic"], ["--seed"]),
+                                   "--clipped", "--ectopic"], ["--seed", "--lines"]),
 }
 PLAIN = ("own_optimiser", "decompose_one_frame", "correlate_two_echoes", "resolve_two_layers")
 PROGRAMS = (*NUMBERS, *PLAIN, "compare_with_truth")
@@ -121,7 +121,18 @@ def outside():
                            (["--drawn", "artery", "--event", "rain"], "--event"),
                            (["--drawn", "artery", "--event-probability", "2"], "event_probability"),
                            (["--drawn", "artery", "--seconds", "1e9"], "must not exceed"),
-                           (["--contact-loss", "3"], "contact_loss"), (["--ectopic", "-1"], "ectopic_probability")):
+                           (["--contact-loss", "3"], "contact_loss"), (["--ectopic", "-1"], "ectopic_probability"),
+                           (["--lines", "0"], "--lines = 0"), (["--lines", "257"], "--lines = 257"),
+                           (["--line-spacing", "1e-3"], "requires --lines"), (["--line-tilt", "0.1"], "requires --lines"),
+                           (["--pulse-wave-velocity", "5"], "requires --lines"),
+                           (["--lines", "2", "--line-spacing", "0"], "spacing = 0"),
+                           (["--lines", "2", "--line-spacing", "far"], "--line-spacing"),
+                           (["--lines", "3", "--line-spacing", "1"], "spacing = 1"),
+                           (["--lines", "2", "--line-tilt", "-0.4"], "tilt = -0.4"),
+                           (["--lines", "2", "--pulse-wave-velocity", "-5"], "pulse_wave_velocity = -5"),
+                           (["--lines", "2", "--line-spacing", "0.5", "--pulse-wave-velocity", "0.1"], "line_delay = 5"),
+                           (["--lines", "40", "--line-spacing", "1e-3", "--line-tilt", "0.3"], "centre_depth"),
+                           (["--lines", "256", "--seconds", "100"], "256 lines of")):
         yield case("make_recording", [*make, *options], words)
     yield case("make_recording", [], "NAME.npy is required")
     for name in ("x.txt", "x", ".npy", "x.npy.gz", "..", "x.json"):

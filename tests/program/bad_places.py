@@ -68,6 +68,9 @@ def inputs():
                setup=both(link("mine.npy", "good.npy"), link("mine.json", "good.json")))
     yield Case("make_recording", "somebody's settings", ["mine.npy", "--seconds", "0.1"], ("no mine.truth.csv",),
                setup=link("mine.json", "good.json"))
+    for lines in ("1", "8"):
+        yield Case("make_recording", f"somebody's truth, {lines} lines", ["mine.npy", "--seconds", "0.1", "--lines", lines],
+                   ("mine.truth_7.csv is there", "no mine.truth.csv"), setup=link("mine.truth_7.csv", "good.json"))
     yield Case("compare_methods", "details in place of the table", ["--out", ".", "--details", "comparison.md"],
                ("--details",))
 
@@ -102,6 +105,8 @@ def places():
                setup=folder("x.npy"))
     yield Case("make_recording", "a folder called as the truth", ["x.npy", "--seconds", "0.1"], ("not a regular file",),
                setup=folder("x.truth.csv"))
+    yield Case("make_recording", "a folder called as a line's truth", ["x.npy", "--seconds", "0.1", "--lines", "2"],
+               ("not a regular file",), setup=folder("x.truth_2.csv"))
     for option, program in (("--columns", "limits_study"), ("--details", "wall_study"), ("--details", "compare_methods"),
                             ("--out", "compare_methods")):
         yield Case(program, f"{option} below a file", [option, "good.npy/x"], ("good.npy",))

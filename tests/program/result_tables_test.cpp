@@ -57,7 +57,8 @@ TEST_CASE("a motion and its truth come back from their tables") {
     const auto beats = folder.path / "a.beats.csv";
     write_motion(motion, 1e-3);
     const Truth truth = truth_of_two();
-    examples::write_truth(truth, walls, beats);
+    examples::write_truth(truth, walls);
+    examples::write_beats(truth, beats);
     const auto read = examples::read_motion_and_truth(motion, walls);
     REQUIRE(read.motion.near.size() == 2);
     CHECK_WITHIN(read.motion.near[1], 10.1e-3, written);

@@ -17,8 +17,8 @@ namespace echosieve {
 
 /// Reads a 2-D .npy file (format 1.0, 2.0 or 3.0). Throws FileError, naming file, field and value,
 /// if it is missing, truncated, longer than its header says, empty, of another dtype than '<i2' or
-/// '<f4', in Fortran order, not 2-D, or of no rows or columns. Values are not looked at: NaN
-/// passes.
+/// '<f4', in Fortran order, not 2-D (read_lines takes 3-D ones), or of no rows or columns. Values
+/// are not looked at: NaN passes.
 [[nodiscard]] ECHOSIEVE_API std::variant<FrameMatrix<std::int16_t>, FrameMatrix<float>> read_npy(
     const std::filesystem::path& file);
 

@@ -6,11 +6,13 @@
 #include <cstdint>
 #include <filesystem>
 #include <fstream>
+#include <span>
 #include <string>
 #include <variant>
 #include <vector>
 
 #include "echosieve/core/detail/api.hpp"
+#include "echosieve/core/recorded_lines.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/io/files.hpp"
 
@@ -22,7 +24,8 @@ namespace echosieve {
 
 /// Reads the settings: an object with the numbers sampling_rate, frame_rate, start_time,
 /// centre_frequency, bandwidth and sound_speed, and pulse_delay, sensor_width and sensor_length if
-/// they are known, all SI; other fields are ignored, see unknown_settings(). Throws FileError,
+/// they are known, all SI; other fields are ignored, see unknown_settings(), and line_positions is
+/// read_lines'. Throws FileError,
 /// naming file, field and value, if one of the six is missing, or a field is there twice, not a
 /// number or outside its domain (see validate(RecordingSettings)), and for a file longer than 1 MiB
 /// or nested deeper than 16 levels.
@@ -33,8 +36,8 @@ namespace echosieve {
 [[nodiscard]] ECHOSIEVE_API std::vector<std::string> unknown_settings(
     const std::filesystem::path& file);
 
-/// Reads NAME.npy and its settings. Throws FileError as read_npy and read_settings do, and for
-/// samples that are not finite.
+/// Reads NAME.npy and its settings: one line, see read_lines for several. Throws FileError as
+/// read_npy and read_settings do, and for samples that are not finite.
 [[nodiscard]] ECHOSIEVE_API Recording read_recording(const std::filesystem::path& samples,
                                                      const std::filesystem::path& settings);
 [[nodiscard]] ECHOSIEVE_API Recording read_recording(const std::filesystem::path& samples);
@@ -44,6 +47,25 @@ namespace echosieve {
 /// frames, samples that are not finite, a name that ends in .json.
 ECHOSIEVE_API void write_recording(const Recording& recording,
                                    const std::filesystem::path& samples);
+
+/// Reads several lines of one clock: NAME.npy of (lines, frames, samples), or of (frames, samples),
+/// one line; and NAME.json, whose settings are all lines', with line_positions, a number a line
+/// [m], if they are known. Throws FileError as read_recording does, for more than most_lines lines,
+/// and for positions that are not one a line, before memory is spent on samples.
+[[nodiscard]] ECHOSIEVE_API RecordedLines read_lines(const std::filesystem::path& samples,
+                                                     const std::filesystem::path& settings);
+[[nodiscard]] ECHOSIEVE_API RecordedLines read_lines(const std::filesystem::path& samples);
+
+/// Reads several lines of one clock, a recording each, whose line_positions then hold one number.
+/// Throws FileError as read_recording does, and for files that differ in what lines must have in
+/// common (see validate(RecordedLines)), before memory is spent on samples; InvalidInput for no
+/// files or more than most_lines.
+[[nodiscard]] ECHOSIEVE_API RecordedLines read_lines(std::span<const std::filesystem::path> files);
+
+/// Writes lines as read_lines reads them back: one as (frames, samples). Throws as write_recording
+/// does, and InvalidInput for what a single file can't hold: lines that start at different times,
+/// or whose samples are of different types.
+ECHOSIEVE_API void write_lines(const RecordedLines& lines, const std::filesystem::path& samples);
 
 /// Reads NAME.npy from its first frame to its last, as many frames at a time as asked for.
 class RecordingReader {

@@ -1,12 +1,10 @@
 // Several lines over one artery: a drawn scene as the elements of a sensor along the vessel see it.
 #pragma once
 
-#include <cmath>
 #include <cstddef>
 #include <utility>
 #include <vector>
 
-#include "echosieve/core/detail/scalar.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recorded_lines.hpp"
 #include "echosieve/synthesis/detail/scene_checks.hpp"

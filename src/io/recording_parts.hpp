@@ -1,0 +1,36 @@
+// What the files of one line and those of several have in common.
+#pragma once
+
+#include <filesystem>
+#include <functional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "echosieve/core/recording.hpp"
+
+namespace echosieve::detail {
+
+/// The settings' field with the lines' positions along the vessel [m].
+inline constexpr const char* positions_field = "line_positions";
+
+/// The positions in a settings file; none if it does not give any. Throws FileError, naming file,
+/// field and value, for what is no array of finite numbers within furthest_line.
+[[nodiscard]] std::vector<double> read_positions(const std::filesystem::path& settings);
+
+/// The text of a settings file.
+[[nodiscard]] std::string settings_text(const RecordingSettings& settings,
+                                        std::span<const double> positions = {});
+
+/// Throws InvalidInput or FileError for samples that would not be read back: none, or not finite.
+/// `of` as in require_finite.
+void require_samples(const Recording& recording, const std::filesystem::path& samples,
+                     const std::string& of = "");
+
+/// Writes the samples by `write(file)`, and `text` to the settings beside them: both or none.
+/// Throws FileError if that fails, and for samples under the settings' name.
+void write_both(const std::filesystem::path& samples, const std::filesystem::path& settings,
+                const std::string& text,
+                const std::function<void(const std::filesystem::path&)>& write);
+
+}  // namespace echosieve::detail
