@@ -73,8 +73,8 @@ double bound_of(const std::vector<MadeGate>& made, const LayerTimes& truth, doub
         setting.frequencies = vector_of(one.gate.frequencies);
         setting.noise = 2 * noise * noise;
         for (std::size_t k = 0; k < wall_and_tissue.size(); ++k) {
-            const Eigen::ArrayXd moved = wall_and_tissue[k].pulse * truth.pulse +
-                                         wall_and_tissue[k].bulk * truth.bulk;
+            const Eigen::ArrayXd moved =
+                wall_and_tissue[k].pulse * truth.pulse + wall_and_tissue[k].bulk * truth.bulk;
             const auto spectrum = one.spectra.row(static_cast<Eigen::Index>(k));
             setting.layers.push_back({{spectrum.begin(), spectrum.end()}, vector_of(moved)});
         }

@@ -10,6 +10,9 @@
 #include <vector>
 
 #include "echosieve/condition/detail/frame_values.hpp"
+#include "echosieve/core/detail/whole_number.hpp"
+#include "motion/line/numbers.hpp"
+#include "motion/line/slow_time.hpp"
 
 namespace echosieve {
 
@@ -147,6 +150,54 @@ void bridge_frames(std::vector<FrameMotion>& frames) {
     }
 }
 
+// The diameter in all frames, and 1 in valid ones.
+struct DiameterCourse {
+    Eigen::ArrayXd diameter;
+    Eigen::ArrayXd weight;
+};
+
+DiameterCourse course_of(const std::vector<FrameMotion>& frames) {
+    const auto count = static_cast<Eigen::Index>(frames.size());
+    DiameterCourse out{Eigen::ArrayXd(count), Eigen::ArrayXd(count)};
+    for (Eigen::Index i = 0; i < count; ++i) {
+        const FrameMotion& frame = frames[static_cast<std::size_t>(i)];
+        out.diameter[i] = frame.diameter;
+        out.weight[i] = frame.valid ? 1 : 0;
+    }
+    return out;
+}
+
+// How much later a line's diameter is than `all`, whose slope is given [s].
+std::optional<Estimate> delay_of(const DiameterCourse& line, const DiameterCourse& all,
+                                 const Eigen::ArrayXd& slope, double frame_rate) {
+    constexpr double alike = 0.1;        // [s]
+    constexpr double usual_beats = 1.2;  // a second: errors that come back with each are one
+    const Eigen::ArrayXd weight = line.weight * all.weight;
+    Eigen::MatrixXd basis(weight.size(), 3);
+    basis << weight.matrix(), (weight * all.diameter).matrix(), (weight * slope).matrix();
+    const Eigen::Matrix3d normal = basis.transpose() * basis;
+    const Eigen::FullPivLU<Eigen::Matrix3d> solver(normal);
+    if (!solver.isInvertible()) {
+        return std::nullopt;
+    }
+    const Eigen::VectorXd seen = (weight * line.diameter).matrix();
+    const Eigen::Vector3d fit = solver.solve(basis.transpose() * seen);
+    const Eigen::VectorXd rest = seen - basis * fit;
+    const Eigen::VectorXd lever = basis * solver.inverse().col(2);
+    const auto length = std::max<Eigen::Index>(
+        held_whole(std::round(alike * frame_rate), Eigen::Index{1}, weight.size()), 1);
+    double variance = 0;
+    for (Eigen::Index first = 0; first < weight.size(); first += length) {
+        const Eigen::Index count = std::min(length, weight.size() - first);
+        const double part = lever.segment(first, count).dot(rest.segment(first, count));
+        variance += part * part;
+    }
+    const double beats =
+        std::max(usual_beats * static_cast<double>(weight.size()) / frame_rate, 1.0);
+    const double size = std::abs(fit[1]);
+    return Estimate{-fit[2] / fit[1], std::sqrt(variance * beats) / std::max(size, least_divisor)};
+}
+
 // A straight line through values with deviations, the intercept at x = 0.
 struct StraightLine {
     Estimate intercept;
@@ -278,6 +329,27 @@ void pool_lines(LinesMotion& motion) {
         }
     }
     bridge_frames(motion.frames);
+}
+
+void set_delays(LinesMotion& motion, double frame_rate) {
+    if (motion.frames.size() < 2) {
+        return;
+    }
+    const DiameterCourse all = course_of(motion.frames);
+    const Eigen::ArrayXd slope = slope_of(all.diameter) * frame_rate;
+    double mean = 0, sum = 0;
+    for (LineMotion& line : motion.lines) {
+        if (line.weight > 0) {
+            line.delay = delay_of(course_of(line.motion.frames), all, slope, frame_rate);
+            mean += line.delay ? line.delay->value : 0;
+            sum += line.delay ? 1 : 0;
+        }
+    }
+    for (LineMotion& line : motion.lines) {
+        if (line.delay) {
+            line.delay->value -= mean / sum;
+        }
+    }
 }
 
 LinesPlacement placement_of(const std::vector<LineMotion>& lines,

@@ -18,6 +18,13 @@ namespace echosieve {
 /// the middle line's, by far more than its deviation, has no weight.
 void pool_lines(LinesMotion& motion);
 
+/// Sets the delays of the lines that have a weight, by what each diameter has of the artery's own
+/// slope in time:
+///   D_l = alpha D - alpha d D' + rest,   by least squares;
+/// the rest is taken for alike within a tenth of a second and from beat to beat, and independent
+/// beside that.
+void set_delays(LinesMotion& motion, double frame_rate);
+
 /// Where the lines lie on the vessel, from their depths and delays. `recorded` has their places.
 [[nodiscard]] LinesPlacement placement_of(const std::vector<LineMotion>& lines,
                                           const std::vector<double>& positions,

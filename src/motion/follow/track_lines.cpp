@@ -95,6 +95,7 @@ public:
                             motion_.lines[k].motion);
         });
         pool_lines(motion_);
+        set_delays(motion_, recorded_.lines[0].settings.frame_rate);
         motion_.placement = placement_of(motion_.lines, recorded_.positions, recorded_.offsets);
         motion_.status = status_of(motion_);
         return std::move(motion_);
@@ -145,11 +146,6 @@ private:
             FollowedLine followed = follow_line(prepared, found.lines[n].walls, track);
             line.motion.pulse_delay = pulse;
             report_line(prepared, followed, track, line.motion);
-            if (!line.motion.frames.empty()) {
-                const LineTimes& times = found.times.lines[n];
-                const double rate = prepared.averaged.settings.frame_rate;
-                line.delay = {times.delay / rate, times.deviation / rate};
-            }
         });
     }
 

@@ -176,18 +176,6 @@ private:
     Eigen::ArrayXd work_;
 };
 
-// Change a frame.
-Eigen::ArrayXd slope_of(const Eigen::ArrayXd& x) {
-    const Eigen::Index last = x.size() - 1;
-    Eigen::ArrayXd slope(x.size());
-    for (Eigen::Index i = 0; i <= last; ++i) {
-        const Eigen::Index from = std::max<Eigen::Index>(i - 1, 0);
-        const Eigen::Index to = std::min(i + 1, last);
-        slope[i] = (x[to] - x[from]) / static_cast<double>(std::max<Eigen::Index>(to - from, 1));
-    }
-    return slope;
-}
-
 }  // namespace
 
 void step_delays(const std::vector<LayeredGate>& gates, LayerTimes& times, double frame_rate) {
@@ -205,22 +193,18 @@ void step_delays(const std::vector<LayeredGate>& gates, LayerTimes& times, doubl
         told.push_back(without_slow_part(slopes.back(), slowest_told, frame_rate));
     }
     const double prior = 1 / (usual_delay * usual_delay * frame_rate * frame_rate);
-    std::vector<double> score(count, 0), information(count, 0), scatter(count, 0);
+    std::vector<double> score(count, 0), information(count, prior);
     for (const LayeredGate& layered : gates) {
         const std::size_t l = layered.line;
         const Eigen::ArrayXXd sums = summer.sums_of(layered);
-        const double own = -(sums.col(3) * told[l]).sum();
-        score[l] += own;
+        score[l] -= (sums.col(3) * told[l]).sum();
         information[l] += (sums.col(0) * told[l] * slopes[l]).sum();
-        scatter[l] += own * own;
     }
     double mean = 0;
     for (std::size_t l = 0; l < count; ++l) {
-        LineTimes& line = times.lines[l];
-        const double whole = information[l] + prior;
-        line.delay += (score[l] - prior * line.delay) / whole;
-        line.deviation = std::sqrt(scatter[l] + whole) / whole;
-        mean += line.delay / static_cast<double>(count);
+        double& delay = times.lines[l].delay;
+        delay += (score[l] - prior * delay) / information[l];
+        mean += delay / static_cast<double>(count);
     }
     for (LineTimes& line : times.lines) {
         line.delay -= mean;
@@ -278,8 +262,9 @@ void refit_shares(std::vector<LayeredGate>& gates, const LayerTimes& times) {
         late.push_back(line.late());
     }
     for (LayeredGate& layered : gates) {
-        layered.fit = fit_layers(layered.gate, (layered.late ? late : seen)[layered.line],
-                                 layered.fit.shares, {.iterations = refit_steps});
+        layered.fit =
+            fit_layers(layered.gate, (layered.late ? late : seen)[layered.line], layered.fit.shares,
+                       {.ridge = ridge_of(times), .iterations = refit_steps});
     }
 }
 

@@ -23,8 +23,9 @@ namespace echosieve {
 //
 // Of several lines over one artery, line l sees p_l(t) = p(t - d_l), d_l some milliseconds at most:
 // its H and g are those of p_l, and count for p as they are d_l earlier. Its own delay follows from
-//   dd_l = -sum_i g_pi p'_l(i) / (sum_i H_ppi p'_l(i)^2 + 1 / D^2),   D what delays are, usually;
-// what each of its gates says of it beside that shows how sure it is (a sandwich, White 1982).
+//   dd_l = -sum_i g_pi h_i / (sum_i H_ppi h_i p'_l(i) + 1 / D^2)
+// with h what p'_l has above 1.5 Hz, where no wall's own motion takes its part, and D what delays
+// are, usually.
 
 /// A gate with its layers.
 struct LayeredGate {
@@ -51,8 +52,7 @@ void set_trust(std::vector<LayeredGate>& gates);
 void step_motion(const std::vector<LayeredGate>& gates, LayerTimes& times,
                  const JointMotionOptions& options, double frame_rate);
 
-/// One step of each line's delay, their mean 0, and their deviations. Nothing is done for one line
-/// alone.
+/// One step of each line's delay, their mean 0. Nothing is done for one line alone.
 void step_delays(const std::vector<LayeredGate>& gates, LayerTimes& times, double frame_rate);
 
 /// The whole update of the time courses between two fits of the layers: trust, step, gauge; and of
@@ -63,6 +63,13 @@ void update_motion(std::vector<LayeredGate>& gates, LayerTimes& times,
 /// Gauss-Newton steps of a gate's shares between two steps of the time courses: these move on
 /// anyway.
 inline constexpr int refit_steps = 3;
+
+/// Of the gates' fits: less the more lines there are, since it draws all of them the same way, and
+/// what they tell together is surer.
+[[nodiscard]] inline double ridge_of(const LayerTimes& times) noexcept {
+    return times.lines.empty() ? layer_ridge
+                               : layer_ridge / static_cast<double>(times.lines.size());
+}
 
 /// The shares of all gates, from where they are.
 void refit_shares(std::vector<LayeredGate>& gates, const LayerTimes& times);

@@ -19,11 +19,11 @@ Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames) {
     for (Eigen::Index i = 0; i < x.size(); ++i) {
         const double place =
             std::clamp(static_cast<double>(i) - frames, 0.0, static_cast<double>(end));
-        const Eigen::Index k = held_whole(place, Eigen::Index{0}, std::max<Eigen::Index>(end - 1, 0));
+        const Eigen::Index k =
+            held_whole(place, Eigen::Index{0}, std::max<Eigen::Index>(end - 1, 0));
         const double t = place - static_cast<double>(k);
-        out[i] = -t * (1 - t) * (2 - t) / 6 * at(k - 1) +
-                 (1 + t) * (1 - t) * (2 - t) / 2 * at(k) + (1 + t) * t * (2 - t) / 2 * at(k + 1) -
-                 (1 + t) * t * (1 - t) / 6 * at(k + 2);
+        out[i] = -t * (1 - t) * (2 - t) / 6 * at(k - 1) + (1 + t) * (1 - t) * (2 - t) / 2 * at(k) +
+                 (1 + t) * t * (2 - t) / 2 * at(k + 1) - (1 + t) * t * (1 - t) / 6 * at(k + 2);
     }
     return out;
 }

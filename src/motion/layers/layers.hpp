@@ -47,7 +47,6 @@ struct LayerFit {
 struct LineTimes {
     Eigen::ArrayXd weight;  ///< per frame, 0 or 1
     double delay = 0;       ///< of the pulse there after p [frames]
-    double deviation = 0;   ///< standard deviation of that [frames]
 };
 
 /// What the layers move by, and which frames count.
@@ -67,7 +66,8 @@ struct LayerTimes {
     [[nodiscard]] std::vector<LayerTimes> by_line() const;
 };
 
-/// x `frames` later, a fraction of one by the cubic through four values (Lagrange); the ends repeat.
+/// x `frames` later, a fraction of one by the cubic through four values (Lagrange); the ends
+/// repeat.
 [[nodiscard]] Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames);
 
 /// tau_k [frames] of a layer [s].

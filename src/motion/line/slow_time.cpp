@@ -123,4 +123,15 @@ double median(const Eigen::Ref<const Eigen::ArrayXd>& x) {
     return quantile(x, 0.5);
 }
 
+Eigen::ArrayXd slope_of(const Eigen::Ref<const Eigen::ArrayXd>& x) {
+    const Eigen::Index last = x.size() - 1;
+    Eigen::ArrayXd slope(x.size());
+    for (Eigen::Index i = 0; i <= last; ++i) {
+        const Eigen::Index from = std::max<Eigen::Index>(i - 1, 0);
+        const Eigen::Index to = std::min(i + 1, last);
+        slope[i] = (x[to] - x[from]) / static_cast<double>(std::max<Eigen::Index>(to - from, 1));
+    }
+    return slope;
+}
+
 }  // namespace echosieve

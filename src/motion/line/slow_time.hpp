@@ -108,6 +108,9 @@ Eigen::ArrayX<T> detail::long_smooth(const Eigen::Ref<const Eigen::ArrayX<T>>& x
 [[nodiscard]] Eigen::ArrayXd without_slow_part(const Eigen::Ref<const Eigen::ArrayXd>& x,
                                                double frequency, double rate);
 
+/// Change of x from frame to frame, by its neighbours on both sides; at the ends by one.
+[[nodiscard]] Eigen::ArrayXd slope_of(const Eigen::Ref<const Eigen::ArrayXd>& x);
+
 /// Replaces the samples with usable[i] == false by the straight line between their usable
 /// neighbours; before the first and after the last usable sample the nearest one is repeated.
 /// Nothing is changed if none is usable.

@@ -119,9 +119,10 @@ void divide_tissue(SeparatedWalls& walls) {
     }
 }
 
-void refit_tissue(SeparatedWalls& walls) {
+void refit_tissue(SeparatedWalls& walls, double ridge) {
     for (LayeredGate& g : walls.tissue) {
-        g.fit = fit_layers(g.gate, walls.times.late(), g.fit.shares, {.iterations = refit_steps});
+        g.fit = fit_layers(g.gate, walls.times.late(), g.fit.shares,
+                           {.ridge = ridge, .iterations = refit_steps});
     }
 }
 
@@ -168,7 +169,7 @@ void refine_walls(std::span<LineWalls> lines, LayerTimes& times, int rounds,
                 walk_both(fine_stages, line, options);
             }
             if (round > 0) {
-                refit_tissue(line.walls);
+                refit_tissue(line.walls, ridge_of(times));
             }
         }
         step_courses(lines, times, options);
