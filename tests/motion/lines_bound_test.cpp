@@ -85,11 +85,12 @@ double bound_of(const std::vector<MadeGate>& made, const LayerTimes& truth, doub
 
 // The lines' mean wall, joint fits from a pulse and a bulk motion that are a little off [m].
 Eigen::ArrayXd mean_wall(std::vector<MadeGate> made, const LayerTimes& truth) {
-    const int rounds = ROUNDS;
+    constexpr int rounds = 100;
+    constexpr double off = 0.02;
     const JointMotionOptions free{.pulse_cutoff = 1e4, .bulk_cutoff = 1e4};  // any course at all
     LayerTimes times = truth;
-    times.pulse += PERT * times.pulse.square();
-    times.bulk *= 1 + PERT;
+    times.pulse += off * times.pulse.square();
+    times.bulk *= 1 + off;
     std::vector<LayeredGate> gates = gates_of(std::move(made), times);
     fit_jointly(gates, times, rounds, free, frame_rate);
     refit_shares(gates, times);
@@ -103,7 +104,7 @@ Eigen::ArrayXd mean_wall(std::vector<MadeGate> made, const LayerTimes& truth) {
 
 // Error over the bound, both over all trials.
 double error_over_bound(std::size_t lines, std::size_t trials) {
-    constexpr double noise = NOISE;
+    constexpr double noise = 0.1;  // 20 dB below each layer, a bin
     const LayerTimes truth = beats(lines);
     const Eigen::ArrayXd wall =
         wall_and_tissue[0].pulse * truth.pulse + wall_and_tissue[0].bulk * truth.bulk;
