@@ -56,6 +56,42 @@ void print_depths(const std::vector<Row>& rows, Simulator simulator) {
         static_cast<long>(within(before)));
 }
 
+// One kind of level: how many are close, and whether their standard deviations are what they say.
+void print_level(const char* of, const std::vector<Level>& levels) {
+    constexpr double close = 0.15e-3;  // what a diameter is wanted to [m]
+    Coverage held;
+    std::vector<double> sizes;
+    double near_truth = 0;
+    for (const Level& level : levels) {
+        held.add(level.error, level.deviation);
+        sizes.push_back(std::abs(level.error));
+        near_truth += sizes.back() <= close ? 1 : 0;
+    }
+    const double percent = 100 / held.count;
+    std::printf(
+        "  %s: error [mm] median %.3f, 95 %% %.3f, within 0.15 mm %.0f %%; within 1 standard "
+        "deviation %.0f %%, within 1.96 %.0f %% (rms %.3f mm)\n",
+        of, 1e3 * part_of(sizes, 0.5), 1e3 * part_of(sizes, 0.95), percent * near_truth,
+        percent * held.one, percent * held.two, 1e3 * held.deviation());
+}
+
+void print_levels(const std::vector<Row>& rows, Simulator simulator) {
+    std::vector<Level> diameters, depths;
+    for (const Row& row : rows) {
+        if (row.kind == LineKind::artery && row.simulator == simulator && row.found) {
+            diameters.push_back(row.levels.diameter);
+            depths.push_back(row.levels.near);
+            depths.push_back(row.levels.far);
+        }
+    }
+    if (!diameters.empty()) {
+        std::printf("%-7s simulator, levels of %zu recordings:\n", name_of(simulator),
+                    diameters.size());
+        print_level("diameter", diameters);
+        print_level("depths  ", depths);
+    }
+}
+
 void print_summary(const std::vector<Row>& rows, Simulator simulator) {
     std::vector<double> errors, valid_errors;
     double worst_ten = 0, doubtful = 0, told = 0, needless = 0, drawn = 0, seconds = 0;
@@ -188,6 +224,7 @@ void print_report(const std::vector<Row>& rows) {
     }
     for (const Simulator simulator : simulators) {
         print_depths(rows, simulator);
+        print_levels(rows, simulator);
     }
     print_calibration(rows);
     for (const Simulator simulator : simulators) {
