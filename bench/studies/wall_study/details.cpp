@@ -51,6 +51,11 @@ const std::vector<Column> columns = {
     {"near_level_std_mm", 4, [](const Row& r) { return 1e3 * r.levels.near.deviation; }},
     {"far_level_error_mm", 4, [](const Row& r) { return 1e3 * r.levels.far.error; }},
     {"far_level_std_mm", 4, [](const Row& r) { return 1e3 * r.levels.far.deviation; }},
+    {"bound_um", 4, [](const Row& r) { return 1e6 * r.bound.distension.any; }},
+    {"steady_bound_um", 4, [](const Row& r) { return 1e6 * r.bound.distension.steady; }},
+    {"given_bound_um", 4, [](const Row& r) { return 1e6 * r.bound.distension.given; }},
+    {"phase_centre_um", 4, [](const Row& r) { return 1e6 * r.bound.distension.phase_centre; }},
+    {"size_bound_um", 4, [](const Row& r) { return 1e6 * r.bound.distension.size; }},
     {"valid_part", 4,
      [](const Row& r) {
          return static_cast<double>(r.score.valid) /

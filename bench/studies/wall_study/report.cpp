@@ -92,6 +92,35 @@ void print_levels(const std::vector<Row>& rows, Simulator simulator) {
     }
 }
 
+// Errors of the layered kind over the least that they can be, see layered_bound.hpp.
+void print_bounds(const std::vector<Row>& rows) {
+    std::vector<double> any, steady, given, size, over, centre, over_centre;
+    for (const Row& row : rows) {
+        const CourseBound& bound = row.bound.distension;
+        if (bound.any > 0) {
+            any.push_back(1e6 * bound.any);
+            steady.push_back(1e6 * bound.steady);
+            given.push_back(1e6 * bound.given);
+            size.push_back(1e6 * bound.size);
+            centre.push_back(1e6 * bound.phase_centre);
+            over_centre.push_back(row.score.distension.rms / bound.phase_centre);
+            over.push_back(row.score.distension.rms / bound.any);
+        }
+    }
+    if (!any.empty()) {
+        std::printf(
+            "layered simulator: bound of the distension [um rms] median %.2f, 90 %% %.2f (with the "
+            "layers' strengths known %.2f, their amplitudes at rest %.2f, the course but for its "
+            "size %.2f); error over bound median %.1f, 10 %% %.1f, 90 %% %.1f\n",
+            part_of(any, 0.5), part_of(any, 0.9), part_of(steady, 0.5), part_of(given, 0.5),
+            part_of(size, 0.5), part_of(over, 0.5), part_of(over, 0.1), part_of(over, 0.9));
+        std::printf(
+            "layered simulator: what the phase's centre moves by [um rms] median %.2f, 90 %% %.2f; "
+            "error over it median %.1f\n",
+            part_of(centre, 0.5), part_of(centre, 0.9), part_of(over_centre, 0.5));
+    }
+}
+
 void print_summary(const std::vector<Row>& rows, Simulator simulator) {
     std::vector<double> errors, valid_errors;
     double worst_ten = 0, doubtful = 0, told = 0, needless = 0, drawn = 0, seconds = 0;
@@ -226,6 +255,7 @@ void print_report(const std::vector<Row>& rows) {
         print_depths(rows, simulator);
         print_levels(rows, simulator);
     }
+    print_bounds(rows);
     print_calibration(rows);
     for (const Simulator simulator : simulators) {
         print_deviations(rows, simulator);

@@ -112,6 +112,11 @@ void run(Row& row, const DrawOptions& draw, const TrackOptions& track, bool sens
     row.far = motion.far;
     row.near_signs = wall_signs(motion.near, motion.far);
     row.far_signs = wall_signs(motion.far, motion.near);
+    if constexpr (std::same_as<S, LayeredScene>) {
+        if (row.kind == LineKind::artery && row.found) {
+            row.bound = layered_bound(S(drawn.options, drawn.seed), drawn.seed);
+        }
+    }
     double valid = 0;
     for (const FrameMotion& frame : motion) {
         row.quality += frame.quality;

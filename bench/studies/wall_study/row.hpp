@@ -7,6 +7,7 @@
 
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
+#include "layered_bound.hpp"
 #include "support/score.hpp"
 
 namespace wall_study {
@@ -65,6 +66,7 @@ struct Row {
     WallReport near, far;
     WallSigns near_signs{}, far_signs{};
     WallErrors near_errors, far_errors;  // over the valid frames
+    LayeredBound bound;                  // of a layered recording with an artery
     Levels levels;                       // 0 where there is no valid frame
     Coverage distension_coverage;
     std::array<QualityBin, 10> bins{};
