@@ -275,6 +275,23 @@ TEST_CASE("what more is known lowers the bound, and louder noise or tissue raise
     CHECK(clear.distension.any < bound.distension.any);
 }
 
+TEST_CASE("walls move by little above the bound's bandwidth") {
+    const BoundOptions usual;
+    LayeredSceneOptions options;
+    options.duration = 2.5;
+    const LayeredScene scene(options, seed);
+    const auto frames = static_cast<Eigen::Index>(options.duration * usual.frame_rate);
+    const Eigen::MatrixXd courses = cosine_courses(frames, usual.frame_rate, usual.bandwidth);
+    Eigen::VectorXd depth(frames);
+    for (Eigen::Index i = 0; i < frames; ++i) {
+        depth[i] = scene.walls(static_cast<double>(i) / usual.frame_rate).near_outer;
+    }
+    depth.array() -= depth.mean();
+    const Eigen::VectorXd parts =
+        (courses.transpose() * depth).cwiseQuotient(courses.colwise().squaredNorm().transpose());
+    CHECK((depth - courses * parts).norm() < 0.01 * depth.norm());
+}
+
 TEST_CASE("a phase's centre follows the layers that pull at it") {
     WallGate gate;
     gate.rhythms = Eigen::MatrixXd(2, 1);
