@@ -33,6 +33,7 @@ struct Orders {
     std::string picture;
     DrawOptions draw;
     TrackOptions track;
+    bool sensor_size = false;
 };
 
 // Lines without an artery in turn; which, depends on what the simulator can draw.
@@ -70,7 +71,7 @@ void study(const Orders& orders) {
     }
     std::vector<Row> rows = rows_of(orders);
     examples::for_each_in_parallel(rows.size(), orders.threads, "studying", [&](std::size_t k) {
-        study_recording(rows[k], orders.draw, orders.track);
+        study_recording(rows[k], orders.draw, orders.track, orders.sensor_size);
     });
     if (results) {
         write_details(rows, results->stage(details.filename().string()));
@@ -124,6 +125,8 @@ int main(int argc, char** argv) {
         ->check(CLI::IsMember(examples::event_kinds()));
     examples::add_number(app, "--least-confidence", orders.track.confidence.least_confidence,
                          "Of each wall; 0 to calibrate the confidence anew");
+    app.add_flag("--sensor-size", orders.sensor_size,
+                 "Tells the tracker the sensor's size, where the simulator has one: volume");
     examples::add_count(app, "--threads", orders.threads, {.most = examples::most_threads},
                         "Recordings worked on at once");
     app.add_option("--details", orders.details, "CSV file with a row a recording");

@@ -1,5 +1,6 @@
 // What a bench or a neck adds to a layered line: each effect with and without.
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -8,6 +9,7 @@
 #include <numbers>
 #include <vector>
 
+#include "echosieve/core/random.hpp"
 #include "echosieve/synthesis/layered_scene.hpp"
 #include "echosieve/synthesis/render.hpp"
 #include "support/check.hpp"
@@ -436,4 +438,35 @@ TEST_CASE("options of a layered line have their domains") {
     options.decorrelation = 20;
     options.scatterers_per_metre = 1e6;
     refuses(options, "decorrelation");
+}
+
+TEST_CASE("the covariance of rhythms is that of many draws") {
+    RandomStream random(3);
+    constexpr double breathing_rate = 0.27;  // [Hz]
+    constexpr int draws = 20000;
+    const std::array<detail::LayeredState, 4> states = {{{.beats = 0.2, .time = 0.1},
+                                                         {.beats = 0.5, .time = 0.4},
+                                                         {.beats = 1.4, .time = 1.5},
+                                                         {.beats = 3.2, .time = 3.9}}};
+    std::array<std::array<double, 4>, 4> means{};
+    for (int n = 0; n < draws; ++n) {
+        const detail::EchoRhythm rhythm(random);
+        for (std::size_t i = 0; i < states.size(); ++i) {
+            for (std::size_t j = 0; j < states.size(); ++j) {
+                means[i][j] +=
+                    rhythm(states[i], breathing_rate) * rhythm(states[j], breathing_rate) / draws;
+            }
+        }
+    }
+    for (std::size_t i = 0; i < states.size(); ++i) {
+        for (std::size_t j = 0; j < states.size(); ++j) {
+            // A product's standard deviation is about 1: four times that of the mean.
+            CHECK_WITHIN(
+                means[i][j],
+                detail::EchoRhythm::covariance(states[i].beats - states[j].beats,
+                                               states[i].time - states[j].time, breathing_rate),
+                4 / std::sqrt(draws));
+        }
+    }
+    CHECK_WITHIN(detail::EchoRhythm::covariance(0, 0, breathing_rate), 1.0, 1e-7);
 }

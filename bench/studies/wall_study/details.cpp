@@ -45,6 +45,17 @@ const std::vector<Column> columns = {
     {"far_depth_mm", 3, [](const Row& r) { return 1e3 * r.score.far_depth; }},
     {"delay_error_mm", 3, [](const Row& r) { return 1e3 * r.delay_error; }},
     {"delay_std_mm", 3, [](const Row& r) { return 1e3 * r.delay_deviation; }},
+    {"level_error_mm", 4, [](const Row& r) { return 1e3 * r.levels.diameter.error; }},
+    {"level_std_mm", 4, [](const Row& r) { return 1e3 * r.levels.diameter.deviation; }},
+    {"near_level_error_mm", 4, [](const Row& r) { return 1e3 * r.levels.near.error; }},
+    {"near_level_std_mm", 4, [](const Row& r) { return 1e3 * r.levels.near.deviation; }},
+    {"far_level_error_mm", 4, [](const Row& r) { return 1e3 * r.levels.far.error; }},
+    {"far_level_std_mm", 4, [](const Row& r) { return 1e3 * r.levels.far.deviation; }},
+    {"bound_um", 4, [](const Row& r) { return 1e6 * r.bound.distension.any; }},
+    {"steady_bound_um", 4, [](const Row& r) { return 1e6 * r.bound.distension.steady; }},
+    {"given_bound_um", 4, [](const Row& r) { return 1e6 * r.bound.distension.given; }},
+    {"phase_centre_um", 4, [](const Row& r) { return 1e6 * r.bound.distension.phase_centre; }},
+    {"size_bound_um", 4, [](const Row& r) { return 1e6 * r.bound.distension.size; }},
     {"valid_part", 4,
      [](const Row& r) {
          return static_cast<double>(r.score.valid) /

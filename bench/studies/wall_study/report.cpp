@@ -56,6 +56,78 @@ void print_depths(const std::vector<Row>& rows, Simulator simulator) {
         static_cast<long>(within(before)));
 }
 
+// One kind of level: how many are close, and whether their standard deviations are what they say.
+void print_level(const char* of, const std::vector<Level>& levels) {
+    constexpr double close = 0.15e-3;   // what a diameter is wanted to [m]
+    constexpr double another = 1.5e-3;  // no layer of the right wall is so far off [m]
+    Coverage held, right;
+    std::vector<double> sizes;
+    double near_truth = 0;
+    for (const Level& level : levels) {
+        held.add(level.error, level.deviation);
+        sizes.push_back(std::abs(level.error));
+        if (sizes.back() < another) {
+            right.add(level.error, level.deviation);
+        }
+        near_truth += sizes.back() <= close ? 1 : 0;
+    }
+    const double percent = 100 / held.count;
+    std::printf(
+        "  %s: error [mm] median %.3f, 95 %% %.3f, within 0.15 mm %.0f %%; within 1 standard "
+        "deviation %.0f %%, within 1.96 %.1f %% (rms %.3f mm); but for the %.0f over 1.5 mm off, "
+        "%.1f %%\n",
+        of, 1e3 * part_of(sizes, 0.5), 1e3 * part_of(sizes, 0.95), percent * near_truth,
+        percent * held.one, percent * held.two, 1e3 * held.deviation(), held.count - right.count,
+        100 * right.two / std::max(right.count, 1.0));
+}
+
+void print_levels(const std::vector<Row>& rows, const std::vector<Simulator>& of,
+                  const char* name) {
+    std::vector<Level> diameters, depths;
+    for (const Row& row : rows) {
+        if (row.kind == LineKind::artery && row.found &&
+            std::ranges::find(of, row.simulator) != of.end()) {
+            diameters.push_back(row.levels.diameter);
+            depths.push_back(row.levels.near);
+            depths.push_back(row.levels.far);
+        }
+    }
+    if (!diameters.empty()) {
+        std::printf("%-7s, levels of %zu recordings:\n", name, diameters.size());
+        print_level("diameter", diameters);
+        print_level("depths  ", depths);
+    }
+}
+
+// Errors of the layered kind over the least that they can be, see layered_bound.hpp.
+void print_bounds(const std::vector<Row>& rows) {
+    std::vector<double> any, steady, given, size, over, centre, over_centre;
+    for (const Row& row : rows) {
+        const CourseBound& bound = row.bound.distension;
+        if (bound.any > 0) {
+            any.push_back(1e6 * bound.any);
+            steady.push_back(1e6 * bound.steady);
+            given.push_back(1e6 * bound.given);
+            size.push_back(1e6 * bound.size);
+            centre.push_back(1e6 * bound.phase_centre);
+            over_centre.push_back(row.score.distension.rms / bound.phase_centre);
+            over.push_back(row.score.distension.rms / bound.any);
+        }
+    }
+    if (!any.empty()) {
+        std::printf(
+            "layered simulator: bound of the distension [um rms] median %.2f, 90 %% %.2f (with the "
+            "layers' strengths known %.2f, their amplitudes at rest %.2f, the course but for its "
+            "size %.2f); error over bound median %.1f, 10 %% %.1f, 90 %% %.1f\n",
+            part_of(any, 0.5), part_of(any, 0.9), part_of(steady, 0.5), part_of(given, 0.5),
+            part_of(size, 0.5), part_of(over, 0.5), part_of(over, 0.1), part_of(over, 0.9));
+        std::printf(
+            "layered simulator: what the phase's centre moves by [um rms] median %.2f, 90 %% %.2f; "
+            "error over it median %.1f\n",
+            part_of(centre, 0.5), part_of(centre, 0.9), part_of(over_centre, 0.5));
+    }
+}
+
 void print_summary(const std::vector<Row>& rows, Simulator simulator) {
     std::vector<double> errors, valid_errors;
     double worst_ten = 0, doubtful = 0, told = 0, needless = 0, drawn = 0, seconds = 0;
@@ -188,7 +260,10 @@ void print_report(const std::vector<Row>& rows) {
     }
     for (const Simulator simulator : simulators) {
         print_depths(rows, simulator);
+        print_levels(rows, {simulator}, name_of(simulator));
     }
+    print_levels(rows, {simulators.begin(), simulators.end()}, "all");
+    print_bounds(rows);
     print_calibration(rows);
     for (const Simulator simulator : simulators) {
         print_deviations(rows, simulator);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <concepts>
 #include <cstddef>
 
 #include "echosieve/synthesis/render.hpp"
@@ -53,10 +54,44 @@ void judge(Row& row, const ArteryMotion& motion, const examples::MeasuredWalls& 
     }
 }
 
+Levels levels_of(const ArteryMotion& motion, const Truth& truth) {
+    Levels out;
+    double valid = 0;
+    for (std::size_t i = 0; i < motion.frames.size(); ++i) {
+        const FrameMotion& frame = motion.frames[i];
+        if (!frame.valid || truth.dropped[i]) {
+            continue;
+        }
+        const WallDepths& walls = truth.walls[i];
+        const bool inner = motion.layer == WallLayer::inner;
+        const double near = frame.near_wall - (inner ? walls.near_inner : walls.near_outer);
+        const double far = frame.far_wall - (inner ? walls.far_inner : walls.far_outer);
+        valid += 1;  // running means
+        out.near.error += (near - out.near.error) / valid;
+        out.far.error += (far - out.far.error) / valid;
+    }
+    out.diameter = {out.far.error - out.near.error, motion.diameter_level_std};
+    out.near.deviation = motion.near.depth_std;
+    out.far.deviation = motion.far.depth_std;
+    return out;
+}
+
+// The sensor's size, where it has one: a section and a line have none.
+template <class S>
+void note_sensor(const DrawnScene<S>& drawn, Sensor& sensor) {
+    if constexpr (std::same_as<S, VolumeScene>) {
+        sensor.width = 2 * drawn.options.sensor_half_width;
+        sensor.length = 2 * drawn.options.sensor_half_length;
+    }
+}
+
 template <RenderableScene S>
-void run(Row& row, const DrawOptions& draw, const TrackOptions& track) {
+void run(Row& row, const DrawOptions& draw, const TrackOptions& track, bool sensor_size) {
     const DrawnScene<S> drawn = draw_scene<S>(row.seed, row.kind, draw);
-    const SyntheticRecording made = render_drawn<std::int16_t>(drawn);
+    SyntheticRecording made = render_drawn<std::int16_t>(drawn);
+    if (sensor_size) {
+        note_sensor(drawn, made.recording.settings.sensor);
+    }
     row.frequency = drawn.options.settings.sensor.centre_frequency;
     row.share = drawn.options.near_share;
     row.distension = drawn.options.distension;
@@ -77,6 +112,11 @@ void run(Row& row, const DrawOptions& draw, const TrackOptions& track) {
     row.far = motion.far;
     row.near_signs = wall_signs(motion.near, motion.far);
     row.far_signs = wall_signs(motion.far, motion.near);
+    if constexpr (std::same_as<S, LayeredScene>) {
+        if (row.kind == LineKind::artery && row.found) {
+            row.bound = layered_bound(S(drawn.options, drawn.seed), drawn.seed);
+        }
+    }
     double valid = 0;
     for (const FrameMotion& frame : motion) {
         row.quality += frame.quality;
@@ -87,6 +127,7 @@ void run(Row& row, const DrawOptions& draw, const TrackOptions& track) {
         const examples::MeasuredWalls measured = examples::measured_walls(motion);
         row.score = examples::score(measured, made.truth);
         judge(row, motion, measured, made.truth);
+        row.levels = levels_of(motion, made.truth);
     }
 }
 
@@ -111,14 +152,15 @@ bool flagged(const Row& row) {
            two_deviations * row.distension_coverage.deviation() > large_error;
 }
 
-void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track) {
+void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track,
+                     bool sensor_size) {
     switch (row.simulator) {
         case Simulator::section:
-            return run<Scene>(row, draw, track);
+            return run<Scene>(row, draw, track, sensor_size);
         case Simulator::volume:
-            return run<VolumeScene>(row, draw, track);
+            return run<VolumeScene>(row, draw, track, sensor_size);
         case Simulator::layered:
-            return run<LayeredScene>(row, draw, track);
+            return run<LayeredScene>(row, draw, track, sensor_size);
     }
 }
 

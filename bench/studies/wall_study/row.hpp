@@ -7,6 +7,7 @@
 
 #include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
+#include "layered_bound.hpp"
 #include "support/score.hpp"
 
 namespace wall_study {
@@ -34,6 +35,16 @@ struct WallErrors {
     double within = 0;  // part of the valid frames within close_motion of the truth
 };
 
+/// A level that is one number a recording: its error, and the standard deviation said of it [m].
+struct Level {
+    double error = 0, deviation = 0;
+};
+
+/// Mean over the valid frames, measured less true, of the layer that the tracker says it follows.
+struct Levels {
+    Level diameter, near, far;
+};
+
 /// In the order of their numbers in the details.
 enum class Simulator { section, volume, layered };
 inline constexpr std::array simulators{Simulator::section, Simulator::volume, Simulator::layered};
@@ -55,6 +66,8 @@ struct Row {
     WallReport near, far;
     WallSigns near_signs{}, far_signs{};
     WallErrors near_errors, far_errors;  // over the valid frames
+    LayeredBound bound;                  // of a layered recording with an artery
+    Levels levels;                       // 0 where there is no valid frame
     Coverage distension_coverage;
     std::array<QualityBin, 10> bins{};
 };
@@ -63,7 +76,9 @@ struct Row {
 /// interval that reaches so far.
 [[nodiscard]] bool flagged(const Row& row);
 
-/// Draws the recording of a row's simulator, kind and seed, tracks it and scores it.
-void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track);
+/// Draws the recording of a row's simulator, kind and seed, tracks it and scores it. With
+/// `sensor_size` the tracker is told the sensor's size, where the simulator has one.
+void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track,
+                     bool sensor_size = false);
 
 }  // namespace wall_study

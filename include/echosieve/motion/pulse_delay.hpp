@@ -29,8 +29,10 @@ namespace echosieve {
 //
 //   E_m = min over k of  weight_t T + weight_w sum over walls (M_w - 3) ln max(r_w, floor),
 //   p_m proportional to prior_m exp(-E_m),  delay = mean of d_m over it;
-//   q_m = (1 - o) p_m + o prior_m,  deviation^2 = sum_m q_m (d_m - delay)^2 + (0.1 / B)^2,
-//   o = 0.25: a pulse need not be of this family, so the evidence within it never is certain.
+//   q_m = (1 - o) p_m + o prior_m,  deviation^2 = sum_m q_m E_m(d - delay)^2 + (0.1 / B)^2,
+//   o = 0.25: a pulse need not be of this family, so the evidence within it never is certain;
+//   d = d_m of a causal shape, anything alike in 0 .. 1 / B of one of zero phase: whether that is
+//   counted from its peak or from where it begins, half a length of 2 / B before, no echo shows.
 //
 // The tissue's speckle, of random phase, shows how the spectrum falls off; only the walls, two or
 // three echoes each, show whether the pulse rises faster than it falls. Neither shows a delay that

@@ -80,6 +80,11 @@ constexpr double spent = 3;  // of a wall's bins, by two amplitudes and two arri
 // recordings of the volume, whose pulse is of the family, 0.08 / bandwidth was left in the median.
 constexpr double other_pulse = 0.25;
 constexpr double least_deviation = 0.1;  // [1 / bandwidth]
+// A symmetric envelope shows nothing of its delay. Of a pulse as short as its band allows, a
+// squared sine, the length is 2 / B, and it peaks half of it after it begins; counted from its
+// peak, as a Gaussian is, the delay is 0. Nothing between is likelier than the rest.
+constexpr double largest_symmetric_delay = 1;  // [1 / bandwidth]
+constexpr double even_variance = 12;  // a length's square over the variance of even places on it
 
 // A pulse's spectrum, times H, on an even grid of frequencies from the band's centre, in
 // bandwidths.
@@ -373,13 +378,19 @@ PulseDelay weigh_delays(const Eigen::ArrayXd& evidence, const RecordingSettings&
     const double sum = likely.sum();
     out.source = DelaySource::estimated;
     out.delay = (likely * delays).sum() / sum;
-    // The mean is the evidence's; how sure it is, a mixture's with what was believed before.
+    // The mean is the evidence's; how sure it is, a mixture's with what was believed before, and
+    // with any delay that leaves a symmetric pulse as it is.
     const Eigen::ArrayXd mixed = (1 - other_pulse) * likely / sum + other_pulse * prior;
+    const double largest = largest_symmetric_delay / settings.sensor.bandwidth;
+    double square = 0;
     for (Eigen::Index m = 0; m < shape_count; ++m) {
-        out.zero_phase += pulse_shapes[static_cast<std::size_t>(m)].zero_phase ? mixed[m] : 0;
+        const bool symmetric = pulse_shapes[static_cast<std::size_t>(m)].zero_phase;
+        out.zero_phase += symmetric ? mixed[m] : 0;
+        const double middle = symmetric ? largest / 2 : delays[m];
+        square += mixed[m] * ((middle - out.delay) * (middle - out.delay) +
+                              (symmetric ? largest * largest / even_variance : 0));
     }
-    out.deviation = std::hypot(std::sqrt((mixed * (delays - out.delay).square()).sum()),
-                               least_deviation / settings.sensor.bandwidth);
+    out.deviation = std::hypot(std::sqrt(square), least_deviation / settings.sensor.bandwidth);
     return out;
 }
 

@@ -22,6 +22,11 @@ namespace echosieve::detail {
 //       + c_5 sin(2 pi (f_s t + p_5)),  sum of c^2 = 2: of mean square 1,
 //   half of it from the beat, a quarter each from breathing and the slow rhythm
 //   strength: 1 + change g
+//   over all rhythms, phases even and independent, E[c_k^2] = e_k:
+//   E[g(1) g(2)] = (1 / 2) sum e_k cos(2 pi k (phi_1 - phi_2)) + (1 / 4) cos(2 pi f_b (t_1 - t_2))
+//                  + (1 / 4) E[cos(2 pi f_s (t_1 - t_2))]
+//   with c_k = (n_k / k) / sqrt(sum n_j^2 / j^2), n normal, l_k = 1 / k^2,
+//   e_k = integral over u > 0 of l_k / (1 + 2 l_k u) prod (1 + 2 l_j u)^(-1 / 2)   (derived here)
 // A tissue echo's amplitude is a complex process of mean square 1 and correlation exp(-rate |t|):
 // drawn anew at knots, a_k+1 = rho a_k + sqrt(1 - rho^2) n, and between them a weighted mean of
 // both, divided by its own standard deviation. All numbers are plausible, not fitted to anything
@@ -53,6 +58,22 @@ public:
         return sum + std::numbers::sqrt2 / 2 *
                          (wave(breathing_rate * now.time + phases_[beat_harmonics]) +
                           wave(slow_rate_ * now.time + phases_[beat_harmonics + 1]));
+    }
+    /// Of g at two times that differ by `beats` and `time` [s], over all rhythms: 1 at none.
+    [[nodiscard]] static double covariance(double beats, double time,
+                                           double breathing_rate) noexcept {
+        using std::numbers::pi;
+        constexpr std::array<double, beat_harmonics> squares{0.57654526, 0.26715404, 0.15630070};
+        const double least = 1e-9;  // of an angle [rad]: below it a sine is the angle
+        double sum = 0;
+        for (std::size_t k = 0; k < beat_harmonics; ++k) {
+            sum += squares[k] / 2 * std::cos(2 * pi * static_cast<double>(k + 1) * beats);
+        }
+        const double spread = pi * (fastest - slowest) * time;
+        const double sinc = std::abs(spread) < least ? 1 : std::sin(spread) / spread;
+        return sum + (std::cos(2 * pi * breathing_rate * time) +
+                      std::cos(pi * (fastest + slowest) * time) * sinc) /
+                         4;
     }
 
 private:
