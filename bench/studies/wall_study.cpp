@@ -14,6 +14,7 @@
 #include "support/options.hpp"
 #include "support/parallel.hpp"
 #include "support/results.hpp"
+#include "wall_study/effects.hpp"
 #include "wall_study/reliability.hpp"
 #include "wall_study/report.hpp"
 #include "wall_study/row.hpp"
@@ -29,6 +30,7 @@ struct Orders {
     std::size_t threads = 1;
     std::vector<std::string> simulators{simulator_names.begin(), simulator_names.end()};
     std::string event;
+    std::vector<std::string> without;
     std::string details;
     std::string picture;
     DrawOptions draw;
@@ -70,7 +72,7 @@ void study(const Orders& orders) {
     }
     std::vector<Row> rows = rows_of(orders);
     examples::for_each_in_parallel(rows.size(), orders.threads, "studying", [&](std::size_t k) {
-        study_recording(rows[k], orders.draw, orders.track);
+        study_recording(rows[k], orders.draw, orders.track, orders.without);
     });
     if (results) {
         write_details(rows, results->stage(details.filename().string()));
@@ -122,6 +124,10 @@ int main(int argc, char** argv) {
     app.add_option("--event", orders.event,
                    "The one kind of event that happens, in every recording")
         ->check(CLI::IsMember(examples::event_kinds()));
+    app.add_option("--without", orders.without,
+                   "Effects of layered lines that are switched off, separated by commas")
+        ->delimiter(',')
+        ->check(CLI::IsMember(effect_names()));
     examples::add_number(app, "--least-confidence", orders.track.confidence.least_confidence,
                          "Of each wall; 0 to calibrate the confidence anew");
     examples::add_count(app, "--threads", orders.threads, {.most = examples::most_threads},

@@ -6,6 +6,7 @@
 #include <cstddef>
 
 #include "echosieve/synthesis/render.hpp"
+#include "effects.hpp"
 
 namespace wall_study {
 namespace {
@@ -54,8 +55,7 @@ void judge(Row& row, const ArteryMotion& motion, const examples::MeasuredWalls& 
 }
 
 template <RenderableScene S>
-void run(Row& row, const DrawOptions& draw, const TrackOptions& track) {
-    const DrawnScene<S> drawn = draw_scene<S>(row.seed, row.kind, draw);
+void run(Row& row, const DrawnScene<S>& drawn, const TrackOptions& track) {
     const SyntheticRecording made = render_drawn<std::int16_t>(drawn);
     row.frequency = drawn.options.settings.sensor.centre_frequency;
     row.share = drawn.options.near_share;
@@ -111,14 +111,18 @@ bool flagged(const Row& row) {
            two_deviations * row.distension_coverage.deviation() > large_error;
 }
 
-void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track) {
+void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track,
+                     const std::vector<std::string>& without) {
     switch (row.simulator) {
         case Simulator::section:
-            return run<Scene>(row, draw, track);
+            return run(row, draw_scene<Scene>(row.seed, row.kind, draw), track);
         case Simulator::volume:
-            return run<VolumeScene>(row, draw, track);
-        case Simulator::layered:
-            return run<LayeredScene>(row, draw, track);
+            return run(row, draw_scene<VolumeScene>(row.seed, row.kind, draw), track);
+        case Simulator::layered: {
+            DrawnScene<LayeredScene> drawn = draw_scene<LayeredScene>(row.seed, row.kind, draw);
+            switch_off(without, drawn.options);
+            return run(row, drawn, track);
+        }
     }
 }
 

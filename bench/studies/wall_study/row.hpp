@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstdint>
+#include <string>
 #include <vector>
 
 #include "echosieve/motion/track_artery.hpp"
@@ -63,7 +64,9 @@ struct Row {
 /// interval that reaches so far.
 [[nodiscard]] bool flagged(const Row& row);
 
-/// Draws the recording of a row's simulator, kind and seed, tracks it and scores it.
-void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track);
+/// Draws the recording of a row's simulator, kind and seed, tracks it and scores it; layered lines
+/// without these effects, see effects.hpp.
+void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track,
+                     const std::vector<std::string>& without = {});
 
 }  // namespace wall_study
