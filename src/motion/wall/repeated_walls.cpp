@@ -11,9 +11,11 @@ namespace {
 // tissue on the wall blurs it.
 constexpr double least_ratio = 0.3;
 constexpr double most_ratio = 0.7;
-// Evidence of all that moves in the lumen between, over the repetition's: gates overlap, so that
+// Evidence of all that moves in the lumen between, over that on either side: gates overlap, so that
 // some is left.
 constexpr double lumen_part = 0.25;
+// Evidence of the wall over its repetition's: the weaker echo that moves further may show more.
+constexpr double least_wall_part = 0.1;
 // Evidence over the wall's that is chance: a wall 13 dB below the tissue on it is not seen.
 constexpr double chance_part = 0.05;
 
@@ -28,8 +30,8 @@ std::vector<bool> repeated_walls(const std::vector<ScannedDepth>& depths, std::s
             const FastestShare& above = depths[i].directions[side];
             const bool slower = above.share <= most_ratio * found.share;
             const bool half = slower && above.share >= least_ratio * found.share;
-            const bool lumen = between < lumen_part * found.total;
-            repeated[k] = (half && lumen && above.total >= found.total) ||
+            const bool lumen = between < lumen_part * std::min(found.total, above.total);
+            repeated[k] = (half && lumen && above.total >= least_wall_part * found.total) ||
                           (slower && found.total < chance_part * above.total);
             between = std::min(between, above.total);
         }
