@@ -1,7 +1,9 @@
 #include "motion/wall/repeated_walls.hpp"
 
 #include <algorithm>
+#include <cstddef>
 #include <limits>
+#include <vector>
 
 namespace echosieve {
 
@@ -28,7 +30,7 @@ std::vector<bool> repeated_walls(const std::vector<ScannedDepth>& depths, std::s
         double between = std::numeric_limits<double>::infinity();  // least evidence so far
         for (std::size_t i = k; i-- > 0 && !repeated[k];) {
             const FastestShare& above = depths[i].directions[side];
-            const bool slower = above.share <= most_ratio * found.share;
+            const bool slower = above.share > 0 && above.share <= most_ratio * found.share;
             const bool half = slower && above.share >= least_ratio * found.share;
             const bool lumen = between < lumen_part * std::min(found.total, above.total);
             repeated[k] = (half && lumen && above.total >= least_wall_part * found.total) ||
