@@ -17,7 +17,7 @@ constexpr double most_ratio = 0.7;
 // some is left.
 constexpr double lumen_part = 0.25;
 // Evidence of the wall over its repetition's: the weaker echo that moves further may show more.
-constexpr double least_wall_part = 0.1;
+constexpr double least_original = 0.1;
 // Evidence over the wall's that is chance: a wall 13 dB below the tissue on it is not seen.
 constexpr double chance_part = 0.05;
 
@@ -33,7 +33,7 @@ std::vector<bool> repeated_walls(const std::vector<ScannedDepth>& depths, std::s
             const bool slower = above.share > 0 && above.share <= most_ratio * found.share;
             const bool half = slower && above.share >= least_ratio * found.share;
             const bool lumen = between < lumen_part * std::min(found.total, above.total);
-            repeated[k] = (half && lumen && above.total >= least_wall_part * found.total) ||
+            repeated[k] = (half && lumen && above.total >= least_original * found.total) ||
                           (slower && found.total < chance_part * above.total);
             between = std::min(between, above.total);
         }

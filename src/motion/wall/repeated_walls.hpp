@@ -4,7 +4,7 @@
 #include <cstddef>
 #include <vector>
 
-#include "motion/wall/finder.hpp"
+#include "motion/wall/share_scan.hpp"
 
 namespace echosieve {
 
