@@ -14,6 +14,7 @@
 #include "support/options.hpp"
 #include "support/parallel.hpp"
 #include "support/results.hpp"
+#include "wall_study/effects.hpp"
 #include "wall_study/reliability.hpp"
 #include "wall_study/report.hpp"
 #include "wall_study/row.hpp"
@@ -31,9 +32,9 @@ struct Orders {
     std::string event;
     std::string details;
     std::string picture;
+    Changes changes;
     DrawOptions draw;
     TrackOptions track;
-    bool sensor_size = false;
 };
 
 // Lines without an artery in turn; which, depends on what the simulator can draw.
@@ -71,7 +72,7 @@ void study(const Orders& orders) {
     }
     std::vector<Row> rows = rows_of(orders);
     examples::for_each_in_parallel(rows.size(), orders.threads, "studying", [&](std::size_t k) {
-        study_recording(rows[k], orders.draw, orders.track, orders.sensor_size);
+        study_recording(rows[k], orders.draw, orders.track, orders.changes);
     });
     if (results) {
         write_details(rows, results->stage(details.filename().string()));
@@ -123,9 +124,13 @@ int main(int argc, char** argv) {
     app.add_option("--event", orders.event,
                    "The one kind of event that happens, in every recording")
         ->check(CLI::IsMember(examples::event_kinds()));
+    app.add_option("--without", orders.changes.without,
+                   "Effects of layered lines that are switched off, separated by commas")
+        ->delimiter(',')
+        ->check(CLI::IsMember(effect_names()));
     examples::add_number(app, "--least-confidence", orders.track.confidence.least_confidence,
                          "Of each wall; 0 to calibrate the confidence anew");
-    app.add_flag("--sensor-size", orders.sensor_size,
+    app.add_flag("--sensor-size", orders.changes.sensor_size,
                  "Tells the tracker the sensor's size, where the simulator has one: volume");
     examples::add_count(app, "--threads", orders.threads, {.most = examples::most_threads},
                         "Recordings worked on at once");

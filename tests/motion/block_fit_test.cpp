@@ -166,7 +166,7 @@ TEST_CASE("a carried wall is looked for near where it was, not where another pai
     for (const double sense : {-1.0, 1.0}) {
         test::add_moving_echo(made.line, std::polar(9.0, 0.2), [&](Eigen::Index i) {
             return 20e-3 + 2.2e-3 * sense + ArteryLine::bulk(i) +
-                   sense * 230e-6 * test::pulse_at(ArteryLine::time(i));
+                   sense * 140e-6 * test::pulse_at(ArteryLine::time(i));
         });
     }
     const Baseband<double> baseband = baseband_of(made.line);

@@ -114,7 +114,7 @@ TEST_CASE("an arc of no size, or under a face of none, is refused") {
 
 TEST_CASE(
     "with the sensor's size the depths are corrected by what is said, without it as they were") {
-    const DrawnScene<VolumeScene> drawn = draw_scene<VolumeScene>(1103);
+    const DrawnScene<VolumeScene> drawn = draw_scene<VolumeScene>(1105);
     SyntheticRecording made = render_drawn<std::int16_t>(drawn);
     const ArteryMotion before = track_artery(made.recording);
     made.recording.settings.sensor.width = 2 * drawn.options.sensor_half_width;
@@ -129,7 +129,7 @@ TEST_CASE(
     constexpr double rounding = 1e-12;  // [m]: of depths of some centimetres
     CHECK_WITHIN(before.near.depth - after.near.depth, by.near, rounding);
     CHECK_WITHIN(before.frames[9].far_wall - after.frames[9].far_wall, by.far, rounding);
-    // Here the near wall was read 0.6 mm outside its layer.
+    // Here a wall was read 0.6 mm off its layer.
     const auto level_error = [&](const ArteryMotion& motion) {
         double sum = 0;
         for (std::size_t i = 0; i < motion.frames.size(); ++i) {

@@ -7,6 +7,7 @@
 #include <cstddef>
 
 #include "echosieve/synthesis/render.hpp"
+#include "effects.hpp"
 
 namespace wall_study {
 namespace {
@@ -86,8 +87,7 @@ void note_sensor(const DrawnScene<S>& drawn, Sensor& sensor) {
 }
 
 template <RenderableScene S>
-void run(Row& row, const DrawOptions& draw, const TrackOptions& track, bool sensor_size) {
-    const DrawnScene<S> drawn = draw_scene<S>(row.seed, row.kind, draw);
+void run(Row& row, const DrawnScene<S>& drawn, const TrackOptions& track, bool sensor_size) {
     SyntheticRecording made = render_drawn<std::int16_t>(drawn);
     if (sensor_size) {
         note_sensor(drawn, made.recording.settings.sensor);
@@ -153,14 +153,18 @@ bool flagged(const Row& row) {
 }
 
 void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track,
-                     bool sensor_size) {
+                     const Changes& changes) {
+    const bool size = changes.sensor_size;
     switch (row.simulator) {
         case Simulator::section:
-            return run<Scene>(row, draw, track, sensor_size);
+            return run(row, draw_scene<Scene>(row.seed, row.kind, draw), track, size);
         case Simulator::volume:
-            return run<VolumeScene>(row, draw, track, sensor_size);
-        case Simulator::layered:
-            return run<LayeredScene>(row, draw, track, sensor_size);
+            return run(row, draw_scene<VolumeScene>(row.seed, row.kind, draw), track, size);
+        case Simulator::layered: {
+            DrawnScene<LayeredScene> drawn = draw_scene<LayeredScene>(row.seed, row.kind, draw);
+            switch_off(changes.without, drawn.options);
+            return run(row, drawn, track, size);
+        }
     }
 }
 

@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstdint>
+#include <string>
 #include <vector>
 
 #include "echosieve/motion/track_artery.hpp"
@@ -76,9 +77,14 @@ struct Row {
 /// interval that reaches so far.
 [[nodiscard]] bool flagged(const Row& row);
 
-/// Draws the recording of a row's simulator, kind and seed, tracks it and scores it. With
-/// `sensor_size` the tracker is told the sensor's size, where the simulator has one.
+/// What is changed of a recording before it is tracked.
+struct Changes {
+    bool sensor_size = false;          ///< the tracker is told it, where the simulator has one
+    std::vector<std::string> without;  ///< effects of layered lines, see effects.hpp
+};
+
+/// Draws the recording of a row's simulator, kind and seed, tracks it and scores it.
 void study_recording(Row& row, const DrawOptions& draw, const TrackOptions& track,
-                     bool sensor_size = false);
+                     const Changes& changes = {});
 
 }  // namespace wall_study

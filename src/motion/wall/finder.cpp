@@ -14,6 +14,7 @@
 #include "motion/layers/layers.hpp"
 #include "motion/line/averaged_line.hpp"
 #include "motion/line/line.hpp"
+#include "motion/wall/repeated_walls.hpp"
 #include "motion/wall/share_scan.hpp"
 #include "motion/wall/shared_beliefs.hpp"
 
@@ -87,6 +88,7 @@ std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::s
     for (const ScannedDepth& place : depths) {
         most = std::max(most, place.directions[side].total);
     }
+    const std::vector<bool> repeated = repeated_walls(depths, side);
     std::vector<double> scores;
     for (std::size_t k = 0; k < depths.size(); ++k) {
         const ScannedDepth& place = depths[k];
@@ -101,7 +103,7 @@ std::vector<double> place_scores(const std::vector<ScannedDepth>& depths, std::s
         const double share = beside ? std::min(found.share, share_beyond * *beside) : found.share;
         const FastestShare& other = place.directions[1 - side];
         const bool moves =
-            found.share >= options.smallest_motion &&
+            !repeated[k] && found.share >= options.smallest_motion &&
             found.total >= std::max(options.least_evidence, options.mirror * other.total) &&
             found.evidence >= options.least_evidence;
         const double seen = found.total / (found.total + options.usual_part * most);

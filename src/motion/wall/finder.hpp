@@ -1,7 +1,6 @@
 // Finds the artery without a gate: two walls that move apart with the pulse.
 #pragma once
 
-#include <array>
 #include <cstddef>
 #include <limits>
 #include <optional>
@@ -19,13 +18,6 @@ namespace echosieve {
 // Gates all along the line are asked for the fastest share of the pulse that they hold, up (near
 // wall) or down (far wall), see share_scan.hpp. Tissue follows a wall, the less the further away:
 // so the pair of depths with the fastest shares, seen well enough, is the artery.
-
-/// What one depth of the line holds.
-struct ScannedDepth {
-    double depth = 0;                        ///< centre of the gate [m]
-    double bulk = 1;                         ///< b of the line there
-    std::array<FastestShare, 2> directions;  ///< [0] upwards with p, [1] downwards
-};
 
 /// A place where a wall may be.
 struct WallCandidate {

@@ -41,6 +41,13 @@ struct FastestShare {
     double total = 0;     ///< for anything that moves this way
 };
 
+/// What one depth of the line holds.
+struct ScannedDepth {
+    double depth = 0;                        ///< centre of the gate [m]
+    double bulk = 1;                         ///< b of the line there
+    std::array<FastestShare, 2> directions;  ///< [0] upwards with p, [1] downwards
+};
+
 /// The scan, set up once for time courses and bins that several gates share.
 class ShareScan {
 public:
