@@ -4,6 +4,7 @@
 #include <numbers>
 #include <vector>
 
+#include "motion/layers/layer_fit.hpp"
 #include "motion/line/slow_time.hpp"
 #include "support/check.hpp"
 #include "support/layers.hpp"
@@ -219,4 +220,46 @@ TEST_CASE("trust falls with the unexplained part of a gate's power") {
     CHECK_WITHIN(gates[0].trust, 1 / 1.25, rounding);
     CHECK_WITHIN(gates[1].trust, 0.5, rounding);
     CHECK_WITHIN(gates[2].trust, 1.0 / 17, rounding);
+}
+
+TEST_CASE("the joint fit finds how late the pulse is at each line, whichever frames it has") {
+    const std::vector<double> late = {-1.5, 0.4, 1.1};  // [frames]
+    LayerTimes truth = made_times(1500);
+    for (const double delay : late) {
+        truth.lines.push_back({truth.weight, delay});
+    }
+    truth.lines[1].weight.segment(300, 200) = 0;
+    std::vector<LayeredGate> gates;
+    for (std::size_t line = 0; line < late.size(); ++line) {
+        for (std::size_t g : {0U, 2U}) {
+            MadeGate made = made_gate(truth.seen_by(line), all_shares[g], 0.1, 30 + 10 * line + g);
+            LayeredGate layered;
+            layered.gate = std::move(made.gate);
+            layered.line = line;
+            if (line == 1) {  // nothing that counts
+                layered.gate.values.middleRows(300, 200) *= 30;
+            }
+            layered.fit = fit_layers(layered.gate, truth.seen_by(line), all_shares[g]);
+            gates.push_back(std::move(layered));
+        }
+    }
+    LayerTimes times = truth;
+    for (LineTimes& line : times.lines) {
+        line.delay = 0;
+    }
+    constexpr int rounds = 12;
+    fit_jointly(gates, times, rounds, {}, made_frame_rate);
+    // 1500 frames and noise of a tenth of the layers: a hundredth of a frame.
+    constexpr double tolerance = 0.1;  // [frames]
+    double sum = 0;
+    for (std::size_t line = 0; line < late.size(); ++line) {
+        CAPTURE(line);
+        CHECK_WITHIN(times.lines[line].delay, late[line], tolerance);
+        sum += times.lines[line].delay;
+    }
+    CHECK_WITHIN(sum, 0, 1e-9);
+    // One line has no delay to be told.
+    LayerTimes alone = made_times(100);
+    step_delays(known_gates(alone), alone, made_frame_rate);
+    CHECK(alone.lines.empty());
 }
