@@ -76,7 +76,7 @@ TEST_CASE("a line that comes and goes makes no jump, and few lines no frame") {
     for (std::size_t i = 395; i < 445; ++i) {
         step = std::max(step, std::abs(motion.frames[i + 1].diameter - motion.frames[i].diameter));
     }
-    CHECK(step < 4e-6);  // the artery's own fastest change a frame: 3.3 um
+    CHECK(step < 4.5e-6);  // the artery's own fastest change a frame: 4.4 um
     CHECK(motion.frames[449].valid);
     CHECK(!motion.frames[450].valid);
     CHECK(std::isnan(motion.frames[450].diameter_std));
@@ -115,10 +115,11 @@ TEST_CASE("delays are told from the diameters") {
         CAPTURE(k);
         REQUIRE(motion.lines[k].delay);
         const Estimate& delay = *motion.lines[k].delay;
-        CHECK_WITHIN(delay.value, later[k] - mean, 0.02e-3);
+        CHECK_WITHIN(delay.value, later[k] - mean, 3 * delay.deviation);
         CHECK(delay.deviation < 0.5e-3);
     }
-    CHECK(motion.lines[2].delay->deviation > 2 * motion.lines[1].delay->deviation);
+    CHECK_WITHIN(motion.lines[1].delay->value - motion.lines[0].delay->value, 0.4e-3, 2e-6);
+    CHECK(motion.lines[2].delay->deviation > 1.5 * motion.lines[1].delay->deviation);
     const LinesPlacement at = placement_of(motion.lines, {0, 2e-3, 6.5e-3}, {});
     REQUIRE(at.delay_per_metre);
     CHECK_WITHIN(at.delay_per_metre->value, 0.2, 0.01);

@@ -96,7 +96,7 @@ TEST_CASE("lines over one artery give its motion, the pulse's delays and the til
     MESSAGE("artery " << 1e6 * error << " um, worst line " << 1e6 * worst << " um");
     // Errors of lines are not all independent: of four, half at best.
     CHECK(error < 0.9 * worst);
-    CHECK(worst < 4e-6);
+    CHECK(worst < 10e-6);  // as one line alone
     const LinesPlacement& at = motion.placement;
     REQUIRE((at.delay_per_metre && at.near_tilt && at.far_tilt));
     CHECK_WITHIN(at.delay_per_metre->value, 0.2, 3 * at.delay_per_metre->deviation);

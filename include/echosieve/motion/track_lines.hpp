@@ -29,7 +29,7 @@ namespace echosieve {
 // Research use: not a medical device, not for diagnosis.
 
 struct LinesOptions {
-    TrackOptions track;
+    TrackOptions track = {};
     /// of a wall along the vessel, depth over distance: where the other lines' walls are looked for
     double largest_tilt = 0.2;
     /// of a wall's depth from line to line, where their positions are not known, and beside the

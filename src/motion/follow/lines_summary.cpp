@@ -337,17 +337,21 @@ void set_delays(LinesMotion& motion, double frame_rate) {
     }
     const DiameterCourse all = course_of(motion.frames);
     const Eigen::ArrayXd slope = slope_of(all.diameter) * frame_rate;
-    double mean = 0, sum = 0;
+    double sum = 0, square = 0, count = 0;
     for (LineMotion& line : motion.lines) {
         if (line.weight > 0) {
             line.delay = delay_of(course_of(line.motion.frames), all, slope, frame_rate);
-            mean += line.delay ? line.delay->value : 0;
-            sum += line.delay ? 1 : 0;
+        }
+        if (line.delay) {
+            sum += line.delay->value;
+            square += line.delay->deviation * line.delay->deviation;
+            ++count;
         }
     }
     for (LineMotion& line : motion.lines) {
         if (line.delay) {
-            line.delay->value -= mean / sum;
+            line.delay->value -= sum / count;
+            line.delay->deviation = std::hypot(line.delay->deviation, std::sqrt(square) / count);
         }
     }
 }
