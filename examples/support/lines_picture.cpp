@@ -22,32 +22,42 @@ using echosieve::LinesMotion;
 
 constexpr std::size_t remark_width = 165;  // characters across the picture
 
-constexpr const char* distension_panel = R"(
+constexpr const char* time_panels = R"(
 set output 'lines.png'
-set terminal pngcairo size 1500,1200 font font background rgb 'white'
-line_colour = '#7fb2d5'
+set terminal pngcairo size 1500,1300 font font background rgb 'white'
+line_colour = '#5aa0d0'
 set lmargin at screen 0.085
 set rmargin at screen 0.985
-set label 2 picture_title at screen 0.5, screen 0.98 center font 'DejaVu Sans,18' noenhanced
-set label 3 remark at screen 0.5, screen 0.952 center font 'DejaVu Sans,12' textcolor rgb '#a03020' noenhanced
+set label 2 picture_title at screen 0.5, screen 0.982 center font 'DejaVu Sans,18' noenhanced
+set label 3 remark at screen 0.5, screen 0.955 center font 'DejaVu Sans,12' textcolor rgb '#a03020' noenhanced
 set label 4 upper_title at graph 0, graph 1 left offset 0, 0.6 font 'DejaVu Sans,13' noenhanced
 set style fill transparent solid 0.35 noborder
 set multiplot
 set tmargin at screen 0.885
-set bmargin at screen 0.5
+set bmargin at screen 0.615
 set yrange [*:*]
-set xlabel 'Time [s]'
 set ylabel 'Distension [µm]'
-set key top right horizontal samplen 2
+set key at graph 1, graph 1.11 right top horizontal samplen 2 font 'DejaVu Sans,13'
 plot for [k=4:lines+3] 'lines.txt' using 1:k with lines linewidth 1 linecolor rgb line_colour \
     title (k == 4 ? 'a line each' : ''), \
   '' using 1:($2-2*$3):($2+2*$3) with filledcurves fillcolor rgb diameter_colour notitle, \
-  '' using 1:2 with lines linewidth 2 linecolor rgb diameter_colour title 'the artery, their weighted mean'
+  '' using 1:2 with lines linewidth 1.5 linecolor rgb diameter_colour title 'the artery'
 unset label 1
 unset label 2
 unset label 3
-set label 4 lower_title
-set tmargin at screen 0.4
+unset key
+set label 4 middle_title
+set tmargin at screen 0.545
+set bmargin at screen 0.405
+set xlabel 'Time [s]'
+set ylabel 'Difference [µm]'
+set ytics font 'DejaVu Sans,12'
+plot 'lines.txt' using 1:(-2*$3):(2*$3) with filledcurves fillcolor rgb diameter_colour, \
+  for [k=4:lines+3] '' using 1:(column(k)-$2) with lines linewidth 1 linecolor rgb line_colour, \
+  0 with lines linewidth 1.5 linecolor rgb diameter_colour
+set ytics font font
+set label 4 lower_title offset 0, 1.7
+set tmargin at screen 0.285
 set bmargin at screen 0.085
 set ylabel 'Delay [ms]'
 )";
@@ -61,6 +71,7 @@ set yrange [*:*] extend
 set offsets 0, 0, graph 0.08, graph 0.08
 set arrow 1 from graph 0, first 0 to graph 1, first 0 nohead linecolor rgb '#bbbbbb'
 set xlabel place_label
+eval place_ticks
 unset key
 plot fitted ? fit_intercept + fit_slope*x : NaN with lines linewidth 2 linecolor rgb diameter_colour, \
   'delays.txt' using 1:2:(2*$3) with yerrorbars pointtype 7 pointsize 1.2 linewidth 2 linecolor rgb line_colour
@@ -71,11 +82,18 @@ set xrange [0:1]
 set yrange [0:1]
 unset xtics
 unset ytics
+unset border
 unset xlabel
 unset ylabel
 unset key
 plot NaN
 )";
+
+// Whole numbers at the ticks of lines, ten or so of them.
+std::size_t line_ticks(std::size_t lines) {
+    constexpr std::size_t most_ticks = 12;
+    return (lines + most_ticks - 1) / most_ticks;
+}
 
 // Mean diameter over the valid frames [m].
 double mean_diameter(const std::vector<FrameMotion>& frames) {
@@ -185,8 +203,7 @@ std::string upper_title(const LinesMotion& motion) {
         count += frame.valid ? 1 : 0;
     }
     return text_of(
-        "Distension: the diameter less its mean; band ± %.1f µm, two standard deviations (rms "
-        "over the frames)",
+        "Distension, the diameter less its mean; band ± %.1f µm, two standard deviations",
         2e6 * std::sqrt(square / static_cast<double>(std::max<std::size_t>(1, count))));
 }
 
@@ -215,16 +232,22 @@ void draw_lines(const LinesMotion& motion, const std::vector<double>& positions,
         text_of("One artery in %zu lines, %zu followed", motion.lines.size(), motion.followed()));
     set_text(out, "remark", wrapped(left_out_lines(motion), remark_width));
     set_text(out, "upper_title", upper_title(motion));
+    set_text(out, "middle_title", "Each line less the artery, with the artery's band");
     set_text(out, "lower_title", lower_title(delays, motion.placement));
     set_text(out, "place_label",
              positions.empty() ? "Line (positions along the vessel are not known)"
                                : "Position along the vessel [mm]");
+    if (positions.empty() && delays.count > 1) {
+        set_text(out, "place_ticks", text_of("set xtics %zu", line_ticks(motion.lines.size())));
+    } else {
+        set_text(out, "place_ticks", "");
+    }
     const auto& slope = motion.placement.delay_per_metre;  // [s/m], which is [ms/mm]
     const bool fitted = slope && delays.count > 1 && !positions.empty();
     out << "lines = " << motion.followed() << "\nfitted = " << (fitted ? 1 : 0)
         << "\nfit_slope = " << (fitted ? slope->value : 0)
         << "\nfit_intercept = " << (fitted ? delays.delay - slope->value * delays.place : 0)
-        << distension_panel << (delays.count > 1 ? delay_panel : no_delay_panel)
+        << time_panels << (delays.count > 1 ? delay_panel : no_delay_panel)
         << "unset multiplot\nset output\n";
     script.close();
     make_pictures(folder, "lines.gp", {lines_picture}, results);

@@ -70,10 +70,12 @@ ordered_json placement_json(const LinesPlacement& placement) {
     return json;
 }
 
-std::string line_in_words(const LineMotion& line, std::size_t k) {
+std::string line_in_words(const LinesMotion& motion, std::size_t k) {
+    const LineMotion& line = motion.lines[k];
     const std::string left_out = left_out_words(line);
     if (!left_out.empty()) {
-        return text_of("Line %zu is left out: %s.\n", k + 1, left_out.c_str());
+        return text_of("Line %zu%s: %s.\n", k + 1, motion.frames.empty() ? "" : " is left out",
+                       left_out.c_str());
     }
     std::string text =
         text_of("Line %zu: near wall at %.2f mm, far wall at %.2f mm, weight %.2f", k + 1,
@@ -129,7 +131,8 @@ std::size_t shown_line(const LinesMotion& motion) {
 }
 
 std::string of_lines(std::size_t line, const LinesMotion& motion) {
-    return text_of(", line %zu of %zu", line + 1, motion.lines.size());
+    return motion.lines.size() > 1 ? text_of(", line %zu of %zu", line + 1, motion.lines.size())
+                                   : "";
 }
 
 std::string line_file(std::size_t line) {
@@ -190,9 +193,9 @@ std::string remarks_on(const LinesMotion& motion) {
     constexpr std::size_t most_shown = 16;  // more fill the screen
     const std::size_t count = motion.lines.size();
     std::string text = text_of("%zu of %zu lines followed", motion.followed(), count);
-    text += motion.frames.empty() ? ".\n" : "; motion.csv is their weighted mean.\n";
+    text += motion.followed() < 2 ? ".\n" : "; motion.csv is their weighted mean.\n";
     for (std::size_t k = 0; k < std::min(count, most_shown); ++k) {
-        text += line_in_words(motion.lines[k], k);
+        text += line_in_words(motion, k);
     }
     if (count > most_shown) {
         text += text_of("The other %zu lines are in summary.json.\n", count - most_shown);

@@ -19,7 +19,7 @@ inline constexpr double usual_deviations = 1.96;
 /// followed, of the pair of walls that came closest.
 [[nodiscard]] std::size_t shown_line(const echosieve::LinesMotion& motion);
 
-/// ", line 2 of 3", for titles.
+/// ", line 2 of 3", for titles; nothing of a single line.
 [[nodiscard]] std::string of_lines(std::size_t line, const echosieve::LinesMotion& motion);
 
 /// motion_line_K.csv of line K - 1.

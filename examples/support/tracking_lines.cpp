@@ -37,13 +37,20 @@ std::vector<std::string> draw(const RecordedLines& recorded, const LinesMotion& 
     const std::string of = of_lines(shown, motion);
     if (motion.frames.empty()) {
         Failure failure = failure_of(its);
-        failure.reason = std::string(describe(motion.status)) + of;
+        failure.reason = std::string(describe(motion.status));
+        if (motion.lines.size() > 1) {
+            failure.details =
+                text_of("Line %zu of %zu is shown. ", shown + 1, motion.lines.size()) +
+                failure.details;
+        }
         return draw_failure(image_of(recorded.lines[shown]), failure, options, results);
     }
     std::vector<std::string> names =
         draw_pictures(recorded.lines[shown], its, options, results, of);
-    draw_lines(motion, recorded.positions, results);
-    names.emplace_back(lines_picture);
+    if (motion.lines.size() > 1) {
+        draw_lines(motion, recorded.positions, results);
+        names.emplace_back(lines_picture);
+    }
     return names;
 }
 
