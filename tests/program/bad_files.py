@@ -100,7 +100,7 @@ def recordings():
 def lines():
     """Several lines over one artery that can't be, in one file or in several."""
     settings = json.dumps(GOOD).encode()
-    array = npy("(2, 2, 6)", data=bytes(48))
+    array = npy(f"(2, 2, {SAMPLES})", data=bytes(8 * SAMPLES))
     for shape, size, words in (("(0, 2, 6)", 0, "1 to 256 lines"), ("(257, 1, 1)", 514, "1 to 256 lines"),
                                ("(2, 0, 6)", 0, "at least one frame"), ("(2, 2, 6)", 47, "truncated"),
                                ("(2, 2, 6)", 49, "too long"), ("(1, 2, 2, 6)", 48, "shape")):
@@ -112,7 +112,7 @@ def lines():
                        files={"x.npy": array, "x.json": json.dumps({**GOOD, field: value}).encode()})
     frames = 3001  # 15 s
     yield Case("track_artery", "long lines", ["x.npy"], ("seconds of recording = 15.0", "must not be longer than 10"),
-               files={"x.npy": npy(f"(2, {frames}, 441)", data=bytes(4 * frames * SAMPLES)), "x.json": settings})
+               files={"x.npy": npy(f"(2, {frames}, {SAMPLES})", data=bytes(4 * frames * SAMPLES)), "x.json": settings})
     pair = {"x.npy": npy("(2, 6)", data=bytes(24)), "x.json": settings}
     yield Case("track_artery", "lines in blocks", ["good.npy", "good.npy", "--block", "1"], ("--block = 1", "as a whole"))
     yield Case("track_artery", "one --meta of two lines", ["good.npy", "x.npy", "--meta", "good.json"], ("--meta",), files=pair)
@@ -299,5 +299,5 @@ def summaries():
 
 
 def all_cases():
-    for cases in (recordings, settings, tables, summaries):
+    for cases in (recordings, lines, settings, tables, summaries):
         yield from cases()

@@ -171,7 +171,8 @@ def asked_for_help():
         yield Case(program, "-h", ["-h"], ("Usage: ",), (0,))
         yield Case(program, "--version", ["--version"], (f"{program} 0.",), (0,))
         yield Case(program, "unknown option", ["--no-such-option"], ("--help tells more",))
-        yield Case(program, "too many", ["a", "b", "c", "d"], ("--help tells more",))
+        if program != "track_artery":  # which takes a file of each line
+            yield Case(program, "too many", ["a", "b", "c", "d"], ("--help tells more",))
 
 
 def unusual():
