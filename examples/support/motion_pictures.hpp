@@ -22,11 +22,11 @@ namespace examples {
 [[nodiscard]] MModeImage image_of(const echosieve::Recording& recording);
 
 /// Draws measured_m_mode.png, wall_m_mode.png, frame_echoes.png and motion.png into the results and
-/// returns their names.
+/// returns their names. `of` ends their titles: ", line 2 of 3", say.
 std::vector<std::string> draw_pictures(const echosieve::Recording& recording,
                                        const echosieve::ArteryMotion& motion,
                                        const echosieve::TrackOptions& options,
-                                       const Results& results);
+                                       const Results& results, const std::string& of = "");
 
 /// A recording followed in blocks, as its pictures need it: of the frames that were read and of
 /// those that are finished, what is seen on a screen.

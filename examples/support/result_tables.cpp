@@ -2,7 +2,9 @@
 
 #include <cmath>
 #include <cstddef>
+#include <fstream>
 #include <string>
+#include <system_error>
 
 #include "echosieve/io/files.hpp"
 #include "support/number_table.hpp"
@@ -65,6 +67,16 @@ void check_depths(const Row& row, std::size_t count, std::size_t number, const P
 
 echosieve::CsvWriter motion_table(const Path& file) {
     return {file, motion_columns};
+}
+
+bool is_motion_table(const Path& file) {
+    if (std::error_code ignored; !std::filesystem::is_regular_file(file, ignored)) {
+        return false;
+    }
+    std::ifstream in(file);
+    std::string first;
+    std::getline(in, first);
+    return first == header_of(motion_columns);
 }
 
 void write_frame(const echosieve::FrameMotion& m, echosieve::CsvWriter& table) {

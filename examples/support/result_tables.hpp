@@ -14,6 +14,8 @@ namespace examples {
 
 /// motion.csv, empty.
 [[nodiscard]] echosieve::CsvWriter motion_table(const std::filesystem::path& file);
+/// Whether the file is such a table, by its first line.
+[[nodiscard]] bool is_motion_table(const std::filesystem::path& file);
 void write_frame(const echosieve::FrameMotion& motion, echosieve::CsvWriter& table);
 
 /// blocks.csv.

@@ -2,15 +2,20 @@
 
 #include <algorithm>
 #include <cstdio>
+#include <system_error>
 
 #include "echosieve/core/error.hpp"
+#include "echosieve/core/recorded_lines.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/io/files.hpp"
 #include "echosieve/io/recording_file.hpp"
 #include "support/command_line.hpp"
 #include "support/input_size.hpp"
+#include "support/lines_picture.hpp"
+#include "support/lines_report.hpp"
 #include "support/motion_pictures.hpp"
 #include "support/plot.hpp"
+#include "support/result_tables.hpp"
 #include "support/text.hpp"
 #include "support/tracking_options.hpp"
 #include "support/wall_words.hpp"
@@ -24,8 +29,62 @@ using nlohmann::ordered_json;
 
 // Of every run in that folder, this program's: the last one tells that the set is whole.
 const std::vector<std::string> result_names = {
-    "motion.csv",       "blocks.csv", "wall_echoes.npy",   "measured_m_mode.png", "wall_m_mode.png",
-    "frame_echoes.png", "motion.png", "failed_m_mode.png", "summary_failed.json", "summary.json"};
+    "motion.csv",        "blocks.csv",          "wall_echoes.npy", "measured_m_mode.png",
+    "wall_m_mode.png",   "frame_echoes.png",    "motion.png",      lines_picture,
+    "failed_m_mode.png", "summary_failed.json", "summary.json"};
+
+// What is known before the samples are read.
+struct Outline {
+    RecordingSettings settings;
+    echosieve::RecordingShape shape;
+    bool several = false;  // lines
+
+    [[nodiscard]] double duration() const {
+        return static_cast<double>(shape.frames) / settings.frame_rate;
+    }
+};
+
+Outline outline_of(const TrackingJob& job) {
+    Outline outline;
+    outline.shape = echosieve::recording_shape(job.samples);
+    outline.settings = echosieve::read_settings(job.meta);
+    outline.several = outline.shape.lines.has_value() || !job.more.empty();
+    return outline;
+}
+
+// The results' names, with a table for each line that there may be. What stands under such a name
+// and is no table of ours stays as it is.
+std::vector<std::string> names_in(const TrackingJob& job, const Outline& outline) {
+    const std::size_t written =
+        outline.several ? std::max(outline.shape.lines.value_or(1), job.more.size() + 1) : 0;
+    std::vector<std::string> names;
+    for (std::size_t k = 0; k < echosieve::most_lines; ++k) {
+        const std::filesystem::path file = job.folder / line_file(k);
+        std::error_code ignored;
+        const bool foreign = exists(symlink_status(file, ignored)) && !is_motion_table(file);
+        if (foreign && k < written) {
+            throw echosieve::FileError(
+                file, "is there, and no table of this program's: choose another folder");
+        }
+        if (!foreign) {
+            names.push_back(line_file(k));
+        }
+    }
+    names.insert(names.end(), result_names.begin(), result_names.end());
+    return names;
+}
+
+std::vector<std::filesystem::path> inputs_of(const TrackingJob& job) {
+    std::vector<std::filesystem::path> inputs = {job.meta};
+    for (const std::filesystem::path& file : files_of(job)) {
+        inputs.push_back(file);
+        inputs.push_back(echosieve::settings_path(file));
+    }
+    if (!job.settings.empty()) {
+        inputs.push_back(job.settings);
+    }
+    return inputs;
+}
 
 echosieve::WallLayer layer_of(const TrackingJob& job) {
     return job.run.options.track.separation.reference.layer;
@@ -67,6 +126,12 @@ ordered_json summary_of(const TrackingJob& job, const Findings& found) {
     summary["notice"] = notice;
     write_run(job.run, summary);
     summary["recording"] = printable(job.samples.string());
+    if (!job.more.empty()) {
+        summary["recording"] = ordered_json::array();
+        for (const std::filesystem::path& file : files_of(job)) {
+            summary["recording"].push_back(printable(file.string()));
+        }
+    }
     summary["settings"] = settings_json(found.settings);
     summary["status"] = described(found.status);
     summary["both_walls_followed"] = found.usable();
@@ -140,10 +205,9 @@ void print(const TrackingJob& job, const Findings& found, double recorded) {
 }
 
 // Depths that the recording does not reach can only be a slip.
-void check_depths(const echosieve::WallFinderOptions& walls,
-                  const echosieve::RecordingReader& reader) {
-    const RecordingSettings& settings = reader.settings();
-    const echosieve::SamplingGrid grid = settings.grid(reader.samples());
+void check_depths(const echosieve::WallFinderOptions& walls, const Outline& outline) {
+    const RecordingSettings& settings = outline.settings;
+    const echosieve::SamplingGrid grid = settings.grid(outline.shape.samples);
     const double first = settings.depth(grid.time(0));
     const double last = settings.depth(grid.time(static_cast<double>(grid.count - 1)));
     for (const bool far : {false, true}) {
@@ -160,7 +224,54 @@ void check_depths(const echosieve::WallFinderOptions& walls,
         echosieve::detail::concatenate("must be shorter than the line, ", last - first, " m"));
 }
 
+// What is said, and what is refused, before the samples are read.
+void check(const TrackingJob& job, const Outline& outline, Warnings& warnings) {
+    const std::size_t samples = outline.shape.samples;
+    tell_unknown_settings(job.meta);
+    for (const std::filesystem::path& file : job.more) {
+        tell_unknown_settings(echosieve::settings_path(file));
+    }
+    warnings.tell(echosieve::settings_warnings(
+        with_pulse_delay(outline.settings, job.run.pulse_delay), samples));
+    validate(job.run.options.track);
+    echosieve::require(samples <= longest_frame, "samples a frame", samples,
+                       echosieve::detail::concatenate("must not exceed ", longest_frame));
+    check_depths(job.run.options.track.walls, outline);
+    if (outline.several) {
+        echosieve::require(!job.run.in_blocks.value_or(false), "--block", job.run.options.length,
+                           "blocks follow one line: several are followed as a whole");
+        echosieve::require(outline.duration() <= longest_whole, "seconds of recording",
+                           outline.duration(),
+                           echosieve::detail::concatenate(
+                               "several lines must not be longer than ", longest_whole,
+                               ", for they are followed as a whole; follow one line, or cut them"));
+    }
+}
+
+// Followed as a whole, or in blocks.
+Findings follow(const TrackingJob& job, const Outline& outline, Results& results,
+                Warnings& warnings) {
+    constexpr double memory_over_file = 3;
+    if (*job.run.in_blocks) {
+        echosieve::RecordingReader reader(job.samples, job.meta);
+        return track_by_blocks(job, reader, results, warnings);
+    }
+    if (!outline.several) {
+        require_memory(job.samples, memory_over_file, ": follow it in blocks (--block 4)");
+        return track_whole(job, results, warnings);
+    }
+    const auto files = static_cast<double>(job.more.size() + 1);  // of one size
+    require_memory(job.samples, memory_over_file * files, " for all lines: follow fewer of them");
+    return track_several(job, results, warnings);
+}
+
 }  // namespace
+
+std::vector<std::filesystem::path> files_of(const TrackingJob& job) {
+    std::vector<std::filesystem::path> files = {job.samples};
+    files.insert(files.end(), job.more.begin(), job.more.end());
+    return files;
+}
 
 void FrameTotals::add(const echosieve::FrameMotion& motion) {
     ++frames;
@@ -185,31 +296,16 @@ bool wants_pictures(const TrackingJob& job) {
 }
 
 int track(const TrackingJob& job) {
-    constexpr double memory_over_file = 3;  // followed as a whole
-    echosieve::RecordingReader reader(job.samples, job.meta);
-    tell_unknown_settings(job.meta);
+    const Outline outline = outline_of(job);
     Warnings warnings("track_artery");
-    warnings.tell(echosieve::settings_warnings(
-        with_pulse_delay(reader.settings(), job.run.pulse_delay), reader.samples()));
-    validate(job.run.options.track);
-    echosieve::require(reader.samples() <= longest_frame, "samples a frame", reader.samples(),
-                       echosieve::detail::concatenate("must not exceed ", longest_frame));
-    check_depths(job.run.options.track.walls, reader);
-    std::vector<std::filesystem::path> inputs = {job.samples, job.meta,
-                                                 echosieve::settings_path(job.samples)};
-    if (!job.settings.empty()) {
-        inputs.push_back(job.settings);
-    }
-    Results results({job.folder, "track_artery", result_names, inputs});
+    check(job, outline, warnings);
+    Results results({job.folder, "track_artery", names_in(job, outline), inputs_of(job)});
     TrackingJob known = job;
-    known.run.in_blocks = job.run.in_blocks.value_or(reader.duration() > longest_whole);
-    if (!*known.run.in_blocks) {
-        require_memory(job.samples, memory_over_file, ": follow it in blocks (--block 4)");
-    }
-    const Findings found = *known.run.in_blocks ? track_by_blocks(known, reader, results, warnings)
-                                                : track_whole(known, results, warnings);
+    known.run.in_blocks =
+        job.run.in_blocks.value_or(!outline.several && outline.duration() > longest_whole);
+    const Findings found = follow(known, outline, results, warnings);
     put_in_place(known, found, results);
-    print(known, found, reader.duration());
+    print(known, found, outline.duration());
     return found.usable() ? 0 : not_followed;
 }
 

@@ -21,13 +21,18 @@ namespace examples {
 /// What a user asks for.
 struct TrackingJob {
     std::filesystem::path samples;
-    std::filesystem::path meta;
-    std::filesystem::path settings;  ///< an earlier run's summary, or empty
+    std::vector<std::filesystem::path> more{};  ///< files of further lines over the same artery
+    std::filesystem::path meta;                 ///< of the first file
+    std::filesystem::path settings;             ///< an earlier run's summary, or empty
     std::filesystem::path folder;
     RunOptions run;
     bool pictures = true;
     bool wall_echoes = true;
+    std::size_t threads = 1;  ///< that share several lines
 };
+
+/// All files with samples, a line each, or one.
+[[nodiscard]] std::vector<std::filesystem::path> files_of(const TrackingJob& job);
 
 /// What is known of all frames without keeping them. Only valid ones count for the diameter and the
 /// standard deviations.
@@ -76,6 +81,10 @@ inline constexpr double longest_whole = 10;
 /// The same in blocks, read piece by piece: writes motion.csv, blocks.csv and pictures.
 [[nodiscard]] Findings track_by_blocks(const TrackingJob& job, echosieve::RecordingReader& reader,
                                        Results& results, Warnings& warnings);
+
+/// Several lines as a whole: writes motion.csv of the artery and motion_line_K.csv of each line,
+/// and wall_echoes.npy and the pictures of one line, beside a picture of all.
+[[nodiscard]] Findings track_several(const TrackingJob& job, Results& results, Warnings& warnings);
 
 /// Tracks, one way or the other, and returns the exit status: 0 if both walls were followed, 2 if
 /// not. Files of the recording are never replaced. The results appear together when all are whole,

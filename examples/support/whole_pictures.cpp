@@ -156,7 +156,7 @@ set lmargin at screen 0.07
 set rmargin at screen 0.84
 set tmargin at screen 0.95
 set bmargin at screen 0.57
-set title 'Measured'
+set title 'Measured'.of noenhanced
 unset xlabel
 plot 'image.bin' @image
 unset label 1
@@ -174,7 +174,7 @@ constexpr const char* one_frame = R"(
 set output 'frame_echoes.png'
 set terminal pngcairo size 1000,1400 font font background rgb 'white'
 set grid linecolor rgb '#dddddd'
-set title frame_title noenhanced
+set title frame_title.of noenhanced
 set xlabel 'Amplitude [units of the recording]'
 set ylabel 'Depth [mm], deeper is down'
 set yrange [*:*] noextend reverse
@@ -225,7 +225,8 @@ std::string wall_title(const ArteryMotion& motion, bool far) {
                    separable ? "" : "; NOT SEPARABLE from the tissue on it");
 }
 
-PanelTitles titles_of(const ArteryMotion& motion, echosieve::WallLayer layer) {
+PanelTitles titles_of(const ArteryMotion& motion, echosieve::WallLayer layer,
+                      const std::string& of) {
     double smallest = INFINITY;
     double largest = -INFINITY;
     for (const FrameMotion& frame : motion) {
@@ -233,7 +234,8 @@ PanelTitles titles_of(const ArteryMotion& motion, echosieve::WallLayer layer) {
         largest = frame.valid ? std::max(largest, frame.diameter) : largest;
     }
     PanelTitles titles;
-    titles.picture = "Motion of the artery (bands: two standard deviations, gain included)";
+    titles.picture =
+        "Motion of the artery" + of + " (bands: two standard deviations, gain included)";
     titles.remark = less_sure_words(motion);
     titles.near = wall_title(motion, false);
     titles.far = wall_title(motion, true);
@@ -284,7 +286,7 @@ MModeImage image_of(const echosieve::Recording& recording) {
 std::vector<std::string> draw_pictures(const echosieve::Recording& recording,
                                        const ArteryMotion& motion,
                                        const echosieve::TrackOptions& options,
-                                       const Results& results) {
+                                       const Results& results, const std::string& of) {
     const fs::path folder = picture_folder(results);
     PlotFile script(folder / "pictures.gp");
     std::ostream& out = script.stream();
@@ -292,7 +294,8 @@ std::vector<std::string> draw_pictures(const echosieve::Recording& recording,
     const double dead_zone = options.walls.dead_zone;
 
     begin_script(out);
-    set_text(out, "layers", "depths of their " + std::string(layer_words(layer)) + "s");
+    set_text(out, "layers", "depths of their " + std::string(layer_words(layer)) + "s" + of);
+    set_text(out, "of", of);
     const MModeImage measured = image_of(recording);
     const float top = place_image(measured, dead_zone, folder, out);
     wall_image(motion, recording).write(top, folder / "isolated.bin");
@@ -307,7 +310,7 @@ std::vector<std::string> draw_pictures(const echosieve::Recording& recording,
     describe_frame(motion.frames[best], best, largest, out);
 
     begin_script(out);
-    draw_panels(titles_of(motion, layer), plots_of_frames(), out);
+    draw_panels(titles_of(motion, layer, of), plots_of_frames(), out);
     script.close();
     const std::vector<std::string> names = {"measured_m_mode.png", "wall_m_mode.png",
                                             "frame_echoes.png", "motion.png"};

@@ -27,16 +27,28 @@ std::string of_line(std::size_t k) {
     return " of line " + std::to_string(k + 1);
 }
 
-// The positions in `settings`, which must be one a line, or none.
-std::vector<double> positions_of(std::size_t lines, const fs::path& settings) {
-    std::vector<double> positions = detail::read_positions(settings);
-    if (!positions.empty() && positions.size() != lines) {
-        throw FileError(settings, std::string("numbers in field '") + detail::positions_field +
-                                      "' = " + std::to_string(positions.size()) +
+// The places in a field of `settings`, which must be one a line, or none.
+std::vector<double> places_of(std::size_t lines, const fs::path& settings, const char* field) {
+    std::vector<double> places = detail::read_places(settings, field);
+    if (!places.empty() && places.size() != lines) {
+        throw FileError(settings, std::string("numbers in field '") + field +
+                                      "' = " + std::to_string(places.size()) +
                                       ": must be as many as there are lines, " +
                                       std::to_string(lines));
     }
-    return positions;
+    return places;
+}
+
+// Adds the place that line `number`, counted from 1, has by its own settings: all have one, or
+// none.
+void add_place(const fs::path& settings, const char* field, std::size_t number,
+               std::vector<double>& places) {
+    const std::vector<double> place = places_of(1, settings, field);
+    if (place.size() + places.size() != (place.empty() ? 0 : number)) {
+        throw FileError(settings, std::string("field '") + field +
+                                      "' must be in the settings of all lines, or of none");
+    }
+    places.insert(places.end(), place.begin(), place.end());
 }
 
 // Looks at a file that is opened as one of several before memory is spent on its samples.
@@ -67,7 +79,8 @@ RecordedLines read_lines(const fs::path& samples, const fs::path& settings) {
     const detail::NpyHeader header = detail::open_npy(samples, in, detail::NpyAxes::lines);
     const RecordingSettings common = read_settings(settings);
     RecordedLines out;
-    out.positions = positions_of(header.lines.value_or(1), settings);
+    out.positions = places_of(header.lines.value_or(1), settings, detail::positions_field);
+    out.offsets = places_of(header.lines.value_or(1), settings, detail::offsets_field);
     for (auto& matrix : detail::read_npy_lines(in, header, samples)) {
         if (const auto* floats = std::get_if<FrameMatrix<float>>(&matrix)) {
             detail::require_finite(*floats, 0, samples, of_line(out.lines.size()));
@@ -75,6 +88,12 @@ RecordedLines read_lines(const fs::path& samples, const fs::path& settings) {
         out.lines.push_back({common, std::move(matrix)});
     }
     return out;
+}
+
+RecordingShape recording_shape(const fs::path& samples) {
+    std::ifstream in;
+    const detail::NpyHeader header = detail::open_npy(samples, in, detail::NpyAxes::lines);
+    return {header.lines, header.rows, header.columns};
 }
 
 RecordedLines read_lines(const fs::path& samples) {
@@ -92,14 +111,9 @@ RecordedLines read_lines(std::span<const fs::path> files) {
         require_beside(reader, readers.front(), file, files.front());
         bytes += static_cast<double>(reader.frames()) * static_cast<double>(reader.samples()) *
                  (reader.stores_float() ? sizeof(float) : sizeof(std::int16_t));
-        const std::vector<double> position = positions_of(1, settings_path(file));
-        if (position.size() + out.positions.size() != (position.empty() ? 0 : readers.size())) {
-            throw FileError(settings_path(file),
-                            std::string("field '") + detail::positions_field +
-                                "' must be in the settings of all lines, or of "
-                                "none");
-        }
-        out.positions.insert(out.positions.end(), position.begin(), position.end());
+        const fs::path settings = settings_path(file);
+        add_place(settings, detail::positions_field, readers.size(), out.positions);
+        add_place(settings, detail::offsets_field, readers.size(), out.offsets);
         out.lines.push_back({reader.settings(), {}});
     }
     check_lines(out, files.front());
@@ -132,7 +146,8 @@ void write_lines(const RecordedLines& lines, const fs::path& samples) {
                    first.samples);
     };
     detail::write_both(samples, settings_path(samples),
-                       detail::settings_text(first.settings, lines.positions), write);
+                       detail::settings_text(first.settings, lines.positions, lines.offsets),
+                       write);
 }
 
 }  // namespace echosieve

@@ -20,9 +20,11 @@ namespace {
 
 using nlohmann::json;
 
-constexpr std::array<const char*, 10> known_fields = {
-    "sampling_rate", "frame_rate",  "start_time",   "centre_frequency", "bandwidth",
-    "sound_speed",   "pulse_delay", "sensor_width", "sensor_length",    detail::positions_field};
+constexpr std::array<const char*, 11> known_fields = {
+    "sampling_rate",         "frame_rate",         "start_time",
+    "centre_frequency",      "bandwidth",          "sound_speed",
+    "pulse_delay",           "sensor_width",       "sensor_length",
+    detail::positions_field, detail::offsets_field};
 constexpr const char* no_settings =
     "there is no such file; a recording's settings stand beside its samples";
 

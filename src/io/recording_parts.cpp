@@ -14,32 +14,33 @@
 
 namespace echosieve::detail {
 
-std::vector<double> read_positions(const std::filesystem::path& settings) {
+std::vector<double> read_places(const std::filesystem::path& settings, const char* name) {
     const nlohmann::json object = read_json_object(settings);
-    const auto found = object.find(positions_field);
+    const auto found = object.find(name);
     if (found == object.end()) {
         return {};
     }
-    const std::string field = std::string("field '") + positions_field + "' = " + shown(*found);
+    const std::string field = std::string("field '") + name + "' = " + shown(*found);
     if (!found->is_array()) {
         throw FileError(settings, field + ": must be an array, a number a line");
     }
-    std::vector<double> positions;
+    std::vector<double> places;
     for (const nlohmann::json& entry : *found) {
         if (!entry.is_number() || !(std::abs(entry.get<double>()) <= furthest_line)) {
-            throw FileError(settings, field + ": its entry " + std::to_string(positions.size()) +
+            throw FileError(settings, field + ": its entry " + std::to_string(places.size()) +
                                           ", " + shown(entry) + ", must be a number within " +
                                           concatenate(furthest_line) + " of 0 [m]");
         }
-        positions.push_back(entry.get<double>());
+        places.push_back(entry.get<double>());
     }
-    if (positions.empty()) {
+    if (places.empty()) {
         throw FileError(settings, field + ": must hold a number a line, or be left out");
     }
-    return positions;
+    return places;
 }
 
-std::string settings_text(const RecordingSettings& s, std::span<const double> positions) {
+std::string settings_text(const RecordingSettings& s, std::span<const double> positions,
+                          std::span<const double> offsets) {
     nlohmann::ordered_json object = {
         {"sampling_rate", s.sampling_rate}, {"frame_rate", s.frame_rate},
         {"start_time", s.start_time},       {"centre_frequency", s.sensor.centre_frequency},
@@ -55,6 +56,9 @@ std::string settings_text(const RecordingSettings& s, std::span<const double> po
     }
     if (!positions.empty()) {
         object[positions_field] = std::vector<double>(positions.begin(), positions.end());
+    }
+    if (!offsets.empty()) {
+        object[offsets_field] = std::vector<double>(offsets.begin(), offsets.end());
     }
     return object.dump(1);
 }

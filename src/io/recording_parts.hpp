@@ -11,16 +11,19 @@
 
 namespace echosieve::detail {
 
-/// The settings' field with the lines' positions along the vessel [m].
+/// The settings' fields with the lines' positions along the vessel, and across it [m].
 inline constexpr const char* positions_field = "line_positions";
+inline constexpr const char* offsets_field = "line_offsets";
 
-/// The positions in a settings file; none if it does not give any. Throws FileError, naming file,
-/// field and value, for what is no array of finite numbers within furthest_line.
-[[nodiscard]] std::vector<double> read_positions(const std::filesystem::path& settings);
+/// The places in such a field of a settings file; none if it does not give any. Throws FileError,
+/// naming file, field and value, for what is no array of finite numbers within furthest_line.
+[[nodiscard]] std::vector<double> read_places(const std::filesystem::path& settings,
+                                              const char* field);
 
 /// The text of a settings file.
 [[nodiscard]] std::string settings_text(const RecordingSettings& settings,
-                                        std::span<const double> positions = {});
+                                        std::span<const double> positions = {},
+                                        std::span<const double> offsets = {});
 
 /// Throws InvalidInput or FileError for samples that would not be read back: none, or not finite.
 /// `of` as in require_finite.

@@ -35,7 +35,7 @@ Recording line(int number) {
 
 template <class T>
 RecordedLines three() {
-    return {{line<T>(1), line<T>(2), line<T>(3)}, {0, 0.5e-3, 1e-3}};
+    return {{line<T>(1), line<T>(2), line<T>(3)}, {0, 0.5e-3, 1e-3}, {-1e-3, 0, 1e-3}};
 }
 
 template <class T>
@@ -61,6 +61,10 @@ std::string positions(const std::string& of) {
     return ", \"line_positions\": " + of;
 }
 
+std::string offsets(const std::string& of) {
+    return ", \"line_offsets\": " + of;
+}
+
 }  // namespace
 
 TEST_CASE_TEMPLATE("lines come back as they were written", T, std::int16_t, float) {
@@ -71,6 +75,7 @@ TEST_CASE_TEMPLATE("lines come back as they were written", T, std::int16_t, floa
     validate(back);
     REQUIRE(back.line_count() == 3);
     CHECK(back.positions == std::vector<double>{0, 0.5e-3, 1e-3});
+    CHECK(back.offsets == std::vector<double>{-1e-3, 0, 1e-3});
     for (int k = 0; k < 3; ++k) {
         const Recording& read = back.lines[static_cast<std::size_t>(k)];
         CHECK(values<T>(read) == values<T>(line<T>(k + 1)));
@@ -92,6 +97,7 @@ TEST_CASE("a file of one line is a recording, and a recording is one line") {
     const RecordedLines back = read_lines(file);
     CHECK(back.line_count() == 1);
     CHECK(back.positions.empty());
+    CHECK(back.offsets.empty());
     CHECK(values<float>(back.lines[0]) == values<float>(line<float>(2)));
     write_bytes(file, npy("<i2", "(1, 2, 3)", 12));  // three axes, of one line
     CHECK(read_lines(file).line_count() == 1);
@@ -143,6 +149,12 @@ TEST_CASE("files of other shapes, and of the wrong number of positions, are refu
     refused(two, settings(positions("[0, \"far\"]")), "entry 1, \"far\", must be a number");
     refused(two, settings(positions("[0, 3]")), "entry 1, 3, must be a number within 1 of 0 [m]");
     refused(two, settings(positions("[0, 1e999]")), "");
+    refused(two, settings(offsets("[0]")),
+            "'line_offsets' = 1: must be as many as there are lines, 2");
+    refused(two, settings(positions("[0, 1e-3]") + offsets("[]")),
+            "'line_offsets' = []: must hold a number a line, or be left out");
+    refused(two, settings(offsets("1e-3")), "'line_offsets' = 0.001: must be an array");
+    refused(two, settings(offsets("[0, -1.5]")), "entry 1, -1.5, must be a number within 1 of 0");
     refused(two, "{}", "'sampling_rate' is missing");
     std::string spoilt = npy("<f4", "(2, 2, 3)", 48);
     spoilt.replace(spoilt.size() - 4, 4, std::string("\x00\x00\xC0\x7F", 4));  // not a number
@@ -184,6 +196,26 @@ TEST_CASE("files of a line each are lines of one clock") {
     write_lines({{line<float>(1)}, {1e-3}}, files[0]);
     write_lines({{line<float>(2)}, {3e-3}}, files[1]);
     CHECK(read_lines(files).positions == std::vector<double>{1e-3, 3e-3});
+    CHECK(read_lines(files).offsets.empty());
+    write_lines({{line<float>(1)}, {}, {-2e-3}}, files[0]);
+    write_lines({{line<float>(2)}, {}, {0.5e-3}}, files[1]);
+    CHECK(read_lines(files).positions.empty());
+    CHECK(read_lines(files).offsets == std::vector<double>{-2e-3, 0.5e-3});
+}
+
+TEST_CASE("a file's shape is read from its header") {
+    const Folder folder("shape");
+    const fs::path file = folder.path / "a.npy";
+    write_lines(three<std::int16_t>(), file);
+    const RecordingShape several = recording_shape(file);
+    CHECK(several.lines == 3);
+    CHECK(several.frames == 2);
+    CHECK(several.samples == 3);
+    write_recording(line<float>(1), file);
+    CHECK(!recording_shape(file).lines);
+    CHECK(recording_shape(file).frames == 2);
+    write_bytes(file, npy("<i2", "(2, 2, 3)", 23));
+    CHECK(contains(message_of([&] { static_cast<void>(recording_shape(file)); }), "truncated"));
 }
 
 TEST_CASE("files that differ in what lines have in common are refused") {
@@ -209,6 +241,8 @@ TEST_CASE("files that differ in what lines have in common are refused") {
     write_lines({{line<float>(1)}, {0}}, files[0]);
     write_recording(line<float>(2), files[1]);
     refused("b.json: field 'line_positions' must be in the settings of all lines, or of none");
+    write_lines({{line<float>(1)}, {}, {1e-3}}, files[0]);
+    refused("b.json: field 'line_offsets' must be in the settings of all lines, or of none");
     write_lines(three<float>(), files[1]);
     refused("b.npy: shape = (3, 2, 3): must be (frames, samples), one line");
     CHECK_THROWS_WITH_AS(static_cast<void>(read_lines(std::span<const fs::path>())),
@@ -247,6 +281,9 @@ TEST_CASE("lines that a file can't hold are not written") {
     lines = three<float>();
     lines.positions.pop_back();
     CHECK(contains(refusal(lines), "number of positions = 2"));
+    lines = three<float>();
+    lines.offsets.pop_back();
+    CHECK(contains(refusal(lines), "number of offsets = 2"));
     CHECK(contains(refusal(three<float>(), "a.json"), "is the name of their settings"));
     CHECK(contains(refusal(three<float>(), "none/a.npy"), "its folder does not exist"));
     CHECK(names_in(folder.path).empty());

@@ -60,6 +60,8 @@ def bad_arrays():
 
 def recordings():
     for name, content, words in bad_arrays():
+        if name in ("shape (1, 2, 6)", "shape (2, 6, 1)"):
+            continue  # lines, which track_artery takes: see lines()
         yield Case("track_artery", f"array: {name}", ["x.npy"], ("x.npy: ", words),
                    files={"x.npy": content, "x.json": json.dumps(GOOD).encode()})
     for number, (name, content, words) in enumerate(bad_arrays()):
@@ -93,6 +95,45 @@ def recordings():
                       "x.json": json.dumps(GOOD).encode()})
     yield Case("decompose_batch", "terabyte", ["x.npy", "signals.npy"], ("memory",),
                files={"x.npy": hole(128 + 2 * 1000000000 * 500, npy(None, header=padded(1000000000, 500)))})
+
+
+def lines():
+    """Several lines over one artery that can't be, in one file or in several."""
+    settings = json.dumps(GOOD).encode()
+    array = npy(f"(2, 2, {SAMPLES})", data=bytes(8 * SAMPLES))
+    for shape, size, words in (("(0, 2, 6)", 0, "1 to 256 lines"), ("(257, 1, 1)", 514, "1 to 256 lines"),
+                               ("(2, 0, 6)", 0, "at least one frame"), ("(2, 2, 6)", 47, "truncated"),
+                               ("(2, 2, 6)", 49, "too long"), ("(1, 2, 2, 6)", 48, "shape")):
+        yield Case("track_artery", f"lines {shape} of {size} bytes", ["x.npy"], ("x.npy: ", words),
+                   files={"x.npy": npy(shape, data=bytes(size)), "x.json": settings})
+    for field in ("line_positions", "line_offsets"):
+        for value, words in (([0], "as many as there are lines, 2"), ([0, 3], "within 1 of 0"), (1, "must be an array")):
+            yield Case("track_artery", f"{field} {value}", ["x.npy"], ("x.json: ", field, words),
+                       files={"x.npy": array, "x.json": json.dumps({**GOOD, field: value}).encode()})
+    frames = 3001  # 15 s
+    yield Case("track_artery", "long lines", ["x.npy"], ("seconds of recording = 15.0", "must not be longer than 10"),
+               files={"x.npy": npy(f"(2, {frames}, {SAMPLES})", data=bytes(4 * frames * SAMPLES)), "x.json": settings})
+    pair = {"x.npy": npy("(2, 6)", data=bytes(24)), "x.json": settings}
+    yield Case("track_artery", "lines in blocks", ["good.npy", "good.npy", "--block", "1"], ("--block = 1", "as a whole"))
+    yield Case("track_artery", "one --meta of two lines", ["good.npy", "x.npy", "--meta", "good.json"], ("--meta",), files=pair)
+    yield Case("track_artery", "lines of two lengths", ["good.npy", "x.npy"], ("x.npy: holds 2 frames",), files=pair)
+    yield Case("track_artery", "a second line that is not there", ["good.npy", "y.npy"], ("y.", "there is no such file"))
+    yield Case("track_artery", "a file of lines as one line of several", ["good.npy", "x.npy"], ("one line",),
+               files={"x.npy": array, "x.json": settings})
+    yield Case("track_artery", "more files than lines", ["good.npy"] * 257, ("number of files = 257",))
+    yield Case("track_artery", "another rate", ["good.npy", "x.npy"], ("frame_rate = 100",), setup=copied_line(frame_rate=100.0))
+    yield Case("track_artery", "a foreign motion_line_1.csv", ["good.npy", "x.npy", "--out", "there"],
+               ("motion_line_1.csv", "choose another folder"), setup=copied_line())
+
+
+def copied_line(**fields):
+    """Makes x.npy of the good recording, with settings of its own, and somebody's motion_line_1.csv."""
+    def setup(place):
+        (place / "x.npy").write_bytes((place / "good.npy").read_bytes())
+        (place / "x.json").write_bytes(changed(**fields))
+        (place / "there").mkdir(exist_ok=True)
+        (place / "there" / "motion_line_1.csv").write_text("somebody's\n")
+    return setup
 
 
 def transposed(path):
@@ -258,5 +299,5 @@ def summaries():
 
 
 def all_cases():
-    for cases in (recordings, settings, tables, summaries):
+    for cases in (recordings, lines, settings, tables, summaries):
         yield from cases()

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <fstream>
+#include <optional>
 #include <span>
 #include <string>
 #include <variant>
@@ -24,8 +25,8 @@ namespace echosieve {
 
 /// Reads the settings: an object with the numbers sampling_rate, frame_rate, start_time,
 /// centre_frequency, bandwidth and sound_speed, and pulse_delay, sensor_width and sensor_length if
-/// they are known, all SI; other fields are ignored, see unknown_settings(), and line_positions is
-/// read_lines'. Throws FileError,
+/// they are known, all SI; other fields are ignored, see unknown_settings(), and line_positions and
+/// line_offsets are read_lines'. Throws FileError,
 /// naming file, field and value, if one of the six is missing, or a field is there twice, not a
 /// number or outside its domain (see validate(RecordingSettings)), and for a file longer than 1 MiB
 /// or nested deeper than 16 levels.
@@ -48,15 +49,27 @@ namespace echosieve {
 ECHOSIEVE_API void write_recording(const Recording& recording,
                                    const std::filesystem::path& samples);
 
+/// What NAME.npy holds, by its header.
+struct RecordingShape {
+    std::optional<std::size_t> lines;  ///< of three axes; none: of two, one line
+    std::size_t frames = 0;
+    std::size_t samples = 0;
+};
+
+/// Throws FileError as read_lines does, but looks at header and length alone.
+[[nodiscard]] ECHOSIEVE_API RecordingShape recording_shape(const std::filesystem::path& samples);
+
 /// Reads several lines of one clock: NAME.npy of (lines, frames, samples), or of (frames, samples),
-/// one line; and NAME.json, whose settings are all lines', with line_positions, a number a line
-/// [m], if they are known. Throws FileError as read_recording does, for more than most_lines lines,
-/// and for positions that are not one a line, before memory is spent on samples.
+/// one line; and NAME.json, whose settings are all lines', with line_positions along the vessel and
+/// line_offsets across it, a number a line [m], where they are known. Throws FileError as
+/// read_recording does, for more than most_lines lines, and for positions or offsets that are not
+/// one a line, before memory is spent on samples.
 [[nodiscard]] ECHOSIEVE_API RecordedLines read_lines(const std::filesystem::path& samples,
                                                      const std::filesystem::path& settings);
 [[nodiscard]] ECHOSIEVE_API RecordedLines read_lines(const std::filesystem::path& samples);
 
-/// Reads several lines of one clock, a recording each, whose line_positions then hold one number.
+/// Reads several lines of one clock, a recording each, whose line_positions and line_offsets then
+/// hold one number.
 /// Throws FileError as read_recording does, and for files that differ in what lines must have in
 /// common (see validate(RecordedLines)), before memory is spent on samples; InvalidInput for no
 /// files or more than most_lines.
