@@ -20,16 +20,16 @@ PARAMETERS = 5   # of a function: what a reader tells apart at its call
 
 # Count -> (what it was before the rooms got their stairs, what it may be at most).
 LIMITS = {
-    "public headers": (174, 74),
-    "public names": (445, 366),
+    "public headers": (174, 77),
+    "public names": (445, 374),
     "headers over 250 lines": (10, 1),
     "headers that a recording's motion brings (artery_motion.hpp)": (12, 5),
-    "headers that following it brings (track_artery.hpp)": (25, 15),
+    "headers that following it brings (track_artery.hpp)": (25, 16),
     "steps between rooms": (22, 22),
     "circles of modules": (10, 0),
     f"functions over {LONG} lines": (35, 1),  # a kernel's elimination: in parts its registers go through memory
     f"functions of over {PARAMETERS} parameters": (53, 8),
-    "numbers without a name in the motion room": (277, 40),  # sizes of small matrices, coefficients of polynomials
+    "numbers without a name in the motion room": (277, 45),  # sizes of small matrices, coefficients of polynomials
     "constants of the motion room that are named twice": (7, 0),
     "lines of code": (47283, None),  # shown only: what a house of features must grow by
 }

@@ -12,10 +12,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/common_motion_options.hpp"
-#include "echosieve/motion/pulse_delay.hpp"
-#include "echosieve/motion/smoothing.hpp"
-#include "echosieve/motion/wall_options.hpp"
+#include "echosieve/motion/track_options.hpp"
 
 namespace echosieve {
 
@@ -24,32 +21,6 @@ namespace echosieve {
 // each taken out of the tissue on it (wall/separation.hpp, layers.hpp) -> its motion in every frame
 // (own_motion.hpp) and its echoes (wall/echoes.hpp) -> smoothing -> the pulse's delay taken off
 // the depths (pulse_delay.hpp). Research use: not a medical device, not for diagnosis.
-
-struct TrackOptions {
-    BasebandOptions baseband;  ///< an offset other than 0 is taken for given
-    OffsetOptions offset;      ///< of the one that is looked for, where none is given
-    SettingsCheckOptions settings_check;
-    FrameCheckOptions frames;
-    ContactOptions contact;
-    CommonMotionOptions motion;
-    /// frames averaged while the walls are looked for, at 4 MHz; shorter in proportion above [s]
-    double averaging = 4e-3;
-    WallFinderOptions walls;
-    WallSeparationOptions separation;
-    WallSearchOptions search;
-    WallMotionOptions wall_motion;
-    WallEchoOptions echoes;
-    PulseDelayOptions pulse;
-    WallConfidenceOptions confidence;
-    double least_correlation = 0.3;  ///< of a frame's wall with its echo; below it is not valid
-    Smoothing smoothing = NoSmoothing{};  ///< the fit is smooth already
-};
-
-/// Fewer usable frames than this can't show a pulse.
-inline constexpr std::size_t fewest_frames = 64;
-
-/// Throws InvalidInput, naming option, value and limit.
-ECHOSIEVE_API void validate(const TrackOptions& options);
 
 /// Finds the artery in conditioned frames (a Baseband<double>, say) and follows both walls.
 /// `states` say which frames to use. Throws InvalidInput if their number differs from the frames',

@@ -4,7 +4,7 @@
 #include <vector>
 
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/track_artery.hpp"
+#include "echosieve/motion/track_options.hpp"
 #include "motion/follow/followed_walls.hpp"
 #include "motion/follow/prepared_line.hpp"
 #include "motion/wall/separation.hpp"

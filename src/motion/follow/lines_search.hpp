@@ -7,7 +7,7 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/motion/track_lines.hpp"
+#include "echosieve/motion/lines_motion.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/line.hpp"

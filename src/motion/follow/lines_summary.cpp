@@ -123,7 +123,7 @@ private:
 
 // Frames that too few lines show: the straight line between their neighbours.
 void bridge_frames(std::vector<FrameMotion>& frames) {
-    constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
+    constexpr double no_deviation = std::numeric_limits<double>::quiet_NaN();
     std::optional<std::size_t> before;
     for (std::size_t i = 0; i < frames.size(); ++i) {
         if (frames[i].valid) {
@@ -146,7 +146,7 @@ void bridge_frames(std::vector<FrameMotion>& frames) {
         f.near_wall = (1 - t) * left->near_wall + t * right->near_wall;
         f.far_wall = (1 - t) * left->far_wall + t * right->far_wall;
         f.diameter = f.far_wall - f.near_wall;
-        f.near_wall_std = f.far_wall_std = f.diameter_std = unknown;
+        f.near_wall_std = f.far_wall_std = f.diameter_std = no_deviation;
     }
 }
 
@@ -264,7 +264,7 @@ void place_along(const std::vector<LineMotion>& lines, const std::vector<double>
     out.delay_per_metre = slope(y_delays, delays);
 }
 
-// C^2 + 4 x^2 over x: a straight line of slope 8 x_0 and intercept D^2 - 4 x_0^2.
+// With half the chord h: h^2 + x^2 = (D / 2)^2 - x_0^2 + 2 x_0 x, a straight line over x.
 void place_across(const std::vector<LineMotion>& lines, const std::vector<double>& offsets,
                   LinesPlacement& out) {
     std::vector<double> x;
@@ -272,11 +272,11 @@ void place_across(const std::vector<LineMotion>& lines, const std::vector<double
     for (std::size_t k = 0; k < lines.size(); ++k) {
         if (lines[k].weight > 0) {
             const MeanDepths mean = mean_depths(lines[k].motion);
-            const double chord = mean.far - mean.near;
+            const double half = (mean.far - mean.near) / 2;
             const double deviation =
-                std::hypot(lines[k].motion.diameter_level_std, least_depth_deviation);
+                std::hypot(lines[k].motion.diameter_level_std, least_depth_deviation) / 2;
             x.push_back(offsets[k]);
-            squares.push_back({chord * chord + 4 * offsets[k] * offsets[k], 2 * chord * deviation});
+            squares.push_back({half * half + offsets[k] * offsets[k], 2 * half * deviation});
         }
     }
     constexpr std::size_t fewest_chords = 3;  // two always lie on some circle
@@ -284,14 +284,14 @@ void place_across(const std::vector<LineMotion>& lines, const std::vector<double
     if (!line || x.size() < fewest_chords) {
         return;
     }
-    const double axis = line->slope.value / 8;
-    const double square = line->intercept.value + 4 * axis * axis;
+    const double axis = line->slope.value / 2;
+    const double square = line->intercept.value + axis * axis;
     if (square > 0) {
-        const double diameter = std::sqrt(square);
-        const double by_axis = 4 * axis / diameter * (line->slope.deviation / 8);
-        const double by_square = line->intercept.deviation / (2 * diameter);
-        out.axis = {axis, line->slope.deviation / 8};
-        out.diameter = {diameter, std::hypot(by_axis, by_square)};
+        const double radius = std::sqrt(square);
+        const double by_axis = axis / radius * line->slope.deviation / 2;
+        const double by_square = line->intercept.deviation / (2 * radius);
+        out.axis = {axis, line->slope.deviation / 2};
+        out.diameter = {2 * radius, 2 * std::hypot(by_axis, by_square)};
     }
 }
 

@@ -4,11 +4,11 @@
 #include <span>
 #include <vector>
 
-#include "echosieve/motion/track_lines.hpp"
+#include "echosieve/motion/lines_motion.hpp"
 
 namespace echosieve {
 
-// Symbols (the rest as in track_lines.hpp)
+// Symbols (the rest as in lines_motion.hpp)
 //   z_l, Z = sum w_l z_l / sum w_l     mean depths of a line's wall, of the artery's
 //   u(i) = Z + sum w_l (u_l(i) - z_l) / sum w_l, over the lines that are valid in frame i: lines
 //   that come and go don't make it jump

@@ -8,7 +8,7 @@
 #include "echosieve/condition/frame_check.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/track_artery.hpp"
+#include "echosieve/motion/track_options.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/line/line.hpp"
 #include "motion/wall/search.hpp"

@@ -8,14 +8,11 @@
 
 #include "echosieve/condition/baseband.hpp"
 #include "echosieve/condition/frame_check.hpp"
-#include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/threads.hpp"
 #include "echosieve/motion/artery_motion.hpp"
-#include "echosieve/motion/pulse_delay.hpp"
-#include "echosieve/motion/smoothing.hpp"
-#include "echosieve/motion/wall_options.hpp"
+#include "echosieve/motion/track_options.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/follow/line_report.hpp"
 #include "motion/follow/prepared_line.hpp"
@@ -27,36 +24,12 @@ namespace echosieve {
 
 namespace {
 
-// Averages over longer times leave nothing of a pulse [s].
-constexpr double longest_averaging = 0.1;
-
 ArteryMotion ended(ArteryMotion motion, TrackStatus status) {
     motion.status = status;
     return motion;
 }
 
 }  // namespace
-
-void validate(const TrackOptions& options) {
-    validate(options.baseband);
-    validate(options.offset);
-    validate(options.settings_check);
-    validate(options.frames);
-    validate(options.contact);
-    validate(options.motion);
-    require(options.averaging >= 0, "averaging", options.averaging, "must be zero or more [s]");
-    validate(options.walls);
-    validate(options.separation);
-    validate(options.search);
-    validate(options.wall_motion);
-    validate(options.echoes);
-    validate(options.pulse);
-    validate(options.confidence);
-    require(options.least_correlation >= 0 && options.least_correlation < 1, "least_correlation",
-            options.least_correlation, "must lie in [0, 1)");
-    validate(options.smoothing);
-    detail::require_at_most(options.averaging, longest_averaging, "averaging", "[s]");
-}
 
 ArteryMotion track_artery(const BasebandView& baseband, const std::vector<FrameState>& states,
                           const TrackOptions& options) {

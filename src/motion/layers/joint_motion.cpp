@@ -179,8 +179,6 @@ private:
 }  // namespace
 
 void step_delays(const std::vector<LayeredGate>& gates, LayerTimes& times, double frame_rate) {
-    // What a wall does more slowly by itself is taken for its own motion, a delay's part of it too.
-    constexpr double slowest_told = 1.5;  // [Hz]
     constexpr double usual_delay = 3e-3;  // D: 16 mm along a vessel at 5 m/s [s]
     const std::size_t count = times.lines.size();
     if (count < 2) {
@@ -190,7 +188,7 @@ void step_delays(const std::vector<LayeredGate>& gates, LayerTimes& times, doubl
     std::vector<Eigen::ArrayXd> slopes, told;
     for (std::size_t l = 0; l < count; ++l) {
         slopes.push_back(slope_of(summer.seen_by(l).pulse));
-        told.push_back(without_slow_part(slopes.back(), slowest_told, frame_rate));
+        told.push_back(without_slow_part(slopes.back(), fastest_own_drift, frame_rate));
     }
     const double prior = 1 / (usual_delay * usual_delay * frame_rate * frame_rate);
     std::vector<double> score(count, 0), information(count, prior);

@@ -24,8 +24,11 @@ namespace echosieve {
 // Of several lines over one artery, line l sees p_l(t) = p(t - d_l), d_l some milliseconds at most:
 // its H and g are those of p_l, and count for p as they are d_l earlier. Its own delay follows from
 //   dd_l = -sum_i g_pi h_i / (sum_i H_ppi h_i p'_l(i) + 1 / D^2)
-// with h what p'_l has above 1.5 Hz, where no wall's own motion takes its part, and D what delays
-// are, usually.
+// with h what p'_l has above fastest_own_drift, where no wall's own motion takes its part, and D
+// what delays are, usually.
+
+/// What a wall does by itself more slowly is its own [Hz]: so is what a delay looks like there.
+inline constexpr double fastest_own_drift = 1.5;
 
 /// A gate with its layers.
 struct LayeredGate {

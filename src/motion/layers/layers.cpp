@@ -8,6 +8,7 @@
 
 #include "echosieve/core/detail/whole_number.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
+#include "motion/line/cubic.hpp"
 #include "motion/line/gate_spectrum.hpp"
 
 namespace echosieve {
@@ -22,8 +23,7 @@ Eigen::ArrayXd delayed(const Eigen::ArrayXd& x, double frames) {
         const Eigen::Index k =
             held_whole(place, Eigen::Index{0}, std::max<Eigen::Index>(end - 1, 0));
         const double t = place - static_cast<double>(k);
-        out[i] = -t * (1 - t) * (2 - t) / 6 * at(k - 1) + (1 + t) * (1 - t) * (2 - t) / 2 * at(k) +
-                 (1 + t) * t * (2 - t) / 2 * at(k + 1) - (1 + t) * t * (1 - t) / 6 * at(k + 2);
+        out[i] = cubic_through({at(k - 1), at(k), at(k + 1), at(k + 2)}, 1 + t);
     }
     return out;
 }

@@ -7,6 +7,7 @@
 
 #include "echosieve/core/error.hpp"
 #include "echosieve/kernels/detail/phasors.hpp"
+#include "motion/line/cubic.hpp"
 #include "motion/line/slow_time.hpp"
 
 namespace echosieve {
@@ -94,10 +95,8 @@ Eigen::ArrayXd course_of_means(const Eigen::ArrayXd& means, Eigen::Index frames,
         const Eigen::Index first = std::clamp<Eigen::Index>(
             static_cast<Eigen::Index>(std::floor(place)) - 1, 0, groups - fewest_for_cubic);
         const double x = place - static_cast<double>(first);
-        course[i] = middles[first] * -(x - 1) * (x - 2) * (x - 3) / 6 +
-                    middles[first + 1] * x * (x - 2) * (x - 3) / 2 -
-                    middles[first + 2] * x * (x - 1) * (x - 3) / 2 +
-                    middles[first + 3] * x * (x - 1) * (x - 2) / 6;
+        const auto four = middles.segment<4>(first);
+        course[i] = cubic_through({four[0], four[1], four[2], four[3]}, x);
     }
     return course;
 }

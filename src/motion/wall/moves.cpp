@@ -13,6 +13,7 @@
 
 #include "echosieve/core/detail/whole_number.hpp"
 #include "motion/layers/group_means.hpp"
+#include "motion/layers/joint_motion.hpp"
 #include "motion/layers/layer_fit.hpp"
 #include "motion/layers/layers.hpp"
 #include "motion/line/line.hpp"
@@ -44,8 +45,6 @@ constexpr double likely_wall_part = 0.9;
 constexpr double likely_tissue_part = 0.55;
 constexpr int polish_steps = 3;  // of Gauss and Newton, from near where they end
 
-// Own motion: what is faster is no drift, and the time courses' [Hz].
-constexpr double fastest_own_drift = 1.5;
 // A steady drift: steps of a twelfth of a half wavelength over the recording, five either way; the
 // share with it. The layers' rest still holds the drift that is looked for: half of it is noise.
 constexpr double ramp_steps_a_half_wave = 12;
