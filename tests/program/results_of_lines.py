@@ -5,6 +5,7 @@
 
 import argparse
 import json
+import math
 import os
 import pathlib
 import random
@@ -105,9 +106,15 @@ def track_lines(runs):
         require((runs.folder / "rows" / name).read_bytes() == (runs.folder / "of_files" / name).read_bytes(),
                 f"{name} of three files differs from that of one")
     require(summary_in(runs, "of_files")["recording"] == files, "the summary does not name the files")
+    settings = json.loads((runs.folder / "rows.json").read_text(encoding="utf-8"))
+    (runs.folder / "rows.json").write_text(json.dumps({**settings, "line_offsets": [-1e-3, 0, 1e-3]}), encoding="utf-8")
     runs.run("track_artery", "rows.npy", "--out", "again", "--no-pictures", "--settings", "rows/summary.json")
     require((runs.folder / "again" / "motion.csv").read_bytes() == (runs.folder / "rows" / "motion.csv").read_bytes(),
             "--settings of the summary gives other bytes")
+    across = summary_in(runs, "again")["placement"]  # three chords alike: the axis is under the middle one
+    close(across["axis_offset_m"], 0, FAR_OFF * across["axis_offset_std_m"], "the offset of the axis")
+    chord = summary["diameter_mean_m"]
+    require(chord < across["diameter_of_vessel_m"] < math.hypot(chord, 2e-3), "the vessel's diameter, of chords 1 mm apart")
     shutil.copy(runs.folder / "rows" / "motion.csv", runs.folder / "rows" / "motion_line_9.csv")
     (runs.folder / "rows" / "motion_line_8.csv").write_text("time_s,somebody\n0,1\n", encoding="utf-8")
     runs.run("track_artery", *files[:2], "--out", "rows", "--no-pictures", "--no-wall-echoes")

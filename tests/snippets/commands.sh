@@ -10,6 +10,7 @@
 # [end]
 # [your own recording]
 # track_artery NAME.npy [--meta NAME.json] [--out DIR]
+# track_artery LINE_1.npy LINE_2.npy ... [--out DIR]
 # [end]
 set -euo pipefail
 PATH="$1:${PATH}"
@@ -46,3 +47,9 @@ done
 mv elsewhere.json left.json
 track_artery left.npy --out again
 cmp results/motion.csv again/motion.csv
+for line in 1 2; do
+    cp left.npy "left_${line}.npy"
+    cp left.json "left_${line}.json"
+done
+track_artery left_1.npy left_2.npy --out results
+test -s results/motion_line_2.csv

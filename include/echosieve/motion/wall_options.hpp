@@ -185,13 +185,13 @@ struct WallMotionOptions {
 
 /// What a wall's standard deviation is made of.
 struct WallDeviationOptions {
-    double noise = 1.94;             ///< k_n
-    double gain_least = 0.56e-6;     ///< g_0 [m]
-    double gain_scatter = 4.41;      ///< g_d
-    double gain_own = 2.74;          ///< g_o
-    double model_least = 0.58e-6;    ///< m_0 [m]
-    double model_own = 1.54;         ///< m_o
-    double gain_correlation = 0.11;  ///< r_g
+    double noise = 2.10;             ///< k_n
+    double gain_least = 0.58e-6;     ///< g_0 [m]
+    double gain_scatter = 4.63;      ///< g_d
+    double gain_own = 2.97;          ///< g_o
+    double model_least = 0.48e-6;    ///< m_0 [m]
+    double model_own = 1.52;         ///< m_o
+    double gain_correlation = 0.07;  ///< r_g
     double model_correlation = 0;    ///< r_m
     double wrong_wall = 60e-6;       ///< W: rms error of a wall that is the wrong one [m]
 };
@@ -209,8 +209,8 @@ using WallSigns = std::array<double, wall_sign_count>;
 [[nodiscard]] ECHOSIEVE_API WallSigns wall_signs(const WallReport& wall, const WallReport& other);
 
 struct WallConfidenceOptions {
-    WallSigns weights = {-10.55, -2.88, -2.86, -0.88, 0.98, 2.82,
-                         0.23,   0.44,  -3.95, -1.34, -1.65};  ///< w
+    WallSigns weights = {-11.20, -1.07, -3.25, -1.92, 1.00, 3.24,
+                         0.35,   0.73,  -4.47, -1.19, -1.55};  ///< w
     WallDeviationOptions deviation;
     double close = 20e-6;           ///< t [m]
     double least_confidence = 0.2;  ///< of each wall: below it no artery is reported
