@@ -9,6 +9,7 @@
 #include "echosieve/core/detail/domain.hpp"
 #include "echosieve/core/error.hpp"
 #include "echosieve/core/threads.hpp"
+#include "echosieve/motion/track_artery.hpp"
 #include "motion/courses/common_motion.hpp"
 #include "motion/follow/line_report.hpp"
 #include "motion/follow/lines_search.hpp"
