@@ -12,6 +12,7 @@
 #include "echosieve/core/threads.hpp"
 #include "motion/follow/followed_walls.hpp"
 #include "motion/follow/prepared_line.hpp"
+#include "motion/wall/doubts.hpp"
 #include "motion/wall/finder.hpp"
 
 namespace echosieve {

@@ -83,18 +83,6 @@ struct Hypothesis {
                                                           std::vector<Hypothesis> hypotheses,
                                                           const WallPlan& plan);
 
-/// Whether what was taken apart has not turned out to be no walls.
-[[nodiscard]] bool still_walls(const LineHistory& line, const SeparatedWalls& walls,
-                               const WallFinderOptions& finder);
-
-/// Sets each wall's tissue_line, from the tissue's motion and the pair as it was found.
-void set_tissue_lines(SeparatedWalls& walls, const CommonMotion& motion, const WallPair& pair,
-                      double wall_distance);
-
-/// Sets each wall's doubt and the linearity of the tissue's motion.
-void set_doubts(SeparatedWalls& walls, const LineHistory& line, const CommonMotion& motion,
-                const WallModelOptions& options);
-
 /// All three.
 [[nodiscard]] std::optional<SeparatedWalls> find_and_separate_walls(const LineHistory& line,
                                                                     CommonMotion motion,
