@@ -9,11 +9,13 @@
 #include <vector>
 
 #include "echosieve/core/instruction_set.hpp"
+#include "echosieve/core/recorded_lines.hpp"
 #include "echosieve/core/recording.hpp"
 #include "echosieve/core/threads.hpp"
 #include "echosieve/motion/block_tracker.hpp"
 #include "echosieve/motion/frame_follower.hpp"
 #include "echosieve/motion/learned_walls.hpp"
+#include "echosieve/motion/track_lines.hpp"
 #include "echosieve/optimise/concept.hpp"
 #include "echosieve/optimise/particle_swarm.hpp"
 #include "echosieve/pursuit/fast_pursuit.hpp"
@@ -144,4 +146,20 @@ TEST_CASE("trackers and followers on several threads don't meet") {
         }
         return bits;
     });
+}
+
+TEST_CASE("lines that are tracked on several threads don't meet") {
+    const RecordedLines lines{{recording(), recording(), recording()}};
+    const auto bits_on = [&](std::size_t threads) {
+        LinesOptions options;
+        options.threads = threads;
+        Bits bits;
+        for (const FrameMotion& m : track_lines(lines, options).frames) {
+            keep(bits, m.diameter);
+        }
+        return bits;
+    };
+    const Bits alone = bits_on(1);
+    CHECK(!alone.empty());
+    CHECK(bits_on(3) == alone);
 }
