@@ -8,6 +8,7 @@
 #include <optional>
 #include <vector>
 
+#include "echosieve/motion/track_artery.hpp"
 #include "echosieve/synthesis/lines.hpp"
 #include "echosieve/synthesis/random_scene.hpp"
 #include "support/check.hpp"
@@ -23,6 +24,7 @@ DrawnScene<Scene> short_scene() {
     drawn.seed = 3;
     drawn.options.duration = 2;
     drawn.options.settings.sampling_rate = 40e6;
+    drawn.options.settings.frame_rate = 400;
     return drawn;
 }
 
