@@ -78,7 +78,7 @@ TEST_CASE("clear walls are trusted, walls with the signs of a wrong one are not"
     wrong.residual = 0.8;
     wrong.presence = 0.2;
     wrong.bulk_share = 1.5;
-    CHECK(wall_confidence(wall_signs(wrong, far)) < 0.3);
+    CHECK(wall_confidence(wall_signs(wrong, far)) < 0.5);  // likelier wrong than right
 }
 
 TEST_CASE("signs are finite for walls of nothing") {
