@@ -56,7 +56,7 @@ void draw_panels(const PanelTitles& titles, const PanelPlots& plots, std::ostrea
     draw_panel(script, {0.645, 0.465}, titles.far, depth_label, low + plots.far);
     script << "set yrange [*:*] noextend noreverse\n";
     draw_panel(script, {0.405, 0.225}, titles.diameter, "Diameter [mm]", low + plots.diameter);
-    script << "set yrange [0:1]\nset ytics 0.5\nset xlabel 'Time [s]'\n";
+    script << "set yrange [0:1.1]\nset ytics 0.5\nset xlabel 'Time [s]'\n";
     draw_panel(script, {0.165, 0.085}, "Quality of a frame; shaded everywhere: below 0.5",
                "Quality", low + plots.quality);
     script << "unset multiplot\nset output\n";

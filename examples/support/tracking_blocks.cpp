@@ -33,7 +33,7 @@ std::size_t count_if(const std::vector<BlockRecord>& blocks, bool (*wanted)(cons
 }
 
 // Where the frames go to.
-struct Course {
+struct BlockCourse {
     const echosieve::BlockOptions& options;
     std::filesystem::path file;  // motion.csv
     BlockPictures* pictures;     // none wanted: nullptr
@@ -49,7 +49,8 @@ void show(const echosieve::FrameView<T>& frames, std::size_t first, BlockPicture
 // All frames through the tracker, each written once it is finished; motion.csv is there if any
 // block has walls.
 template <class T>
-std::vector<BlockRecord> follow(RecordingReader& reader, const Course& course, Findings& found) {
+std::vector<BlockRecord> follow(RecordingReader& reader, const BlockCourse& course,
+                                Findings& found) {
     echosieve::CsvWriter table = motion_table(course.file);
     Progress progress("tracking");
     echosieve::BlockTracker<T> tracker(found.settings, reader.samples(), course.options);
@@ -118,7 +119,7 @@ Findings track_by_blocks(const TrackingJob& job, RecordingReader& reader, Result
         pictures.emplace(MModeImage(reader.frames(), reader.samples(), found.settings),
                          MotionColumns(reader.frames()));
     }
-    const Course course{options, results.stage("motion.csv"), pictures ? &*pictures : nullptr};
+    const BlockCourse course{options, results.stage("motion.csv"), pictures ? &*pictures : nullptr};
     const std::vector<BlockRecord> blocks = reader.stores_float()
                                                 ? follow<float>(reader, course, found)
                                                 : follow<std::int16_t>(reader, course, found);
