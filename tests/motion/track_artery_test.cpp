@@ -232,7 +232,7 @@ TEST_CASE("options outside their domain are refused by name and value") {
     CHECK_THROWS_AS(validate(options), InvalidInput);
 }
 
-TEST_CASE("tissue that pulsates as a whole is no artery") {
+TEST_CASE("tissue that pulsates as a whole is no artery (long)") {
     const auto check = [](const SyntheticRecording& made) {
         const ArteryMotion motion = track_artery(made.recording);
         CHECK(!motion.usable());
