@@ -253,6 +253,11 @@ void update_motion(std::vector<LayeredGate>& gates, LayerTimes& times,
     regauge(gates, times, options.slow_frequency, frame_rate);
 }
 
+double ridge_of(const LayerTimes& times) noexcept {
+    return times.lines.empty() ? layer_ridge
+                               : layer_ridge / static_cast<double>(times.lines.size());
+}
+
 void refit_shares(std::vector<LayeredGate>& gates, const LayerTimes& times) {
     const std::vector<LayerTimes> seen = times.by_line();
     std::vector<LayerTimes> late;

@@ -69,10 +69,7 @@ inline constexpr int refit_steps = 3;
 
 /// Of the gates' fits: less the more lines there are, since it draws all of them the same way, and
 /// what they tell together is surer.
-[[nodiscard]] inline double ridge_of(const LayerTimes& times) noexcept {
-    return times.lines.empty() ? layer_ridge
-                               : layer_ridge / static_cast<double>(times.lines.size());
-}
+[[nodiscard]] double ridge_of(const LayerTimes& times) noexcept;
 
 /// The shares of all gates, from where they are.
 void refit_shares(std::vector<LayeredGate>& gates, const LayerTimes& times);
