@@ -24,6 +24,7 @@
 #include "support/progress.hpp"
 #include "support/result_tables.hpp"
 #include "support/results.hpp"
+#include "support/sensor_size.hpp"
 
 namespace make_recording {
 namespace {
@@ -167,15 +168,6 @@ void check_size(const Options& options, std::size_t lines, std::size_t value_siz
     }
 }
 
-// What is known of the recording's sensor: the volume's has a face of some size.
-template <class S>
-void note_sensor(const S& scene, echosieve::Sensor& sensor) {
-    if constexpr (std::same_as<S, echosieve::VolumeScene>) {
-        sensor.width = 2 * scene.options().sensor_half_width;
-        sensor.length = 2 * scene.options().sensor_half_length;
-    }
-}
-
 // The lines, one after the other.
 template <class S>
 echosieve::SyntheticLines rendered(const Orders& orders,
@@ -191,7 +183,7 @@ echosieve::SyntheticLines rendered(const Orders& orders,
         echosieve::SyntheticRecording made =
             orders.as_float ? echosieve::render<float>(scene, line.seed, line.render, show)
                             : echosieve::render<std::int16_t>(scene, line.seed, line.render, show);
-        note_sensor(scene, made.recording.settings.sensor);
+        examples::note_sensor_size(scene.options(), made.recording.settings.sensor);
         out.recorded.lines.push_back(std::move(made.recording));
         out.truths.push_back(std::move(made.truth));
         if (lines.size() > 1) {

@@ -8,6 +8,7 @@
 
 #include "echosieve/synthesis/render.hpp"
 #include "effects.hpp"
+#include "support/sensor_size.hpp"
 
 namespace wall_study {
 namespace {
@@ -77,20 +78,11 @@ Levels levels_of(const ArteryMotion& motion, const Truth& truth) {
     return out;
 }
 
-// The sensor's size, where it has one: a section and a line have none.
-template <class S>
-void note_sensor(const DrawnScene<S>& drawn, Sensor& sensor) {
-    if constexpr (std::same_as<S, VolumeScene>) {
-        sensor.width = 2 * drawn.options.sensor_half_width;
-        sensor.length = 2 * drawn.options.sensor_half_length;
-    }
-}
-
 template <RenderableScene S>
 void run(Row& row, const DrawnScene<S>& drawn, const TrackOptions& track, bool sensor_size) {
     SyntheticRecording made = render_drawn<std::int16_t>(drawn);
     if (sensor_size) {
-        note_sensor(drawn, made.recording.settings.sensor);
+        examples::note_sensor_size(drawn.options, made.recording.settings.sensor);
     }
     row.frequency = drawn.options.settings.sensor.centre_frequency;
     row.share = drawn.options.near_share;

@@ -9,6 +9,7 @@
 #include "echosieve/core/error.hpp"
 #include "echosieve/motion/track_artery.hpp"
 #include "motion/line/slips.hpp"
+#include "motion/wall/depth_range.hpp"
 
 namespace echosieve {
 
@@ -100,12 +101,6 @@ FormerWalls former_walls(const BlockFit& before, const FrameRun& run, std::size_
         walls.far /= static_cast<double>(walls.frames);
     }
     return walls;
-}
-
-DepthRange narrowed(const DepthRange& allowed, double depth, double reach) {
-    const DepthRange range{std::max(allowed.from, depth - reach),
-                           std::min(allowed.to, depth + reach)};
-    return range.from <= range.to ? range : allowed;
 }
 
 // The longest run of usable frames in which a wall is not seen.

@@ -4,7 +4,6 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
-#include <numeric>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -12,6 +11,7 @@
 #include "echosieve/core/threads.hpp"
 #include "motion/follow/followed_walls.hpp"
 #include "motion/follow/prepared_line.hpp"
+#include "motion/wall/depth_range.hpp"
 #include "motion/wall/doubts.hpp"
 #include "motion/wall/finder.hpp"
 
@@ -89,21 +89,17 @@ std::optional<Lead> find_lead(const LinesInView& view, const Tissues& tissues,
     return best;
 }
 
-DepthRange about(const DepthRange& allowed, double depth, double reach) {
-    return {std::max(allowed.from, depth - reach), std::min(allowed.to, depth + reach)};
-}
-
 // Where a line's walls are looked for, by those of the lead.
-WallFinderOptions narrowed(const LinesInView& view, const Lead& lead, std::size_t line,
-                           const LinesOptions& options) {
+WallFinderOptions finder_of(const LinesInView& view, const Lead& lead, std::size_t line,
+                            const LinesOptions& options) {
     const double reach =
         view.positions.empty()
             ? options.unknown_reach
             : options.depth_reach +
                   options.largest_tilt * std::abs(view.positions[line] - view.positions[lead.line]);
     WallFinderOptions finder = options.track.walls;
-    finder.near_range = about(finder.near_range, lead.walls.near.state.depth, reach);
-    finder.far_range = about(finder.far_range, lead.walls.far.state.depth, reach);
+    finder.near_range = narrowed(finder.near_range, lead.walls.near.state.depth, reach);
+    finder.far_range = narrowed(finder.far_range, lead.walls.far.state.depth, reach);
     return finder;
 }
 
@@ -157,7 +153,7 @@ SearchedLines search_lines(const LinesInView& view, std::vector<CommonMotion> mo
     for_each_item(work.size(), options.threads, [&](std::size_t k) {
         if (k != lead->line) {
             work[k].emplace(placed(*view.lines[k], tissues[k], out.times.seen_by(k),
-                                   narrowed(view, *lead, k, options), separation));
+                                   finder_of(view, *lead, k, options), separation));
         }
     });
     work[lead->line].emplace(LineWalls{*view.lines[lead->line], {}, std::move(lead->walls), true});

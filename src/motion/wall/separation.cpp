@@ -136,6 +136,14 @@ void walk_both(std::span<const Stage> stages, LineWalls& line,
     }
 }
 
+// Where the walls are, and tissue that is ready for the fine stages.
+void place(LineWalls& line, const WallSeparationOptions& options) {
+    share_widening(line.walls);
+    walk_both(placing_stages, line, options);
+    leave_out_tissue_near_walls(line.walls, options.wall_distance);
+    divide_tissue(line.walls);
+}
+
 LineWalls line_walls(const LineHistory& line, const WallPair& pair, LayerTimes times,
                      std::vector<LayeredGate> tissue) {
     LineWalls out{line, pair, {}};
@@ -187,10 +195,7 @@ LineWalls place_walls(const LineHistory& line, const WallPair& pair, LayerTimes 
     LineWalls out = line_walls(line, pair, std::move(times), std::move(tissue));
     leave_out_tissue_near_walls(out.walls, options.wall_distance);
     walk_both(rough_stages, out, options);
-    share_widening(out.walls);
-    walk_both(placing_stages, out, options);
-    leave_out_tissue_near_walls(out.walls, options.wall_distance);
-    divide_tissue(out.walls);
+    place(out, options);
     return out;
 }
 
@@ -210,10 +215,7 @@ SeparatedWalls separate_walls(const LineHistory& line, const WallPair& pair, Lay
         settle_gaps(gates, walls.times, line.runs(), line.half_wavelength(), options.gaps);
         fit_jointly(gates, walls.times, options.rounds, options.coarse, rate);
     });
-    share_widening(walls);
-    walk_both(placing_stages, work, options);
-    leave_out_tissue_near_walls(walls, options.wall_distance);
-    divide_tissue(walls);
+    place(work, options);
     LayerTimes courses = walls.times;
     refine_walls({&work, 1}, courses, options.fine_rounds, options);
     return std::move(walls);
